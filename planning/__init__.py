@@ -1,0 +1,21 @@
+"""Planning: from the order to the loom, and from the loom to the customer.
+
+The rooms, one line each. A file with a mill name is pure; a file with a Django name need not be.
+
+cloth       the specification as numbers: width in the reed, ends, setts, mass
+weave       threading and lifting: shafts, intersections, floats, repeat
+sett        how tight a cloth may be: diameters, intersections, cover
+finishing   shrinkage and loss through a route, both ways
+warp        lengths to wind, colours of the ends, sections, packages for the creel
+weft        picks, and length of each weft yarn
+beam        what a beam holds, its diameter and mass
+loom        does this cloth fit this loom; how long it takes to weave
+gaiting     from one warp to the next: weft change, tie-in, draw-in, full gait-up, and the minutes
+worktime    working minutes of shifts and closures, to the calendar and back
+combining   open order lines into warps
+shed_plan   which warp on which loom, in what order: the timing of a plan, its cost
+improve     the search that makes a plan better
+promise     the earliest safe date for what is not yet planned
+piece       grading, measured against planned
+ticket      Figures and work_out(): every room called once, every figure rounded once
+"""
