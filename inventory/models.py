@@ -1,0 +1,302 @@
+from django.conf import settings
+from django.core.validators import MinValueValidator, RegexValidator
+from django.db import models
+from django.db.models import F, OuterRef, Q, Subquery, Sum, Value
+from django.db.models.functions import Coalesce
+from simple_history.models import HistoricalRecords
+
+from mill.models import figure
+
+COLOUR = RegexValidator(r"^#[0-9a-fA-F]{6}$", "Write the colour as # and six digits, #7a5c3e.")
+
+
+class Supplier(models.Model):
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=120)
+    lead_time_days = models.PositiveIntegerField(default=28)
+    notes = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Place(models.Model):
+    """Where yarn lies: a bay, a shelf, a cage."""
+
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=120)
+    is_dark = models.BooleanField(default=False, help_text="Dark and seldom disturbed: inspected sooner.")
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class Fibre(models.Model):
+    name = models.CharField(max_length=60, unique=True)
+    is_protein = models.BooleanField(default=False, help_text="Wool, hair and silk, which moth larvae eat.")
+    regain_pct = figure(5, 2, help_text="Commercial regain, on the oven-dry mass.")
+    regain_authority = models.CharField(max_length=80, help_text="The table that the regain stands in.")
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Yarn(models.Model):
+    """A yarn in one colour, as it is bought."""
+
+    WOOLLEN, WORSTED, COTTON, LINEN, SILK, OTHER = "woollen", "worsted", "cotton", "linen", "silk", "other"
+    SPINNINGS = [
+        (WOOLLEN, "woollen"),
+        (WORSTED, "worsted"),
+        (COTTON, "cotton"),
+        (LINEN, "linen"),
+        (SILK, "silk"),
+        (OTHER, "other"),
+    ]
+
+    code = models.CharField(max_length=30, unique=True)
+    name = models.CharField(max_length=80, help_text="The colour's name.")
+    colour = models.CharField(max_length=7, validators=[COLOUR], default="#8a8378")
+    count_as_bought = models.CharField(max_length=40, help_text="As the invoice has it: 16 ysw, 2/48 nw, Nm 2/28.")
+    count_tex = figure(10, 4, at_least=1, help_text="Resultant tex, read from the count as bought.")
+    spinning = models.CharField(max_length=10, choices=SPINNINGS, default=WOOLLEN)
+    fibres = models.ManyToManyField(Fibre, through="YarnFibre", related_name="yarns")
+    regain_pct = figure(5, 2, help_text="Agreed with the supplier, on the oven-dry mass.")
+    regain_authority = models.CharField(max_length=80)
+    supplier = models.ForeignKey(Supplier, null=True, blank=True, on_delete=models.PROTECT, related_name="yarns")
+    min_order_g = models.PositiveIntegerField(default=0)
+    is_in_use = models.BooleanField(default=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class YarnFibre(models.Model):
+    yarn = models.ForeignKey(Yarn, on_delete=models.CASCADE, related_name="shares")
+    fibre = models.ForeignKey(Fibre, on_delete=models.PROTECT, related_name="shares")
+    share_pct = figure(5, 2, at_most=100, help_text="Of the mass.")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["yarn", "fibre"], name="a_fibre_stands_once_in_a_yarn")]
+
+    def __str__(self) -> str:
+        return f"{self.share_pct} % {self.fibre}"
+
+
+class Delivery(models.Model):
+    """Yarn that a supplier has promised. It may come in parts: each part is a lot."""
+
+    number = models.CharField(max_length=30, unique=True)
+    yarn = models.ForeignKey(Yarn, on_delete=models.PROTECT, related_name="deliveries")
+    supplier = models.ForeignKey(Supplier, null=True, blank=True, on_delete=models.PROTECT, related_name="deliveries")
+    ordered_g = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    dye_lot = models.CharField(max_length=40, blank=True, help_text="When the supplier has named it.")
+    ordered_on = models.DateField(null=True, blank=True)
+    expected_on = models.DateField(db_index=True)
+    is_closed = models.BooleanField(default=False, help_text="Nothing more of it is to come.")
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["expected_on", "number"]
+        verbose_name_plural = "deliveries"
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class YarnLotQuerySet(models.QuerySet["YarnLot"]):
+    def with_balance(self) -> "YarnLotQuerySet":
+        """Adds on_hand_g, held_g and available_g, read from each lot's last movement."""
+        last = Movement.objects.filter(lot=OuterRef("pk")).order_by("-seq")
+        return self.annotate(
+            on_hand_g=Coalesce(Subquery(last.values("on_hand_after_g")[:1]), Value(0)),
+            held_g=Coalesce(Subquery(last.values("held_after_g")[:1]), Value(0)),
+        ).annotate(available_g=F("on_hand_g") - F("held_g"))
+
+    def of_yarn(self, yarn: Yarn) -> "YarnLotQuerySet":
+        return self.filter(yarn=yarn)
+
+    def free_to_use(self) -> "YarnLotQuerySet":
+        """Lots that may be drawn: shade approved and not in quarantine."""
+        return self.filter(is_quarantined=False, is_shade_approved=True)
+
+
+class YarnLot(models.Model):
+    """Yarn of one dye lot, received together. How much is left stands in its movements."""
+
+    label = models.CharField(max_length=30, unique=True, help_text="The mill's own number on the bag.")
+    yarn = models.ForeignKey(Yarn, on_delete=models.PROTECT, related_name="lots")
+    dye_lot = models.CharField(max_length=40)
+    place = models.ForeignKey(Place, null=True, blank=True, on_delete=models.PROTECT, related_name="lots")
+    received_on = models.DateField()
+    delivery = models.ForeignKey(Delivery, null=True, blank=True, on_delete=models.PROTECT, related_name="lots")
+    packages = models.PositiveIntegerField(default=0, help_text="Cones when it came.")
+    measured_tex = figure(10, 4, null=True, blank=True)
+    measured_regain_pct = figure(5, 2, null=True, blank=True)
+    is_shade_approved = models.BooleanField(default=True)
+    is_quarantined = models.BooleanField(default=False)
+    quarantine_reason = models.CharField(max_length=200, blank=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    objects = YarnLotQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["yarn__code", "received_on", "label"]
+        indexes = [models.Index(fields=["yarn", "received_on"])]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class ReservationQuerySet(models.QuerySet["Reservation"]):
+    def with_remaining(self) -> "ReservationQuerySet":
+        """Adds remaining_g, what of the hold has neither been drawn nor released."""
+        return self.annotate(remaining_g=Coalesce(Sum("movements__held_change_g"), Value(0)))
+
+    def open(self) -> "ReservationQuerySet":
+        return self.with_remaining().filter(remaining_g__gt=0)
+
+
+class Reservation(models.Model):
+    """So much of a lot is held for something. The grams themselves are movements."""
+
+    lot = models.ForeignKey(YarnLot, on_delete=models.PROTECT, related_name="reservations")
+    for_what = models.CharField(max_length=120, help_text="Warp 118, warp yarn.")
+    made_at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    objects = ReservationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.lot} for {self.for_what}"
+
+
+class Movement(models.Model):
+    """One line of the ledger. Added, never changed or taken away; triggers in the database see to it.
+
+    Each line carries what the lot had after it, so that the last line of a lot is its balance
+    whatever the length of its history; a trigger refuses a line that doesn't follow from the one before.
+    """
+
+    RECEIVE, HOLD, RELEASE, DRAW, RETURN = "receive", "hold", "release", "draw", "return"
+    WASTE, MOVE, CORRECT, REVERSE = "waste", "move", "correct", "reverse"
+    KINDS = [
+        (RECEIVE, "received"),
+        (HOLD, "held"),
+        (RELEASE, "let go"),
+        (DRAW, "drawn"),
+        (RETURN, "came back"),
+        (WASTE, "waste"),
+        (MOVE, "moved"),
+        (CORRECT, "corrected"),
+        (REVERSE, "taken back"),
+    ]
+
+    lot = models.ForeignKey(YarnLot, on_delete=models.PROTECT, related_name="movements")
+    seq = models.PositiveIntegerField()
+    kind = models.CharField(max_length=10, choices=KINDS)
+    change_g = models.IntegerField(help_text="What came on hand; less than 0 when it left.")
+    held_change_g = models.IntegerField(default=0)
+    on_hand_after_g = models.PositiveIntegerField()
+    held_after_g = models.PositiveIntegerField()
+    reservation = models.ForeignKey(
+        Reservation, null=True, blank=True, on_delete=models.PROTECT, related_name="movements"
+    )
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    document = models.CharField(max_length=60, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+    packages_change = models.IntegerField(default=0)
+    place_from = models.ForeignKey(Place, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    place_to = models.ForeignKey(Place, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    reverses = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="reversed_by")
+
+    class Meta:
+        ordering = ["lot_id", "seq"]
+        constraints = [
+            models.UniqueConstraint(fields=["lot", "seq"], name="a_lots_lines_are_numbered"),
+            models.CheckConstraint(condition=Q(seq__gte=1), name="lines_are_numbered_from_one"),
+            models.CheckConstraint(condition=Q(held_after_g__gte=0), name="nothing_is_held_below_zero"),
+            models.CheckConstraint(condition=Q(on_hand_after_g__gte=F("held_after_g")), name="what_is_held_is_on_hand"),
+        ]
+        indexes = [models.Index(fields=["at"])]
+
+    def __str__(self) -> str:
+        return f"{self.lot} {self.seq}: {self.kind} {self.change_g} g"
+
+
+class YarnDemand(models.Model):
+    """Derived: grams of a yarn that planned work will draw on a day. Written by the planning side."""
+
+    WARP, WEFT = "warp", "weft"
+    USES = [(WARP, "warp"), (WEFT, "weft")]
+
+    yarn = models.ForeignKey(Yarn, on_delete=models.CASCADE, related_name="demands")
+    use = models.CharField(max_length=4, choices=USES)
+    on = models.DateField()
+    grams = models.PositiveIntegerField()
+    source = models.CharField(max_length=40, db_index=True, help_text="warp:118")
+    label = models.CharField(max_length=120, help_text="What a person calls it.")
+    worked_from = models.CharField(max_length=80, help_text="Fingerprint of what it was worked from.")
+
+    class Meta:
+        ordering = ["on", "pk"]
+        indexes = [models.Index(fields=["yarn", "on"])]
+
+    def __str__(self) -> str:
+        return f"{self.yarn} {self.on}: {self.grams} g"
+
+
+class YarnOutlook(models.Model):
+    """Derived: what a yarn will have, day by day, and when it runs short. `drawdown.py` has the sum."""
+
+    yarn = models.OneToOneField(Yarn, on_delete=models.CASCADE, related_name="outlook")
+    on_hand_g = models.PositiveIntegerField()
+    held_g = models.PositiveIntegerField()
+    incoming_g = models.PositiveIntegerField()
+    demand_g = models.PositiveIntegerField()
+    short_on = models.DateField(null=True, blank=True, db_index=True)
+    short_g = models.PositiveIntegerField(default=0)
+    short_for = models.CharField(max_length=120, blank=True)
+    order_by = models.DateField(null=True, blank=True)
+    days = models.JSONField(default=list)
+    worked_from = models.CharField(max_length=80)
+    worked_at = models.DateTimeField(auto_now=True)
+
+    def __str__(self) -> str:
+        return f"Outlook of {self.yarn}"
+
+
+class Inspection(models.Model):
+    """Somebody looked over a place for moth and beetle."""
+
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="inspections")
+    on = models.DateField()
+    moths = models.PositiveIntegerField(default=0)
+    larvae = models.PositiveIntegerField(default=0)
+    beetles = models.PositiveIntegerField(default=0)
+    note = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-on", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.place} {self.on}"

@@ -1,0 +1,1 @@
+"""The project: wiring, and the words that planning and inventory share."""

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class MillConfig(AppConfig):
+    name = "mill"
+    verbose_name = "The mill"

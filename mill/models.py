@@ -1,0 +1,117 @@
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+
+def figure(digits: int, places: int, **kwargs: Any) -> models.DecimalField[Any, Any]:
+    """A measured or promised number: `digits` in all, `places` after the point, never negative."""
+    validators = [MinValueValidator(kwargs.pop("at_least", 0))]
+    if "at_most" in kwargs:
+        validators.append(MaxValueValidator(kwargs.pop("at_most")))
+    return models.DecimalField(max_digits=digits, decimal_places=places, validators=validators, **kwargs)
+
+
+class Mill(models.Model):
+    """The one mill this book belongs to: its name and its own starting values.
+
+    The values are the mill's to overwrite; where each default comes from stands in `help_text`.
+    """
+
+    name = models.CharField(max_length=80, default="Our mill")
+    thrums_m = figure(5, 2, default=Decimal("3.00"), help_text="Tie-on and thrums, once a warp. From memory.")
+    header_m = figure(5, 2, default=Decimal("0.50"), help_text="Header and cut mark, once a piece. From memory.")
+    warp_waste_pct = figure(5, 2, default=Decimal("2.00"), at_most=50, help_text="Of the yarn issued. From memory.")
+    weft_waste_pct = figure(5, 2, default=Decimal("5.00"), at_most=50, help_text="Of the yarn issued. From memory.")
+    ends_per_section = models.PositiveIntegerField(default=320, help_text="Packages the creel holds.")
+    creel_load_min = models.PositiveIntegerField(default=75, help_text="From memory.")
+    section_change_min = models.PositiveIntegerField(default=8, help_text="From memory.")
+    drum_m_per_min = figure(6, 1, default=Decimal("250.0"), at_least=1, help_text="From memory.")
+    beaming_m_per_min = figure(6, 1, default=Decimal("40.0"), at_least=1, help_text="From memory.")
+    doff_min = models.PositiveIntegerField(default=15, help_text="From memory.")
+    cone_g = models.PositiveIntegerField(default=1000, help_text="Yarn on a full cone.")
+    beam_density_kg_per_m3 = figure(
+        6,
+        1,
+        default=Decimal("400.0"),
+        at_least=1,
+        help_text="Yarn on the beam. Woollen 350–450, from memory: weigh one.",
+    )
+    warping_mills = models.PositiveIntegerField(default=1)
+    warping_hours = models.CharField(max_length=200, default="Mon-Fri 06:00-14:00")
+    tuners = models.PositiveIntegerField(default=2, help_text="Set-ups that can run at once.")
+    tuner_hours = models.CharField(max_length=200, default="Mon-Fri 06:00-18:00")
+    weft_change_min = models.PositiveIntegerField(default=20, help_text="From memory.")
+    tie_in_min = models.PositiveIntegerField(
+        default=120, help_text="Tie-in stop 2 h (Seyam and Oxenham, 2017: 0.5–2 h)."
+    )
+    draw_in_ends_per_h = models.PositiveIntegerField(
+        default=300, help_text="Drawn in by hand, two people. Print of 1920."
+    )
+    reed_change_min = models.PositiveIntegerField(default=45, help_text="From memory.")
+    gait_up_min = models.PositiveIntegerField(
+        default=240, help_text="Gaiting up beside the drawing-in (Seyam and Oxenham, 2017: style change 4–8 h)."
+    )
+    beam_min_m = figure(6, 1, default=Decimal("20.0"), help_text="No warp shorter than this is worth winding.")
+    due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="there_is_one_mill")]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def the_one(cls) -> Mill:
+        """The mill's row, or its starting values when nothing has been written yet."""
+        return cls.objects.filter(pk=1).first() or cls(pk=1)
+
+
+class Job(models.Model):
+    """Work asked for in the transaction that made it necessary. `jobs.py` has the rules."""
+
+    QUEUED, RUNNING, DONE, FAILED = "queued", "running", "done", "failed"
+    STATES = [(QUEUED, "waiting"), (RUNNING, "being worked"), (DONE, "done"), (FAILED, "given up")]
+
+    task = models.CharField(max_length=100)
+    payload = models.JSONField(default=dict)
+    # Two requests for the same work that nobody has begun are one: the burst key.
+    same_as = models.CharField(max_length=200, blank=True, default="")
+    state = models.CharField(max_length=10, choices=STATES, default=QUEUED)
+    attempts = models.PositiveIntegerField(default=0)
+    # How often a worker died over it: counted apart, since a power cut says nothing against the work.
+    deaths = models.PositiveIntegerField(default=0)
+    worker = models.CharField(max_length=100, blank=True, default="")
+    heartbeat_at = models.DateTimeField(null=True, blank=True)
+    progress_pct = models.PositiveIntegerField(default=0)
+    progress_note = models.CharField(max_length=300, blank=True, default="")
+    is_asked_to_stop = models.BooleanField(default=False)
+    result = models.JSONField(null=True, blank=True)
+    error = models.TextField(blank=True, default="")
+    asked_at = models.DateTimeField(auto_now_add=True)
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    started_at = models.DateTimeField(null=True, blank=True)
+    completed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [
+            models.Index(fields=["state", "id"]),
+            models.Index(fields=["same_as", "state"]),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["same_as"],
+                condition=models.Q(state="queued") & ~models.Q(same_as=""),
+                name="one_waiting_job_of_a_kind",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.task} #{self.pk}"

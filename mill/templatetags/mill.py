@@ -1,0 +1,98 @@
+"""How figures are written on a page. Formats, never computes a figure of the trade."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django import template
+from django.http import HttpRequest
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+register = template.Library()
+
+NARROW_SPACE = "\u202f"
+
+
+@register.filter
+def num(value: Any, places: int | None = None) -> str:
+    """12345.60 as 12 345.6: thousands apart, no idle zeros unless places are asked for.
+
+    >>> num(Decimal("12345.60")).replace(NARROW_SPACE, "_"), num(Decimal("7"), 1), num(None)
+    ('12_345.6', '7.0', '–')
+    """
+    if value is None or value == "":
+        return "–"
+    number = Decimal(str(value))
+    text = f"{number:,.{places}f}" if places is not None else f"{number.normalize():,f}"
+    return text.replace(",", NARROW_SPACE)
+
+
+@register.filter
+def kg(grams: Any, places: int = 1) -> str:
+    """Grams as kilograms.
+
+    >>> kg(12345)
+    '12.3'
+    """
+    return "–" if grams is None or grams == "" else num(Decimal(str(grams)) / 1000, places)
+
+
+@register.filter
+def day(value: date | datetime | None) -> str:
+    """Tue 24 Nov; with the year when it is another year than this one."""
+    if not value:
+        return "–"
+    if isinstance(value, datetime):
+        value = timezone.localtime(value)
+    on = value.date() if isinstance(value, datetime) else value
+    text = f"{on:%a} {on.day} {on:%b}"
+    return text if on.year == timezone.localdate().year else f"{text} {on.year}"
+
+
+@register.filter
+def moment(value: datetime | None) -> str:
+    """Tue 24 Nov, 14:05."""
+    return f"{day(value)}, {timezone.localtime(value):%H:%M}" if value else "–"
+
+
+@register.filter
+def hours(minutes: Any) -> str:
+    """Minutes as hours and minutes.
+
+    >>> hours(702), hours(45), hours(None)
+    ('11 h 42 min', '45 min', '–')
+    """
+    if minutes is None or minutes == "":
+        return "–"
+    whole, rest = divmod(int(minutes), 60)
+    return (f"{num(whole)} h {rest:02d} min" if rest else f"{num(whole)} h") if whole else f"{rest} min"
+
+
+@register.filter
+def attr(value: Any, name: str) -> Any:
+    return value.get(name) if isinstance(value, dict) else getattr(value, name, None)
+
+
+@register.simple_tag(takes_context=True)
+def query(context: template.Context, **changes: Any) -> str:
+    """The page's own query string with some of it changed; None takes a word out."""
+    request: HttpRequest = context["request"]
+    words = request.GET.copy()
+    for name, value in changes.items():
+        words.pop(name, None)
+        if value is not None:
+            words[name] = str(value)
+    return f"?{words.urlencode()}" if words else "?"
+
+
+@register.simple_tag
+def swatch(colour: str, name: str = "") -> SafeString:
+    """A dab of a yarn's colour as SVG (a style attribute would break the page's security policy)."""
+    return format_html(
+        '<svg class="swatch" viewBox="0 0 10 10" role="img" aria-label="{}">'
+        '<rect width="10" height="10" fill="{}"/></svg>',
+        name or colour,
+        colour,
+    )

@@ -1,0 +1,1 @@
+"""What people type on the planning side, a file per noun."""

@@ -1,0 +1,488 @@
+from django.conf import settings
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+from simple_history.models import HistoricalRecords
+
+from inventory.models import Reservation, Yarn
+from mill.models import figure
+
+
+class Customer(models.Model):
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=120)
+    notes = models.TextField(blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Reed(models.Model):
+    code = models.CharField(max_length=20, unique=True)
+    as_bought = models.CharField(max_length=40, blank=True, help_text="As stamped on it: Stockport 32, 63 per 10 cm.")
+    dents_per_10cm = figure(7, 3, at_least=1)
+    width_cm = figure(6, 1, at_least=1)
+    quantity = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["dents_per_10cm", "code"]
+
+    def __str__(self) -> str:
+        return f"{self.code} ({self.dents_per_10cm.normalize():f} per 10 cm)"
+
+
+class Beam(models.Model):
+    code = models.CharField(max_length=20, unique=True)
+    width_cm = figure(6, 1, at_least=1, help_text="Between the flanges.")
+    barrel_mm = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    flange_mm = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    tare_kg = figure(6, 1, help_text="Empty beam with its gudgeons.")
+    is_in_use = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["width_cm", "code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(flange_mm__gt=models.F("barrel_mm")), name="a_flange_stands_over_its_barrel"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class ShiftPattern(models.Model):
+    name = models.CharField(max_length=40, unique=True)
+    hours = models.CharField(max_length=200, help_text="Mon-Fri 06:00-22:00; Sat 06:00-12:00")
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Loom(models.Model):
+    code = models.CharField(max_length=20, unique=True)
+    kind = models.CharField(max_length=60, help_text="Dobby rapier, power shuttle, pedal …")
+    reed_space_cm = figure(6, 1, at_least=1)
+    shafts = models.PositiveIntegerField(default=0, help_text="0 for a jacquard.")
+    is_jacquard = models.BooleanField(default=False)
+    weft_colours = models.PositiveIntegerField(default=1, validators=[MinValueValidator(1)])
+    max_flange_mm = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    ppm = models.PositiveIntegerField(validators=[MinValueValidator(1)], help_text="Picks a minute, running.")
+    efficiency_pct = figure(5, 2, at_least=1, at_most=100, help_text="Running efficiency: set-ups and waits apart.")
+    tail_cm = figure(5, 1, default=0, help_text="Weft cut off at each pick on a shuttleless loom.")
+    shift_pattern = models.ForeignKey(ShiftPattern, on_delete=models.PROTECT, related_name="looms")
+    is_held = models.BooleanField(default=False, help_text="Nothing new is planned on it.")
+    held_reason = models.CharField(max_length=120, blank=True)
+    # What is drawn in now, whatever warp it came from: decides whether the next can be tied in.
+    gaited_family = models.CharField(max_length=64, blank=True, editable=False)
+    gaited_reed = models.CharField(max_length=40, blank=True, editable=False)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Closure(models.Model):
+    """The mill, or one loom, stands still from one moment to another."""
+
+    name = models.CharField(max_length=80)
+    starts_at = models.DateTimeField()
+    stops_at = models.DateTimeField()
+    loom = models.ForeignKey(Loom, null=True, blank=True, on_delete=models.CASCADE, related_name="closures")
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.CheckConstraint(condition=Q(stops_at__gt=models.F("starts_at")), name="a_closure_stops_later")
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Cloth(models.Model):
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=80)
+    is_in_use = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class ClothSpec(models.Model):
+    """A numbered revision of a cloth. One that is in use is never edited: a new one is made.
+
+    Field names are those of `planning.cloth.Cloth`; percentages stand on the bases said there.
+    """
+
+    cloth = models.ForeignKey(Cloth, on_delete=models.PROTECT, related_name="specs")
+    revision = models.PositiveIntegerField()
+    note = models.CharField(max_length=200, blank=True, help_text="What changed, and why.")
+    made_at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    finished_width_cm = figure(6, 1, at_least=1)
+    reed_dents_per_10cm = figure(7, 3, at_least=1)
+    ends_per_dent = models.PositiveIntegerField(default=2, validators=[MinValueValidator(1)])
+    selvedge_ends = models.PositiveIntegerField(default=0, help_text="Both sides together.")
+    selvedge_letter = models.CharField(max_length=1, blank=True)
+    whole_repeats = models.BooleanField(default=False, help_text="The colour order ends with a whole repeat.")
+    loom_picks_per_cm = figure(7, 3, at_least=0, help_text="As the tuner sets it in the loom.")
+    warp_crimp_pct = figure(5, 2, help_text="Of cloth length.")
+    weaving_contraction_pct = figure(5, 2, at_most=99, help_text="Of reed width.")
+    warp_waste_pct = figure(5, 2, at_most=99, help_text="Of yarn issued.")
+    weft_waste_pct = figure(5, 2, at_most=99, help_text="Of yarn issued.")
+    size_add_on_pct = figure(5, 2, default=0, help_text="Of unsized yarn.")
+    warp_order = models.TextField(help_text="A24 B2 A4")
+    weft_order = models.TextField(help_text="A24 B2 A4")
+    threading = models.TextField(help_text="1 2 3 4")
+    lifting = models.TextField(help_text="1+2 2+3 3+4 1+4")
+    finishing_days = models.PositiveIntegerField(default=10, help_text="From the loom to ready, working days.")
+
+    class Meta:
+        ordering = ["cloth__code", "-revision"]
+        constraints = [models.UniqueConstraint(fields=["cloth", "revision"], name="a_revision_is_numbered_once")]
+
+    def __str__(self) -> str:
+        return f"{self.cloth.code} rev {self.revision}"
+
+
+class RouteStep(models.Model):
+    """A step of a revision's finishing route. Shrinkage on the size before the step, loss on the mass into it."""
+
+    spec = models.ForeignKey(ClothSpec, on_delete=models.CASCADE, related_name="route_steps")
+    position = models.PositiveIntegerField()
+    name = models.CharField(max_length=60)
+    width_shrink_pct = figure(5, 2, default=0, at_least=-50, at_most=99, help_text="Less than 0 where it stretches.")
+    length_shrink_pct = figure(5, 2, default=0, at_least=-50, at_most=99, help_text="Less than 0 where it stretches.")
+    mass_loss_pct = figure(5, 2, default=0, at_most=99)
+    note = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [models.UniqueConstraint(fields=["spec", "position"], name="a_step_has_its_place")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Colourway(models.Model):
+    cloth = models.ForeignKey(Cloth, on_delete=models.PROTECT, related_name="colourways")
+    name = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ["cloth__code", "name"]
+        constraints = [models.UniqueConstraint(fields=["cloth", "name"], name="a_colourway_is_named_once")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ColourwayYarn(models.Model):
+    """Which yarn stands at a letter of a revision's orders, in one colourway."""
+
+    spec = models.ForeignKey(ClothSpec, on_delete=models.CASCADE, related_name="colourway_yarns")
+    colourway = models.ForeignKey(Colourway, on_delete=models.PROTECT, related_name="yarns")
+    letter = models.CharField(max_length=1)
+    yarn = models.ForeignKey(Yarn, on_delete=models.PROTECT, related_name="colourway_yarns")
+
+    class Meta:
+        ordering = ["colourway__name", "letter"]
+        constraints = [
+            models.UniqueConstraint(fields=["spec", "colourway", "letter"], name="a_letter_stands_for_one_yarn")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.letter} {self.yarn}"
+
+
+class Order(models.Model):
+    number = models.CharField(max_length=30, unique=True)
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="orders")
+    reference = models.CharField(max_length=60, blank=True, help_text="The customer's own number.")
+    placed_on = models.DateField()
+    note = models.TextField(blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["-placed_on", "number"]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class OrderLineQuerySet(models.QuerySet["OrderLine"]):
+    def open(self) -> "OrderLineQuerySet":
+        return self.exclude(state__in=[OrderLine.SENT, OrderLine.CALLED_OFF])
+
+    def not_on_a_warp(self) -> "OrderLineQuerySet":
+        return self.filter(state=OrderLine.ENTERED)
+
+
+class OrderLine(models.Model):
+    ENTERED, ON_A_WARP, IN_LOOM, GREY = "entered", "on a warp", "in loom", "grey"
+    FINISHING, READY, SENT, CALLED_OFF = "finishing", "ready", "sent", "called off"
+    STATES = [(s, s) for s in (ENTERED, ON_A_WARP, IN_LOOM, GREY, FINISHING, READY, SENT, CALLED_OFF)]
+
+    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="lines")
+    position = models.PositiveIntegerField()
+    cloth = models.ForeignKey(Cloth, on_delete=models.PROTECT, related_name="lines")
+    colourway = models.ForeignKey(Colourway, on_delete=models.PROTECT, related_name="lines")
+    pieces = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    length_m = figure(7, 2, at_least=0, help_text="Finished, each piece.")
+    due_on = models.DateField(db_index=True)
+    tolerance_pct = figure(4, 1, default=0, at_most=50)
+    weight = models.PositiveIntegerField(default=1, help_text="How much a day late matters: 1 to 9.")
+    state = models.CharField(max_length=12, choices=STATES, default=ENTERED, db_index=True)
+    note = models.CharField(max_length=200, blank=True)
+    objects = OrderLineQuerySet.as_manager()
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["due_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["order", "position"], name="a_line_has_its_place"),
+            models.CheckConstraint(condition=Q(length_m__gt=0), name="a_line_has_length"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.order.number}/{self.position}"
+
+
+class WarpQuerySet(models.QuerySet["Warp"]):
+    def open(self) -> "WarpQuerySet":
+        return self.exclude(state=Warp.WOVEN_OUT)
+
+    def follows_revisions(self) -> "WarpQuerySet":
+        """Warps that no yarn has been drawn for: a new revision changes them."""
+        return self.filter(state__in=[Warp.PROPOSED, Warp.PLANNED])
+
+
+class Warp(models.Model):
+    PROPOSED, PLANNED, YARN_DRAWN, WOUND = "proposed", "planned", "yarn drawn", "wound"
+    GAITED, WEAVING, WOVEN_OUT = "gaited", "weaving", "woven out"
+    STATES = [(s, s) for s in (PROPOSED, PLANNED, YARN_DRAWN, WOUND, GAITED, WEAVING, WOVEN_OUT)]
+
+    number = models.PositiveIntegerField(unique=True)
+    state = models.CharField(max_length=12, choices=STATES, default=PROPOSED, db_index=True)
+    beam = models.ForeignKey(Beam, null=True, blank=True, on_delete=models.PROTECT, related_name="warps")
+    loom = models.ForeignKey(
+        Loom,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="warps",
+        help_text="Where it hangs or hung.",
+    )
+    picks_woven = models.PositiveIntegerField(default=0)
+    pin_loom = models.ForeignKey(Loom, null=True, blank=True, on_delete=models.SET_NULL, related_name="pinned_warps")
+    pin_starts_at = models.DateTimeField(null=True, blank=True)
+    is_locked = models.BooleanField(default=False, help_text="Combining leaves it as it is.")
+    made_at = models.DateTimeField(auto_now_add=True)
+    woven_out_on = models.DateField(null=True, blank=True)
+    note = models.CharField(max_length=200, blank=True)
+    objects = WarpQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["number"]
+
+    def __str__(self) -> str:
+        return f"Warp {self.number}"
+
+
+class WarpPart(models.Model):
+    """Pieces of one order line on a warp, in the order in which they are woven."""
+
+    warp = models.ForeignKey(Warp, on_delete=models.CASCADE, related_name="parts")
+    position = models.PositiveIntegerField()
+    line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="parts")
+    spec = models.ForeignKey(ClothSpec, on_delete=models.PROTECT, related_name="parts")
+    pieces = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [models.UniqueConstraint(fields=["warp", "position"], name="a_part_has_its_place")]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} of {self.line}"
+
+
+class WarpFigures(models.Model):
+    """Derived: a warp worked out. `ticket.py` has the sums; `audit` re-derives every row."""
+
+    warp = models.OneToOneField(Warp, on_delete=models.CASCADE, related_name="worked")
+    figures = models.JSONField(null=True, help_text="None when the warp can't be worked out.")
+    trouble = models.TextField(blank=True, help_text="Why it can't be woven as it stands, in sentences.")
+    warp_key = models.CharField(max_length=64, blank=True, db_index=True)
+    family_key = models.CharField(max_length=64, blank=True)
+    ends = models.PositiveIntegerField(default=0)
+    warp_length_m = figure(8, 1, default=0)
+    picks = models.PositiveIntegerField(default=0)
+    warp_g = models.PositiveIntegerField(default=0)
+    weft_g = models.PositiveIntegerField(default=0)
+    warping_min = models.PositiveIntegerField(default=0)
+    worked_from = models.CharField(max_length=80, help_text="Fingerprint of what it was worked from.")
+    worked_at = models.DateTimeField(auto_now=True)
+
+    def __str__(self) -> str:
+        return f"Figures of {self.warp}"
+
+
+class WarpYarn(models.Model):
+    """Derived: grams of a yarn that a warp takes, by use."""
+
+    WARP, WEFT = "warp", "weft"
+    USES = [(WARP, "warp"), (WEFT, "weft")]
+
+    warp = models.ForeignKey(Warp, on_delete=models.CASCADE, related_name="yarns")
+    yarn = models.ForeignKey(Yarn, on_delete=models.PROTECT, related_name="warp_yarns")
+    use = models.CharField(max_length=4, choices=USES)
+    length_m = figure(12, 1)
+    net_g = models.PositiveIntegerField()
+    issue_g = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["use", "yarn__code"]
+        constraints = [models.UniqueConstraint(fields=["warp", "yarn", "use"], name="a_need_stands_once")]
+
+    def __str__(self) -> str:
+        return f"{self.warp} {self.use} {self.yarn}: {self.issue_g} g"
+
+
+class WarpHold(models.Model):
+    """A lot held for a warp. In the warp one dye lot a yarn; in the weft more, changed at a piece."""
+
+    warp = models.ForeignKey(Warp, on_delete=models.PROTECT, related_name="holds")
+    yarn = models.ForeignKey(Yarn, on_delete=models.PROTECT, related_name="+")
+    use = models.CharField(max_length=4, choices=WarpYarn.USES)
+    reservation = models.OneToOneField(Reservation, on_delete=models.PROTECT, related_name="warp_hold")
+    drawn_g = models.PositiveIntegerField(default=0)
+    is_drawn = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["use", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.warp} {self.use}: {self.reservation}"
+
+
+class PlanRun(models.Model):
+    """A plan of warps on looms, with what it was worked from. Only the one in force counts."""
+
+    OFFERED, IN_FORCE, OVERTAKEN, REFUSED = "offered", "in force", "overtaken", "refused"
+    STATES = [(s, s) for s in (OFFERED, IN_FORCE, OVERTAKEN, REFUSED)]
+
+    rule = models.CharField(max_length=60, help_text="Earliest due date, improved, by hand …")
+    state = models.CharField(max_length=10, choices=STATES, default=OFFERED, db_index=True)
+    made_at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    starts_at = models.DateTimeField(help_text="Minute 0 of the plan: a Monday midnight.")
+    fingerprint = models.CharField(max_length=80, help_text="Of everything that it was worked from.")
+    cost = models.JSONField(default=dict, help_text="In its parts.")
+    is_optimal = models.BooleanField(default=False)
+    duration_ms = models.PositiveIntegerField(default=0)
+    left_out = models.JSONField(default=list, help_text="Warps that fit no loom, with the reasons.")
+    in_force_from = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["state"], condition=Q(state="in force"), name="one_plan_is_in_force")
+        ]
+
+    def __str__(self) -> str:
+        return f"Plan {self.pk}"
+
+
+class Slot(models.Model):
+    """A warp on a loom in a plan."""
+
+    run = models.ForeignKey(PlanRun, on_delete=models.CASCADE, related_name="slots")
+    warp = models.ForeignKey(Warp, on_delete=models.CASCADE, related_name="slots")
+    loom = models.ForeignKey(Loom, on_delete=models.CASCADE, related_name="slots")
+    position = models.PositiveIntegerField()
+    setup = models.CharField(max_length=12, help_text="weft change, tie-in, draw-in, gait-up, or none.")
+    setup_min = models.PositiveIntegerField(default=0)
+    winding_on = models.DateField(null=True, blank=True)
+    setup_starts_at = models.DateTimeField()
+    setup_stops_at = models.DateTimeField()
+    weaving_starts_at = models.DateTimeField(db_index=True)
+    weaving_stops_at = models.DateTimeField()
+    late_min = models.PositiveIntegerField(default=0, help_text="Minutes late, summed over its pieces.")
+    why = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["loom__code", "position"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "warp"], name="a_warp_stands_once_in_a_plan"),
+            models.UniqueConstraint(fields=["run", "loom", "position"], name="a_slot_has_its_place"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.warp} on {self.loom}"
+
+
+class JobTicket(models.Model):
+    """A warp's figures as they were printed. Never changed; it may be overtaken or withdrawn."""
+
+    number = models.PositiveIntegerField(unique=True)
+    token = models.CharField(max_length=24, unique=True, help_text="In the QR code's address.")
+    warp = models.ForeignKey(Warp, on_delete=models.PROTECT, related_name="tickets")
+    loom = models.ForeignKey(Loom, null=True, on_delete=models.PROTECT, related_name="tickets")
+    specs = models.ManyToManyField(ClothSpec, related_name="tickets")
+    figures = models.JSONField(help_text="planning.ticket.Figures, frozen.")
+    extras = models.JSONField(default=dict, help_text="Lots, dates, set-up and names as they stood.")
+    worked_from = models.CharField(max_length=80)
+    day = models.DateField(db_index=True, help_text="The day it is for.")
+    issued_at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    overtaken_at = models.DateTimeField(null=True, blank=True)
+    overtaken_why = models.CharField(max_length=300, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_why = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-number"]
+
+    def __str__(self) -> str:
+        return f"Ticket {self.number}"
+
+
+class Piece(models.Model):
+    """A length of cloth with a number, from the cut to dispatch."""
+
+    GREY, FINISHING, READY, SENT = "grey", "finishing", "ready", "sent"
+    STATES = [(s, s) for s in (GREY, FINISHING, READY, SENT)]
+
+    number = models.CharField(max_length=20, unique=True)
+    spec = models.ForeignKey(ClothSpec, on_delete=models.PROTECT, related_name="woven_pieces")
+    warp = models.ForeignKey(Warp, null=True, blank=True, on_delete=models.PROTECT, related_name="woven_pieces")
+    line = models.ForeignKey(OrderLine, null=True, blank=True, on_delete=models.PROTECT, related_name="woven_pieces")
+    state = models.CharField(max_length=10, choices=STATES, default=GREY, db_index=True)
+    woven_on = models.DateField()
+    grey_length_m = figure(7, 2, at_least=0)
+    grey_width_cm = figure(6, 1, at_least=0)
+    finished_on = models.DateField(null=True, blank=True)
+    finished_length_m = figure(7, 2, null=True, blank=True)
+    finished_width_cm = figure(6, 1, null=True, blank=True)
+    mass_g = models.PositiveIntegerField(null=True, blank=True)
+    points = models.PositiveIntegerField(null=True, blank=True, help_text="Four-point grading, the piece's total.")
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-woven_on", "number"]
+
+    def __str__(self) -> str:
+        return self.number

@@ -1,0 +1,1 @@
+"""Builders: plain functions that take the one fact a test is about."""
