@@ -1,1 +1,104 @@
 """Builders: plain functions that take the one fact a test is about."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from itertools import count
+from typing import Any
+
+from inventory.models import Yarn
+from planning.models import Cloth, ClothSpec, Colourway, ColourwayYarn, RouteStep
+
+_numbers = count(1)
+
+# A small tweed: 150 cm finished, 2/2 twill, 1500 ends (the chain of 120 m worked by hand in sheets.py has its setts).
+TWEED = {
+    "finished_width_cm": Decimal("150.0"),
+    "reed_dents_per_10cm": Decimal("42.300"),
+    "ends_per_dent": 2,
+    "selvedge_ends": 0,
+    "selvedge_letter": "",
+    "whole_repeats": False,
+    "loom_picks_per_cm": Decimal("8.460"),
+    "warp_crimp_pct": Decimal("7.50"),
+    "weaving_contraction_pct": Decimal("6.00"),
+    "warp_waste_pct": Decimal("2.00"),
+    "weft_waste_pct": Decimal("5.00"),
+    "size_add_on_pct": Decimal("0.00"),
+    "warp_order": "A24 B2",
+    "weft_order": "A24 B2",
+    "threading": "1 2 3 4",
+    "lifting": "1+2 2+3 3+4 1+4",
+    "finishing_days": 10,
+}
+# name, width shrinkage, length shrinkage, mass loss: together 10 %, 6 % and 8 %.
+TWEED_ROUTE = (("scour", "10", "6", "8"), ("press", "0", "0", "0"))
+COLOURS = ("#5b6b4e", "#e0c9a0", "#7a2f2a", "#2f4a63")
+
+
+def make_yarn(**changes: Any) -> Yarn:
+    n = next(_numbers)
+    facts = {
+        "code": f"Y{n}",
+        "name": f"Shade {n}",
+        "colour": COLOURS[n % len(COLOURS)],
+        "count_as_bought": "125 tex",
+        "count_tex": Decimal("125.0000"),
+        "regain_pct": Decimal("17.00"),
+        "regain_authority": "EU 1007/2011 Annex IX",
+    }
+    return Yarn.objects.create(**facts | changes)
+
+
+def make_cloth(**changes: Any) -> Cloth:
+    n = next(_numbers)
+    return Cloth.objects.create(**{"code": f"T{n}", "name": f"Tweed {n}"} | changes)
+
+
+def make_colourway(
+    *, spec: ClothSpec | None = None, yarns: Mapping[str, Yarn] | None = None, **changes: Any
+) -> Colourway:
+    """A colourway of `spec`, or of `cloth=`; with a spec every letter of its orders has a yarn, new ones unless given."""
+    n = next(_numbers)
+    cloth = spec.cloth if spec else changes.pop("cloth", None) or make_cloth()
+    changes.pop("cloth", None)
+    colourway = Colourway.objects.create(**{"cloth": cloth, "name": f"Colourway {n}"} | changes)
+    if spec:
+        put_yarns(spec, colourway, yarns or {})
+    return colourway
+
+
+def put_yarns(spec: ClothSpec, colourway: Colourway, yarns: Mapping[str, Yarn]) -> None:
+    """A yarn at every letter that the spec's orders use: the given ones, new ones where none is given."""
+    used = {c for c in f"{spec.warp_order} {spec.weft_order} {spec.selvedge_letter}" if c.isalpha() and c.isupper()}
+    for letter in sorted(used | set(yarns)):
+        yarn = yarns.get(letter) or make_yarn()
+        ColourwayYarn.objects.create(spec=spec, colourway=colourway, letter=letter, yarn=yarn)
+
+
+def make_spec(
+    *,
+    cloth: Cloth | None = None,
+    colourways: Sequence[Colourway] | None = None,
+    yarns: Mapping[str, Yarn] | None = None,
+    route: Sequence[tuple[str, str, str, str]] = TWEED_ROUTE,
+    **changes: Any,
+) -> ClothSpec:
+    """The next revision of a cloth, a small tweed, with yarns in all its colourways; one is made when it has none."""
+    cloth = cloth or make_cloth()
+    last = cloth.specs.order_by("-revision").first()
+    spec = ClothSpec.objects.create(**TWEED | {"cloth": cloth, "revision": last.revision + 1 if last else 1} | changes)
+    for position, (name, width, length, mass) in enumerate(route, start=1):
+        RouteStep.objects.create(
+            spec=spec,
+            position=position,
+            name=name,
+            width_shrink_pct=Decimal(width),
+            length_shrink_pct=Decimal(length),
+            mass_loss_pct=Decimal(mass),
+        )
+    if colourways is None:
+        colourways = list(cloth.colourways.all()) or [make_colourway(cloth=cloth)]
+    for colourway in colourways:
+        before = {y.letter: y.yarn for y in last.colourway_yarns.filter(colourway=colourway)} if last else {}
+        put_yarns(spec, colourway, before | dict(yarns or {}))
+    return spec
