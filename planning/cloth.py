@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from itertools import cycle, islice
+from itertools import cycle
 from math import ceil, prod
 
 from mill.refusal import Refusal
@@ -24,12 +24,14 @@ class YarnUse:
 
     colour      "#rrggbb", as it is drawn
     count_tex   grams of 1000 m, unsized, at the regain it is reckoned at; above 0
+    spinning    woollen, worsted, cotton, linen, silk or other: which rule it is set by
     """
 
     code: str
     name: str
     colour: str
     count_tex: Decimal
+    spinning: str = "other"
 
     def __post_init__(self) -> None:
         if not self.code:
@@ -527,21 +529,6 @@ def ends_of(cloth: Cloth) -> Ends:
         repeats=ground // repeat,
         part_repeat_ends=ground % repeat,
     )
-
-
-def healds_by_shaft(threading: Sequence[int], ends: int) -> tuple[int, ...]:
-    """Healds that each shaft needs, the first shaft first: whole drafts, then the part draft.
-
-    >>> healds_by_shaft((1, 2, 3, 4), 1502)
-    (376, 376, 375, 375)
-    """
-    healds = [0] * max(threading)
-    repeats, part = divmod(ends, len(threading))
-    for shaft in threading:
-        healds[shaft - 1] += repeats
-    for shaft in islice(threading, part):
-        healds[shaft - 1] += 1
-    return tuple(healds)
 
 
 # Setts: the same ends and picks on three widths and lengths.
