@@ -27,7 +27,9 @@ class Mill(models.Model):
     header_m = figure(5, 2, default=Decimal("0.50"), help_text="Header and cut mark, once a piece. From memory.")
     warp_waste_pct = figure(5, 2, default=Decimal("2.00"), at_most=50, help_text="Of the yarn issued. From memory.")
     weft_waste_pct = figure(5, 2, default=Decimal("5.00"), at_most=50, help_text="Of the yarn issued. From memory.")
-    ends_per_section = models.PositiveIntegerField(default=320, help_text="Packages the creel holds.")
+    ends_per_section = models.PositiveIntegerField(
+        default=320, validators=[MinValueValidator(1)], help_text="Packages the creel holds."
+    )
     creel_load_min = models.PositiveIntegerField(default=75, help_text="From memory.")
     section_change_min = models.PositiveIntegerField(default=8, help_text="From memory.")
     drum_m_per_min = figure(6, 1, default=Decimal("250.0"), at_least=1, help_text="From memory.")
@@ -46,16 +48,21 @@ class Mill(models.Model):
     tuners = models.PositiveIntegerField(default=2, help_text="Set-ups that can run at once.")
     tuner_hours = models.CharField(max_length=200, default="Mon-Fri 06:00-18:00")
     weft_change_min = models.PositiveIntegerField(default=20, help_text="From memory.")
-    tie_in_min = models.PositiveIntegerField(
-        default=120, help_text="Tie-in stop 2 h (Seyam and Oxenham, 2017: 0.5–2 h)."
+    tie_in_stop_min = models.PositiveIntegerField(
+        default=120, help_text="Loom stands for a tie-in, knotting apart (Seyam and Oxenham, 2017: 0.5–2 h)."
     )
-    draw_in_ends_per_h = models.PositiveIntegerField(
-        default=300, help_text="Drawn in by hand, two people. Print of 1920."
+    knots_per_min = models.PositiveIntegerField(
+        default=240, validators=[MinValueValidator(1)], help_text="Tying machine. Print of 1920."
     )
-    reed_change_min = models.PositiveIntegerField(default=45, help_text="From memory.")
-    gait_up_min = models.PositiveIntegerField(
-        default=240, help_text="Gaiting up beside the drawing-in (Seyam and Oxenham, 2017: style change 4–8 h)."
+    drawing_in_ends_per_h = models.PositiveIntegerField(
+        default=300, validators=[MinValueValidator(1)], help_text="By hand, two people. Print of 1920."
     )
+    reed_change_min = models.PositiveIntegerField(default=30, help_text="From memory.")
+    full_change_min = models.PositiveIntegerField(
+        default=360, help_text="The least a full gait-up takes (Seyam and Oxenham, 2017: style change 4–8 h)."
+    )
+    dearness_of_lateness = models.PositiveIntegerField(default=20, help_text="Of a weighted minute late, in a plan.")
+    dearness_of_setup = models.PositiveIntegerField(default=5, help_text="Of a minute of set-up, in a plan.")
     beam_min_m = figure(6, 1, default=Decimal("20.0"), help_text="No warp shorter than this is worth winding.")
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
 

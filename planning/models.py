@@ -1,3 +1,7 @@
+from __future__ import annotations
+
+from decimal import Decimal
+
 from django.conf import settings
 from django.core.validators import MinValueValidator
 from django.db import models
@@ -5,7 +9,38 @@ from django.db.models import Q
 from simple_history.models import HistoricalRecords
 
 from inventory.models import Reservation, Yarn
-from mill.models import figure
+from mill.models import Mill, figure
+from planning import cloth as cloth_room
+from planning import weave
+from planning.gaiting import SetUpRates
+from planning.ticket import BeamFacts, LoomFacts, MillFacts
+
+
+def mill_facts(mill: Mill) -> MillFacts:
+    """What the rooms need to know of the mill."""
+    return MillFacts(
+        thrums_m=mill.thrums_m,
+        header_m=mill.header_m,
+        ends_per_section=mill.ends_per_section,
+        creel_load_min=Decimal(mill.creel_load_min),
+        section_change_min=Decimal(mill.section_change_min),
+        drum_m_per_min=mill.drum_m_per_min,
+        beaming_m_per_min=mill.beaming_m_per_min,
+        doff_min=Decimal(mill.doff_min),
+        cone_g=mill.cone_g,
+        beam_density_kg_per_m3=mill.beam_density_kg_per_m3,
+    )
+
+
+def set_up_rates(mill: Mill) -> SetUpRates:
+    return SetUpRates(
+        weft_change_min=Decimal(mill.weft_change_min),
+        tie_in_stop_min=Decimal(mill.tie_in_stop_min),
+        knots_per_min=Decimal(mill.knots_per_min),
+        drawing_in_ends_per_h=Decimal(mill.drawing_in_ends_per_h),
+        reed_change_min=Decimal(mill.reed_change_min),
+        full_change_min=Decimal(mill.full_change_min),
+    )
 
 
 class Customer(models.Model):
@@ -54,6 +89,9 @@ class Beam(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    def as_facts(self) -> BeamFacts:
+        return BeamFacts(self.code, self.width_cm, self.barrel_mm, self.flange_mm, self.tare_kg)
+
 
 class ShiftPattern(models.Model):
     name = models.CharField(max_length=40, unique=True)
@@ -91,6 +129,19 @@ class Loom(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    def as_facts(self) -> LoomFacts:
+        return LoomFacts(
+            code=self.code,
+            ppm=self.ppm,
+            efficiency_pct=self.efficiency_pct,
+            reed_space_cm=self.reed_space_cm,
+            shafts=self.shafts,
+            jacquard=self.is_jacquard,
+            weft_colours=self.weft_colours,
+            max_flange_mm=self.max_flange_mm,
+            tail_cm=self.tail_cm,
+        )
+
 
 class Closure(models.Model):
     """The mill, or one loom, stands still from one moment to another."""
@@ -120,6 +171,11 @@ class Cloth(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    @property
+    def current_spec(self) -> ClothSpec | None:
+        """The latest revision; read through all(), so that a prefetch of `specs` serves many."""
+        return next(iter(sorted(self.specs.all(), key=lambda spec: -spec.revision)), None)
 
 
 class ClothSpec(models.Model):
@@ -158,6 +214,40 @@ class ClothSpec(models.Model):
     def __str__(self) -> str:
         return f"{self.cloth.code} rev {self.revision}"
 
+    def as_cloth(self, colourway: Colourway) -> cloth_room.Cloth:
+        """The specification as numbers, in one colourway. Raises Refusal, with the field, where it can't be woven.
+
+        Reads route_steps and colourway_yarns (with their yarns) through all(), so that a prefetch serves many.
+        """
+        return cloth_room.Cloth(
+            name=f"{self.cloth.code} {self.cloth.name}",
+            revision=self.revision,
+            finished_width_cm=self.finished_width_cm,
+            reed_dents_per_10cm=self.reed_dents_per_10cm,
+            ends_per_dent=self.ends_per_dent,
+            selvedge_ends=self.selvedge_ends,
+            whole_repeats=self.whole_repeats,
+            loom_picks_per_cm=self.loom_picks_per_cm,
+            warp_crimp_pct=self.warp_crimp_pct,
+            weaving_contraction_pct=self.weaving_contraction_pct,
+            warp_waste_pct=self.warp_waste_pct,
+            weft_waste_pct=self.weft_waste_pct,
+            size_add_on_pct=self.size_add_on_pct,
+            route=tuple(step.as_step() for step in self.route_steps.all()),
+            warp_order=cloth_room.read_order(self.warp_order),
+            weft_order=cloth_room.read_order(self.weft_order),
+            yarns={
+                entry.letter: cloth_room.YarnUse(
+                    entry.yarn.code, entry.yarn.name, entry.yarn.colour, entry.yarn.count_tex
+                )
+                for entry in self.colourway_yarns.all()
+                if entry.colourway_id == colourway.pk
+            },
+            threading=weave.read_threading(self.threading),
+            lifting=weave.read_lifting(self.lifting),
+            selvedge_letter=self.selvedge_letter,
+        )
+
 
 class RouteStep(models.Model):
     """A step of a revision's finishing route. Shrinkage on the size before the step, loss on the mass into it."""
@@ -176,6 +266,11 @@ class RouteStep(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def as_step(self) -> cloth_room.RouteStep:
+        return cloth_room.RouteStep(
+            self.name, self.width_shrink_pct, self.length_shrink_pct, self.mass_loss_pct, self.note
+        )
 
 
 class Colourway(models.Model):
@@ -327,14 +422,22 @@ class WarpFigures(models.Model):
     trouble = models.TextField(blank=True, help_text="Why it can't be woven as it stands, in sentences.")
     warp_key = models.CharField(max_length=64, blank=True, db_index=True)
     family_key = models.CharField(max_length=64, blank=True)
+    reed_width_cm = figure(6, 1, default=0)
+    shafts = models.PositiveIntegerField(default=0)
+    weft_colours = models.PositiveIntegerField(default=0)
     ends = models.PositiveIntegerField(default=0)
     warp_length_m = figure(8, 1, default=0)
     picks = models.PositiveIntegerField(default=0)
     warp_g = models.PositiveIntegerField(default=0)
     weft_g = models.PositiveIntegerField(default=0)
     warping_min = models.PositiveIntegerField(default=0)
-    worked_from = models.CharField(max_length=80, help_text="Fingerprint of what it was worked from.")
+    worked_from = models.CharField(max_length=80, blank=True, help_text="Fingerprint of what it was worked from.")
     worked_at = models.DateTimeField(auto_now=True)
+    # Set in the transaction that changes what the figures follow from; the job that works them out clears it.
+    is_stale = models.BooleanField(default=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["warp"], condition=Q(is_stale=True), name="warps_being_worked_out")]
 
     def __str__(self) -> str:
         return f"Figures of {self.warp}"

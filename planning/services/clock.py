@@ -1,0 +1,57 @@
+"""Between the calendar's moments and the planner's whole minutes.
+
+Minutes are counted on the mill's own clock from a Monday 00:00: shifts are said in that clock. In the one
+night a year when the clock goes back, or forward, a loom that runs through it gains or loses an hour of plan.
+"""
+
+from datetime import date, datetime, time, timedelta
+
+from django.utils import timezone
+
+from planning.models import Closure, Loom, ShiftPattern
+from planning.worktime import DAY_MIN, Hours, Span, read_week
+
+HORIZON_WEEKS = 104
+
+
+def monday_before(moment: datetime) -> datetime:
+    """The Monday 00:00, on the mill's clock, of the week that holds the moment."""
+    local = timezone.localtime(moment)
+    monday = local.date() - timedelta(days=local.weekday())
+    return timezone.make_aware(datetime.combine(monday, time()))
+
+
+def to_minute(moment: datetime, *, epoch: datetime) -> int:
+    """Whole minutes of the mill's clock from the epoch, rounded up."""
+    passed = timezone.make_naive(moment) - timezone.make_naive(epoch)
+    return -(-int(passed.total_seconds()) // 60)
+
+
+def to_moment(minute: int, *, epoch: datetime) -> datetime:
+    return timezone.make_aware(timezone.make_naive(epoch) + timedelta(minutes=minute))
+
+
+def day_start(day: date, *, epoch: datetime) -> int:
+    """Minute at which a day begins; its end is DAY_MIN later."""
+    return (day - timezone.localtime(epoch).date()).days * DAY_MIN
+
+
+def closed_spans(closures: list[Closure], *, epoch: datetime) -> tuple[Span, ...]:
+    spans = ((to_minute(c.starts_at, epoch=epoch), to_minute(c.stops_at, epoch=epoch)) for c in closures)
+    return tuple((max(start, 0), stop) for start, stop in spans if stop > 0)
+
+
+def mill_hours(week: str, closures: list[Closure], *, epoch: datetime) -> Hours:
+    """Hours of a pattern, less the closures of the whole mill."""
+    return Hours(read_week(week), closed_spans([c for c in closures if c.loom_id is None], epoch=epoch))
+
+
+def hours_by_pattern(closures: list[Closure], *, epoch: datetime) -> dict[int, Hours]:
+    return {
+        pattern.pk: mill_hours(pattern.hours, closures, epoch=epoch) for pattern in ShiftPattern.objects.order_by("pk")
+    }
+
+
+def loom_closed(loom: Loom, closures: list[Closure], *, epoch: datetime) -> tuple[Span, ...]:
+    """Spans in which this loom alone stands."""
+    return closed_spans([c for c in closures if c.loom_id == loom.pk], epoch=epoch)
