@@ -29,6 +29,7 @@ class Place(models.Model):
     code = models.CharField(max_length=20, unique=True)
     name = models.CharField(max_length=120)
     is_dark = models.BooleanField(default=False, help_text="Dark and seldom disturbed: inspected sooner.")
+    lure_renewed_on = models.DateField(null=True, blank=True, help_text="Of the moth trap that hangs there.")
 
     class Meta:
         ordering = ["code"]
@@ -195,7 +196,7 @@ class Movement(models.Model):
     """
 
     RECEIVE, HOLD, RELEASE, DRAW, RETURN = "receive", "hold", "release", "draw", "return"
-    WASTE, MOVE, CORRECT, REVERSE = "waste", "move", "correct", "reverse"
+    WASTE, MOVE, CORRECT, COUNT, REVERSE, NOTE = "waste", "move", "correct", "count", "reverse", "note"
     KINDS = [
         (RECEIVE, "received"),
         (HOLD, "held"),
@@ -205,7 +206,9 @@ class Movement(models.Model):
         (WASTE, "waste"),
         (MOVE, "moved"),
         (CORRECT, "corrected"),
+        (COUNT, "counted"),
         (REVERSE, "taken back"),
+        (NOTE, "noted"),
     ]
 
     lot = models.ForeignKey(YarnLot, on_delete=models.PROTECT, related_name="movements")
@@ -276,12 +279,25 @@ class YarnOutlook(models.Model):
     short_g = models.PositiveIntegerField(default=0)
     short_for = models.CharField(max_length=120, blank=True)
     order_by = models.DateField(null=True, blank=True)
+    order_g = models.PositiveIntegerField(default=0)
     days = models.JSONField(default=list)
     worked_from = models.CharField(max_length=80)
     worked_at = models.DateTimeField(auto_now=True)
 
     def __str__(self) -> str:
         return f"Outlook of {self.yarn}"
+
+
+class OutlookMark(models.Model):
+    """A yarn whose outlook must be worked again. Added by whatever changes it, taken away by the working.
+
+    Rows are only ever inserted by those who write stock, so that two of them never wait for each other here.
+    """
+
+    yarn = models.ForeignKey(Yarn, on_delete=models.CASCADE, related_name="outlook_marks")
+
+    def __str__(self) -> str:
+        return f"Outlook of {self.yarn} is to be worked"
 
 
 class Inspection(models.Model):

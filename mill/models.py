@@ -64,6 +64,24 @@ class Mill(models.Model):
     dearness_of_lateness = models.PositiveIntegerField(default=20, help_text="Of a weighted minute late, in a plan.")
     dearness_of_setup = models.PositiveIntegerField(default=5, help_text="Of a minute of set-up, in a plan.")
     beam_min_m = figure(6, 1, default=Decimal("20.0"), help_text="No warp shorter than this is worth winding.")
+    useful_remainder_g = models.PositiveIntegerField(
+        default=3000, help_text="Less than this left of a dye lot is of little use. Common practice, no source."
+    )
+    store_inspect_days = models.PositiveIntegerField(
+        default=30, help_text="A place is looked over so often. In print: monthly to quarterly."
+    )
+    store_soon_days = models.PositiveIntegerField(
+        default=14, help_text="So often where protein fibre lies long in the dark. Common practice, no source."
+    )
+    store_unmoved_days = models.PositiveIntegerField(
+        default=90, help_text="Untouched for so long is long unmoved. Common practice, no source."
+    )
+    store_catch_trigger = models.PositiveIntegerField(
+        default=1, help_text="So many found at one inspection call for action. No source: the mill's own trigger."
+    )
+    store_lure_days = models.PositiveIntegerField(
+        default=56, help_text="A trap's lure lasts so long. From memory: see its packet."
+    )
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
 
     class Meta:
