@@ -1,0 +1,514 @@
+"""The weaving shed as it stands: looms, tuners, hours, and the warps that wait. Knows no plan.
+
+Every time is a whole minute counted from a Monday 00:00, every interval half-open.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+from functools import cached_property
+from typing import Any, Literal
+
+from mill.refusal import Refusal
+from planning.worktime import Calendar, Hours, Span
+
+FORMAT = "loom-sched-1"
+
+SetupClass = Literal["in loom", "weft change", "tie-in", "draw-in", "gait-up"]
+Number = int | Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What stands between one warp and the next on a loom."""
+
+    kind: SetupClass
+    minutes: int
+    needs_tuner: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LoomState:
+    """What was last in a loom; a bare loom knows neither family nor reed.
+
+    family          warps of one family have ends, draft, reed and denting in common
+    warp_group      set when the next warp may be the same warp going on
+    """
+
+    family: str | None = None
+    reed: str | None = None
+    warp_group: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Loom:
+    """width_cm is reed space; efficiency is a share of running time, 0.79 for 79 %.
+
+    closed          spans in which this loom stands though its calendar is open: repairs, a breakdown
+    free_at         the first minute at which it may be set up: now, when planning from the middle of a week
+    """
+
+    id: str
+    width_cm: Number
+    shafts: int
+    jacquard: bool
+    feeders: int
+    max_flange_mm: Number
+    ppm: Number
+    efficiency: Decimal
+    calendar: str
+    closed: tuple[Span, ...] = ()
+    state: LoomState = LoomState()
+    free_at: int = 0
+
+    def __post_init__(self) -> None:
+        if self.ppm <= 0:
+            raise Refusal(f"Loom {self.id} weaves {self.ppm} picks a minute. Give it a speed above 0.")
+        if not 0 < self.efficiency <= 1:
+            raise Refusal(f"Loom {self.id} has an efficiency of {self.efficiency}; it lies above 0 and up to 1.")
+        if self.free_at < 0:
+            raise Refusal(f"Loom {self.id} is free from minute {self.free_at}; the plan begins at minute 0.")
+
+    @property
+    def picks_per_min(self) -> Fraction:
+        return Fraction(self.ppm) * Fraction(self.efficiency)
+
+
+@dataclass(frozen=True, slots=True)
+class PieceDue:
+    """A piece on a warp, in the order of weaving. weight is how much a minute late matters, 0 or more."""
+
+    picks: int
+    due: int
+    weight: int
+
+    def __post_init__(self) -> None:
+        if self.picks <= 0:
+            raise Refusal(f"A piece of {self.picks} picks can't be woven. Give it a length.")
+        if self.weight < 0:
+            raise Refusal(f"A piece has the weight {self.weight}; the least is 0, for a piece that may be late.")
+
+
+@dataclass(frozen=True, slots=True)
+class Warp:
+    """One warp and what it asks of a loom.
+
+    release         the first minute at which its yarn is here and it is wound
+    tie_min, gait_min   minutes to tie it to its own family, to gait it up after another
+    draw_in_min     minutes when only the reed of the warp before can stay; None: as a gait-up
+    weft_change_min minutes after a warp of the same warp_group, which is the same warp going on
+    in_progress     the loom it is in, where it stays first
+    setup_left_min  minutes still to do when it is in_progress and its set-up is under way
+    pin_loom, pin_start the planner's word: on this loom; and weaving from this very minute
+    only_looms      the planner's word: on one of these looms; None for any that fits
+    """
+
+    id: str
+    family: str
+    reed: str
+    width_cm: Number
+    shafts: int
+    jacquard: bool
+    feeders: int
+    flange_mm: Number
+    pieces: tuple[PieceDue, ...]
+    release: int
+    tie_min: int
+    gait_min: int
+    draw_in_min: int | None = None
+    weft_change_min: int = 0
+    warp_group: str | None = None
+    in_progress: str | None = None
+    setup_left_min: int = 0
+    pin_loom: str | None = None
+    pin_start: int | None = None
+    only_looms: frozenset[str] | None = None
+
+    def __post_init__(self) -> None:
+        if not self.pieces:
+            raise Refusal(f"Warp {self.id} has no pieces to weave. Put a piece on it, or take it off the plan.")
+        for name in ("release", "tie_min", "gait_min", "weft_change_min", "setup_left_min"):
+            if getattr(self, name) < 0:
+                raise Refusal(f"Warp {self.id} has {getattr(self, name)} for {name}; the least is 0.")
+        if self.setup_left_min and self.in_progress is None:
+            raise Refusal(f"Warp {self.id} has {self.setup_left_min} min of set-up left but is in no loom.")
+        if self.pin_start is not None and (self.pin_loom or self.in_progress) is None:
+            raise Refusal(f"Warp {self.id} is pinned to minute {self.pin_start} but to no loom. Pin it to a loom too.")
+
+    @property
+    def picks(self) -> int:
+        return sum(piece.picks for piece in self.pieces)
+
+    @property
+    def state_after(self) -> LoomState:
+        """What it leaves in the loom for the next warp."""
+        return LoomState(self.family, self.reed, self.warp_group)
+
+
+@dataclass(frozen=True, slots=True)
+class SetupTimes:
+    reed_change_min: int = 0
+    tie_needs_tuner: bool = False
+    gait_needs_tuner: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Tuners:
+    """capacity tuners who keep one calendar; each does one set-up at a time."""
+
+    capacity: int
+    calendar: str
+
+    def __post_init__(self) -> None:
+        if self.capacity < 1:
+            raise Refusal(f"There are {self.capacity} tuners. Looms can't be gaited without one; enter at least 1.")
+
+
+@dataclass(frozen=True, slots=True)
+class Objective:
+    """What a minute costs: of weighted lateness, of set-up, and of the whole plan's length."""
+
+    tardiness: int = 20
+    setup: int = 5
+    makespan: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Previous:
+    """Where the plan in force has a warp, and when it starts to weave."""
+
+    loom: str
+    start: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stability:
+    """What it costs to move a warp of the plan in force.
+
+    tolerance       minutes by which a start may shift and still be the same plan
+    freeze_until    warps that were to start before this minute cost move_cost, later ones move_cost_late
+    """
+
+    tolerance: int = 0
+    freeze_until: int = 0
+    move_cost: int = 0
+    move_cost_late: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class PairTimes:
+    """Times given outright for each loom and each pair of warps, as published problems come.
+
+    weave_min       by loom and warp
+    setup_min       by loom, warp before (None at the start) and warp
+    The set-up is then done before the warp is there, and needs no tuner.
+    """
+
+    weave_min: Mapping[tuple[str, str], int]
+    setup_min: Mapping[tuple[str, str | None, str], int]
+
+
+@dataclass(frozen=True)
+class Shed:
+    """All that a plan has to respect. `horizon` is the last minute its calendars know."""
+
+    name: str
+    horizon: int
+    calendars: Mapping[str, Hours]
+    looms: tuple[Loom, ...]
+    warps: tuple[Warp, ...]
+    tuners: Tuners
+    setup: SetupTimes = SetupTimes()
+    objective: Objective = Objective()
+    previous: Mapping[str, Previous] = field(default_factory=dict)
+    stability: Stability = Stability()
+    pair_times: PairTimes | None = None
+
+    def __post_init__(self) -> None:
+        if not self.looms:
+            raise Refusal("There is no loom to plan. Enter the mill's looms first.")
+        _refuse_twice("Loom", (loom.id for loom in self.looms))
+        _refuse_twice("Warp", (warp.id for warp in self.warps))
+        for who, calendar in [
+            ("the tuners", self.tuners.calendar),
+            *((f"loom {m.id}", m.calendar) for m in self.looms),
+        ]:
+            if calendar not in self.calendars:
+                raise Refusal(f"The calendar {calendar} of {who} is not in the mill's book. Enter its hours.")
+        in_loom: dict[str, str] = {}
+        for warp in self.warps:
+            for loom_id in (warp.in_progress, warp.pin_loom):
+                if loom_id is not None and loom_id not in self.loom:
+                    raise Refusal(f"Warp {warp.id} is to be on loom {loom_id}, which is not in the shed.")
+            if warp.in_progress in in_loom:
+                other = in_loom[warp.in_progress]
+                raise Refusal(f"Warps {other} and {warp.id} are both in loom {warp.in_progress}. Only one can be.")
+            if warp.in_progress is not None:
+                in_loom[warp.in_progress] = warp.id
+                if warp.pin_loom not in (None, warp.in_progress):
+                    raise Refusal(f"Warp {warp.id} is in loom {warp.in_progress} but pinned to loom {warp.pin_loom}.")
+            home = warp.pin_loom or warp.in_progress
+            if warp.pin_start is not None and home is not None and not self.hours(home).is_open(warp.pin_start):
+                raise Refusal(
+                    f"Warp {warp.id} is pinned to start at minute {warp.pin_start}, when loom {home} is closed. "
+                    f"Pin it to an open minute."
+                )
+
+    @cached_property
+    def loom(self) -> dict[str, Loom]:
+        return {loom.id: loom for loom in self.looms}
+
+    @cached_property
+    def warp(self) -> dict[str, Warp]:
+        return {warp.id: warp for warp in self.warps}
+
+    @cached_property
+    def in_progress(self) -> dict[str, str]:
+        """The warp in each loom that has one."""
+        return {warp.in_progress: warp.id for warp in self.warps if warp.in_progress is not None}
+
+    @cached_property
+    def tuner_hours(self) -> Calendar:
+        return self._calendar(self.tuners.calendar, ())
+
+    def hours(self, loom_id: str) -> Calendar:
+        """The calendar of one loom, less the spans in which it stands."""
+        loom = self.loom[loom_id]
+        return self._calendar(loom.calendar, loom.closed)
+
+    def misfit(self, loom: Loom, warp: Warp) -> str | None:
+        """Why the warp can't go on the loom, in words; None when it can."""
+        if warp.in_progress is not None:
+            return None if warp.in_progress == loom.id else f"it is in loom {warp.in_progress}"
+        if warp.pin_loom is not None and warp.pin_loom != loom.id:
+            return f"it is pinned to loom {warp.pin_loom}"
+        if warp.only_looms is not None and loom.id not in warp.only_looms:
+            return f"it is kept to looms {', '.join(sorted(warp.only_looms))}"
+        if warp.width_cm > loom.width_cm:
+            return f"it needs {warp.width_cm} cm in the reed; the loom has {loom.width_cm} cm"
+        if warp.jacquard and not loom.jacquard:
+            return "it needs a jacquard"
+        if not loom.jacquard and warp.shafts > loom.shafts:
+            return f"it needs {warp.shafts} shafts; the loom has {loom.shafts}"
+        if warp.feeders > loom.feeders:
+            return f"it needs {warp.feeders} weft colours; the loom has {loom.feeders}"
+        if warp.flange_mm > loom.max_flange_mm:
+            return f"its beam has flanges of {warp.flange_mm} mm; the loom takes {loom.max_flange_mm} mm"
+        return None
+
+    def fits(self, loom_id: str, warp_id: str) -> bool:
+        return loom_id in self.looms_for[warp_id]
+
+    @cached_property
+    def looms_for(self) -> dict[str, tuple[str, ...]]:
+        """The looms each warp can go on."""
+        return {
+            warp.id: tuple(loom.id for loom in self.looms if self.misfit(loom, warp) is None) for warp in self.warps
+        }
+
+    def without_loom(self) -> dict[str, str]:
+        """Warps that no loom takes, each with the reason that comes nearest to a fit."""
+        return {
+            warp.id: "; ".join(f"loom {loom.id}: {self.misfit(loom, warp)}" for loom in self.looms)
+            for warp in self.warps
+            if not self.looms_for[warp.id]
+        }
+
+    def setup_before(self, before: LoomState, warp: Warp) -> Setup:
+        """The set-up of a warp that follows what was in the loom before.
+
+        Source: tie-in only with the same ends, draft, reed and denting; draw-in
+        keeps the reed; all else is gaited up. Common practice, no source.
+        """
+        times = self.setup
+        if before.warp_group is not None and before.warp_group == warp.warp_group:
+            return Setup("weft change", warp.weft_change_min, needs_tuner=False)
+        if before.family == warp.family:
+            return Setup("tie-in", warp.tie_min, times.tie_needs_tuner)
+        if before.reed != warp.reed:
+            return Setup("gait-up", warp.gait_min + times.reed_change_min, times.gait_needs_tuner)
+        if warp.draw_in_min is not None:
+            return Setup("draw-in", warp.draw_in_min, times.gait_needs_tuner)
+        return Setup("gait-up", warp.gait_min, times.gait_needs_tuner)
+
+    def setup_of(self, loom_id: str, before_id: str | None, warp_id: str) -> Setup:
+        """The set-up of one warp after another, or after what the loom holds now."""
+        warp, loom = self.warp[warp_id], self.loom[loom_id]
+        if self.pair_times is not None:
+            return Setup("gait-up", self.pair_times.setup_min[loom_id, before_id, warp_id], needs_tuner=False)
+        setup = self.setup_before(loom.state if before_id is None else self.warp[before_id].state_after, warp)
+        if warp.in_progress is None:
+            return setup
+        if warp.setup_left_min:
+            return Setup(setup.kind, warp.setup_left_min, setup.needs_tuner)
+        return Setup("in loom", 0, needs_tuner=False)
+
+    def marks(self, loom_id: str, warp_id: str) -> tuple[int, ...]:
+        """Working minutes from the start of weaving until each piece is off, rounded up at each piece."""
+        if self.pair_times is not None:
+            return (self.pair_times.weave_min[loom_id, warp_id],)
+        key = (loom_id, warp_id)
+        if key not in self._marks:
+            rate = self._rates[loom_id]
+            picks, marks = 0, []
+            for piece in self.warp[warp_id].pieces:
+                picks += piece.picks
+                marks.append(-(-picks * rate.denominator // rate.numerator))
+            self._marks[key] = tuple(marks)
+        return self._marks[key]
+
+    def weave_min(self, loom_id: str, warp_id: str) -> int:
+        return self.marks(loom_id, warp_id)[-1]
+
+    @cached_property
+    def _rates(self) -> dict[str, Fraction]:
+        return {loom.id: loom.picks_per_min for loom in self.looms}
+
+    @cached_property
+    def _marks(self) -> dict[tuple[str, str], tuple[int, ...]]:
+        return {}
+
+    @cached_property
+    def _calendars(self) -> dict[tuple[str, tuple[Span, ...]], Calendar]:
+        return {}
+
+    def _calendar(self, name: str, closed: tuple[Span, ...]) -> Calendar:
+        if (name, closed) not in self._calendars:
+            hours = self.calendars[name]
+            self._calendars[name, closed] = Calendar(hours.weekly, (*hours.closed, *closed), self.horizon)
+        return self._calendars[name, closed]
+
+
+def from_json(book: Mapping[str, Any]) -> Shed:
+    """A shed from the benchmark's format, read with json.load(..., parse_float=Decimal) or without."""
+    if book.get("format") != FORMAT:
+        raise Refusal(f"The file is in the format {book.get('format')}; the planner reads {FORMAT}.")
+    stability = book.get("stability")
+    return Shed(
+        name=book.get("name", ""),
+        horizon=book["horizon"],
+        calendars={
+            name: Hours(_spans(hours["weekly"]), _spans(hours["closed"])) for name, hours in book["calendars"].items()
+        },
+        looms=tuple(_loom(row) for row in book["looms"]),
+        warps=tuple(_warp(row) for row in book["warps"]),
+        tuners=Tuners(**book["tuner"]),
+        setup=SetupTimes(**book["setup"]),
+        objective=Objective(**book["objective"]),
+        previous={warp: Previous(row["loom"], row["start"]) for warp, row in (book.get("previous") or {}).items()},
+        stability=Stability(**{name: stability[name] for name in Stability.__slots__}) if stability else Stability(),
+    )
+
+
+def to_json(shed: Shed) -> dict[str, Any]:
+    """The shed in the benchmark's format; what the format can't say is written only where it is used."""
+    assert shed.pair_times is None, "the format works times out and has no room for times by pair"
+    book: dict[str, Any] = {
+        "format": FORMAT,
+        "name": shed.name,
+        "horizon": shed.horizon,
+        "calendars": {
+            name: {"weekly": _lists(hours.weekly), "closed": _lists(hours.closed)}
+            for name, hours in shed.calendars.items()
+        },
+        "looms": [_loom_row(loom) for loom in shed.looms],
+        "setup": _row(shed.setup),
+        "tuner": _row(shed.tuners),
+        "warps": [_warp_row(warp) for warp in shed.warps],
+        "objective": _row(shed.objective),
+    }
+    if shed.previous:
+        book["previous"] = {warp: _row(previous) for warp, previous in shed.previous.items()}
+    if shed.previous or shed.stability != Stability():
+        book["stability"] = _row(shed.stability)
+    return book
+
+
+_LOOM_EXTRAS = {"free_at": 0}
+_WARP_EXTRAS = {"draw_in_min": None, "weft_change_min": 0, "warp_group": None, "setup_left_min": 0}
+
+
+def _loom(row: Mapping[str, Any]) -> Loom:
+    state = row["state"]
+    return Loom(
+        id=row["id"],
+        width_cm=_number(row["width_cm"]),
+        shafts=row["shafts"],
+        jacquard=row["jacquard"],
+        feeders=row["feeders"],
+        max_flange_mm=_number(row["max_flange_mm"]),
+        ppm=_number(row["ppm"]),
+        efficiency=Decimal(str(row["efficiency"])),
+        calendar=row["calendar"],
+        closed=_spans(row["closed"]),
+        state=LoomState(state["family"], state["reed"], state.get("warp_group")),
+        **{name: row.get(name, plain) for name, plain in _LOOM_EXTRAS.items()},
+    )
+
+
+def _warp(row: Mapping[str, Any]) -> Warp:
+    pieces = tuple(PieceDue(piece["picks"], piece["due"], piece["weight"]) for piece in row["pieces"])
+    picks = sum(piece.picks for piece in pieces)
+    if picks != row["picks"]:
+        raise Refusal(f"Warp {row['id']} has {row['picks']} picks, but its pieces add up to {picks}.")
+    only = row.get("only_looms")
+    return Warp(
+        id=row["id"],
+        family=row["family"],
+        reed=row["reed"],
+        width_cm=_number(row["width_cm"]),
+        shafts=row["shafts"],
+        jacquard=row["jacquard"],
+        feeders=row["feeders"],
+        flange_mm=_number(row["flange_mm"]),
+        pieces=pieces,
+        release=row["release"],
+        tie_min=row["tie_min"],
+        gait_min=row["gait_min"],
+        in_progress=row["in_progress"],
+        pin_loom=row["pin_loom"],
+        pin_start=row["pin_start"],
+        only_looms=None if only is None else frozenset(only),
+        **{name: row.get(name, plain) for name, plain in _WARP_EXTRAS.items()},
+    )
+
+
+def _loom_row(loom: Loom) -> dict[str, Any]:
+    state = {"family": loom.state.family, "reed": loom.state.reed}
+    if loom.state.warp_group is not None:
+        state["warp_group"] = loom.state.warp_group
+    row = {**_row(loom), "closed": _lists(loom.closed), "state": state}
+    return {name: value for name, value in row.items() if name not in _LOOM_EXTRAS or value != _LOOM_EXTRAS[name]}
+
+
+def _warp_row(warp: Warp) -> dict[str, Any]:
+    row = {**_row(warp), "picks": warp.picks, "pieces": [_row(piece) for piece in warp.pieces]}
+    if row.pop("only_looms") is not None:
+        row["only_looms"] = sorted(warp.only_looms or ())
+    return {name: value for name, value in row.items() if name not in _WARP_EXTRAS or value != _WARP_EXTRAS[name]}
+
+
+def _row(thing: Any) -> dict[str, Any]:
+    row = {name: getattr(thing, name) for name in thing.__slots__}
+    return {name: float(value) if isinstance(value, Decimal) else value for name, value in row.items()}
+
+
+def _number(value: int | float | Decimal) -> Number:
+    return value if isinstance(value, int) else Decimal(str(value))
+
+
+def _spans(rows: Iterable[Sequence[int]]) -> tuple[Span, ...]:
+    return tuple((start, stop) for start, stop in rows)
+
+
+def _lists(spans: Iterable[Span]) -> list[list[int]]:
+    return [list(span) for span in spans]
+
+
+def _refuse_twice(what: str, names: Iterable[str]) -> None:
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise Refusal(f"{what} {name} is in the shed twice. Give each its own name.")
+        seen.add(name)
