@@ -1,0 +1,34 @@
+"""Hands the job table's rows on to Celery: the queue of a mill that has grown."""
+
+import signal
+import sys
+from types import FrameType
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+from kombu.exceptions import OperationalError as BrokerError
+
+from mill import jobs
+from mill.tasks import work_job
+
+
+def close(signum: int, frame: FrameType | None) -> None:
+    sys.exit(0)
+
+
+class Command(BaseCommand):
+    help = "Hand the jobs that wait on to the Celery workers (SHEDBOOK_REDIS), until it is stopped."
+    requires_system_checks = []
+
+    def handle(self, **options: Any) -> None:
+        if not settings.CELERY_BROKER_URL:
+            raise CommandError("There is no broker to hand jobs on to: set SHEDBOOK_REDIS, or run `jobworker` instead.")
+        signal.signal(signal.SIGTERM, close)
+        signal.signal(signal.SIGINT, close)
+        relay = jobs.worker_name()
+
+        def turn() -> bool:
+            return jobs.hand_on(lambda job_id: work_job.apply_async(args=[job_id]), relay=relay) > 0
+
+        jobs.attend(turn, sweep_s=5, forgives=(BrokerError,))

@@ -1,0 +1,47 @@
+"""Works the job table off in this process: the queue of one PC, with no broker."""
+
+import importlib
+import os
+import signal
+import sys
+from types import FrameType
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandParser
+
+from mill import jobs
+from mill.tether import tie_to
+
+
+def close(signum: int, frame: FrameType | None) -> None:
+    """Leave at once: what is at work is put back, and is begun afresh by the next worker."""
+    sys.exit(0)
+
+
+class Command(BaseCommand):
+    help = "Work off the jobs that wait, one after another, until it is stopped."
+    requires_system_checks = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--parent", type=int, metavar="PID", help="end when this process does")
+        parser.add_argument("--include", action="append", default=[], metavar="MODULE", help="has tasks as well")
+
+    def handle(self, *, parent: int | None, include: list[str], **options: Any) -> None:
+        # Compiled code of the loom planner is kept beside the data, so that it is compiled once.
+        os.environ.setdefault("NUMBA_CACHE_DIR", str(settings.DATA_DIR / "numba"))
+        signal.signal(signal.SIGTERM, close)
+        signal.signal(signal.SIGINT, close)
+        if parent:
+            tie_to(parent)
+        for module in include:
+            importlib.import_module(module)
+        worker = jobs.worker_name()
+
+        def turn() -> bool:
+            job = jobs.claim(worker)
+            if job:
+                jobs.work(job)
+            return job is not None
+
+        jobs.attend(turn, sweep_s=15, idle=worker)
