@@ -1,0 +1,250 @@
+"""Form and API fields for what the mill measures: they take what a person types and hand on the canonical unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from mill.refusal import Refusal
+from mill.units import MEASURES, plain, read
+
+# The ends of the names of measured columns, longest first: loom_picks_per_cm is a sett and no width.
+_ENDINGS = sorted(MEASURES, key=len, reverse=True)
+
+
+class MeasureInput(forms.TextInput):
+    input_type = "text"
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__({"inputmode": "decimal", "autocomplete": "off", "spellcheck": "false", **(attrs or {})})
+
+
+class MeasureField(forms.Field):
+    """A length, width, mass, sett, time ... as a person writes it: 60 yd, 150cm, 28 ends/in, 3 lb 7 oz.
+
+    unit                    canonical, one of mill.units.MEASURES; a bare number is in it
+    min_value, max_value    in that unit, both allowed
+    above                   the value must be more than this: 0 for what can't be nothing
+    places                  kept after the point, rounded to the nearest; 0 hands on an int
+
+    For templates, `field.field.unit` is how the unit is written: "cm", "g/m²".
+    """
+
+    widget = MeasureInput
+
+    def __init__(
+        self,
+        *,
+        unit: str,
+        min_value: Decimal | int | None = None,
+        max_value: Decimal | int | None = None,
+        above: Decimal | int | None = None,
+        places: int = 3,
+        written: str = "",
+        **kwargs: Any,
+    ) -> None:
+        self.measure = MEASURES[unit]
+        self.canonical = unit
+        self.unit = written or self.measure.written
+        self.min_value, self.max_value, self.above, self.places = min_value, max_value, above, places
+        super().__init__(**kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        """A stored value without idle noughts; what was typed stands as it was typed."""
+        return plain(value) if isinstance(value, Decimal) and value.is_finite() else value
+
+    def to_python(self, value: Any) -> Decimal | int | None:
+        if value in self.empty_values:
+            return None
+        try:
+            return measured(value, self.canonical, self.places, min_value=self.min_value)
+        except Refusal as refusal:
+            raise ValidationError(refusal.message, code="unreadable") from refusal
+
+    def validate(self, value: Any) -> None:
+        super().validate(value)
+        if value is None:
+            return
+        try:
+            within(value, self.unit, min_value=self.min_value, max_value=self.max_value, above=self.above)
+        except Refusal as refusal:
+            raise ValidationError(refusal.message, code="out_of_range") from refusal
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        if self.disabled:
+            return False
+        try:
+            was = None if initial in self.empty_values else self.to_python(str(initial))
+            return self.to_python(data) != was
+        except ValidationError:
+            return True
+
+
+class PercentField(MeasureField):
+    """A percentage from 0 to 100, both allowed unless said otherwise. On what it is a share stands in `help_text`.
+
+    below   the value must be less than this: 100 for a shrinkage, which can't take the whole cloth
+    """
+
+    def __init__(self, *, below: Decimal | int | None = None, **kwargs: Any) -> None:
+        self.below = below
+        super().__init__(**{"unit": "pct", "min_value": 0, "max_value": 100, "places": 2, **kwargs})
+
+    def validate(self, value: Any) -> None:
+        super().validate(value)
+        if value is not None and self.below is not None and value >= self.below:
+            raise ValidationError(
+                f"{plain(value)} % is too much: write less than {plain(self.below)} %.", code="out_of_range"
+            )
+
+
+def measured(value: Any, unit: str, places: int, *, min_value: Decimal | int | None = None) -> Decimal | int:
+    """A typed or sent value in the canonical unit, rounded to the places that are kept. Raises Refusal."""
+    signed = min_value is not None and min_value < 0
+    number = read(str(value), unit, signed=signed)
+    kept = number.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+    return int(kept) if places == 0 else kept
+
+
+def within(
+    value: Decimal | int,
+    written: str,
+    *,
+    min_value: Decimal | int | None = None,
+    max_value: Decimal | int | None = None,
+    above: Decimal | int | None = None,
+) -> None:
+    """Refuse a value outside its bounds, with both numbers."""
+    has = f"{plain(value)} {written}"
+    if above is not None and value <= above:
+        raise Refusal(f"{has} is too little: write more than {plain(above)} {written}.")
+    if min_value is not None and value < min_value:
+        raise Refusal(f"{has} is too little: write {plain(min_value)} {written} or more.")
+    if max_value is not None and value > max_value:
+        raise Refusal(f"{has} is too much: write {plain(max_value)} {written} or less.")
+
+
+def unit_of_name(name: str) -> str | None:
+    """The canonical unit that a column's name ends with.
+
+    >>> unit_of_name("loom_picks_per_cm"), unit_of_name("header_m"), unit_of_name("pieces")
+    ('per_cm', 'm', None)
+    """
+    return next((unit for unit in _ENDINGS if name == unit or name.endswith(f"_{unit}")), None)
+
+
+def formfield_by_name(column: models.Field[Any, Any], **kwargs: Any) -> forms.Field | None:
+    """For `formfield_callback` of a ModelForm's Meta: columns whose names end in a unit become measure fields.
+
+    Bounds, places, hint and whether it may be empty are the column's own; the label loses the unit, which stands
+    beside it instead.
+    """
+    unit = unit_of_name(column.name)
+    if unit is None or not isinstance(column, models.DecimalField | models.IntegerField) or "widget" in kwargs:
+        return column.formfield(**kwargs)
+    least = [v.limit_value for v in column.validators if isinstance(v, MinValueValidator)]
+    most = [v.limit_value for v in column.validators if isinstance(v, MaxValueValidator)]
+    label = column.name.removesuffix(unit).rstrip("_").replace("_", " ").capitalize()
+    return MeasureField(
+        **{
+            "unit": unit,
+            "min_value": max(least, default=0),
+            "max_value": min([*most, _most_of(column)]),
+            "places": column.decimal_places if isinstance(column, models.DecimalField) else 0,
+            "required": not column.blank,
+            "label": label or column.verbose_name,
+            "help_text": column.help_text,
+            "initial": column.get_default() if column.has_default() else None,
+            **kwargs,
+        }
+    )
+
+
+def _most_of(column: models.DecimalField[Any, Any] | models.IntegerField[Any, Any]) -> Decimal:
+    """The largest number that a column holds."""
+    if isinstance(column, models.IntegerField):
+        return Decimal(2_147_483_647)
+    return (10 ** Decimal(column.max_digits - column.decimal_places)) - Decimal(1).scaleb(-column.decimal_places)
+
+
+@extend_schema_field(
+    {
+        "oneOf": [
+            {"type": "string"},
+            {"type": "number"},
+            {
+                "type": "object",
+                "properties": {
+                    "value": {"oneOf": [{"type": "string"}, {"type": "number"}]},
+                    "unit": {"type": "string"},
+                },
+                "required": ["value"],
+            },
+        ]
+    }
+)
+class MeasureApiField(serializers.Field):
+    """The same in the API: "60 yd", "54.864", 54.864 or {"value": "60", "unit": "yd"} come in, "54.864" goes out."""
+
+    default_error_messages = {"no_measure": 'Write a measure as text or a number, or as {{"value": …, "unit": …}}.'}
+
+    def __init__(
+        self,
+        *,
+        unit: str,
+        min_value: Decimal | int | None = None,
+        max_value: Decimal | int | None = None,
+        above: Decimal | int | None = None,
+        places: int = 3,
+        **kwargs: Any,
+    ) -> None:
+        self.canonical = unit
+        self.min_value, self.max_value, self.above, self.places = min_value, max_value, above, places
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> Decimal | int:
+        text = measure_text(data)
+        if text is None:
+            self.fail("no_measure")
+        try:
+            value = measured(text, self.canonical, self.places, min_value=self.min_value)
+            within(
+                value,
+                MEASURES[self.canonical].written,
+                min_value=self.min_value,
+                max_value=self.max_value,
+                above=self.above,
+            )
+        except Refusal as refusal:
+            raise serializers.ValidationError(refusal.message) from refusal
+        return value
+
+    def to_representation(self, value: Any) -> str:
+        return plain(value)
+
+
+def measure_text(data: Any) -> str | None:
+    """A measure sent as text, number or {"value", "unit"}, as a person would type it; None for anything else.
+
+    >>> measure_text({"value": "60", "unit": "yd"}), measure_text(7.5), measure_text([7])
+    ('60 yd', '7.5', None)
+    """
+    if isinstance(data, Mapping):
+        if set(data) - {"value", "unit"} or "value" not in data:
+            return None
+        value, unit = measure_text(data["value"]), data.get("unit", "")
+        return f"{value} {unit}".strip() if value is not None and isinstance(unit, str) else None
+    if isinstance(data, bool) or not isinstance(data, str | int | float | Decimal):
+        return None
+    if isinstance(data, float):
+        # 1e-07 as a person writes it: 0.0000001.
+        return f"{Decimal(repr(data)):f}"
+    return str(data)
