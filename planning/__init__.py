@@ -17,5 +17,6 @@ shed_plan   which warp on which loom, in what order: the timing of a plan, its c
 improve     the search that makes a plan better
 promise     the earliest safe date for what is not yet planned
 piece       grading, measured against planned
+picture     a cloth, its draft and a beam drawn as SVG
 ticket      Figures and work_out(): every room called once, every figure rounded once
 """
