@@ -398,7 +398,7 @@ class Count:
     def __post_init__(self) -> None:
         if not self.number.is_finite() or self.number <= 0:
             raise Refusal(f"A count is above 0; this one is {self.number}. Write one such as {_EXAMPLES}.")
-        if len(plain(self.number)) > MOST_FIGURES + 1:
+        if len(plain(self.number).replace(".", "")) > MOST_FIGURES:
             raise Refusal(f"A count has at most {MOST_FIGURES} figures; this one is {self.number}. Round it.")
         if not 1 <= self.folds <= MOST_FOLDS:
             raise Refusal(f"A yarn has 1 to {MOST_FOLDS} folds; this one has {self.folds}.")
@@ -567,9 +567,9 @@ def _folds_and_size(pair: tuple[Decimal, Decimal]) -> tuple[int, Decimal] | None
     small, large = sorted(pair)
     if small != int(small) and large == int(large):
         small, large = large, small
-    if small != int(small) or small > PAIR_FOLDS:
+    if small != int(small) or (small > PAIR_FOLDS and small != large):
         return None
-    if small == 1 and large == int(large) and large <= PAIR_FOLDS and large != 1:
+    if small == 1 and large == int(large) and 1 < large <= PAIR_FOLDS:
         return None  # 2/1 has been written for two-fold 1s and for single 2s
     return int(small), large
 
@@ -895,7 +895,9 @@ def invoice_mass_g(*, net_mass_g: Decimal | int, measured_regain_pct: Decimal, a
 
     Source: correct invoice mass = dry mass x (1 + R); see REGAINS for R.
     """
-    return dry_mass_g(mass_g=net_mass_g, regain_pct=measured_regain_pct) * (100 + _regain(agreed_regain_pct)) / 100
+    _not_below_nought(net_mass_g, "mass", "g")
+    # One division, so that equal regains give back the very mass and rounding up adds no gram.
+    return Decimal(net_mass_g) * (100 + _regain(agreed_regain_pct)) / (100 + _regain(measured_regain_pct))
 
 
 def blend_regain_pct(shares: Sequence[tuple[Decimal, Decimal]]) -> Decimal:
