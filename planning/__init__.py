@@ -10,7 +10,7 @@ warp        lengths to wind, colours of the ends, sections, packages for the cre
 weft        picks, and length of each weft yarn
 beam        what a beam holds, its diameter and mass
 loom        does this cloth fit this loom; how long it takes to weave
-gaiting     from one warp to the next: weft change, tie-in, draw-in, full gait-up, and the minutes
+gaiting     from one warp to the next: weft change, tie-in, draw-in, gait-up, and the minutes
 worktime    working minutes of shifts and closures, to the calendar and back
 combining   open order lines into warps
 shed_plan   which warp on which loom, in what order: the timing of a plan, its cost
@@ -18,5 +18,6 @@ improve     the search that makes a plan better
 promise     the earliest safe date for what is not yet planned
 piece       grading, measured against planned
 picture     a cloth, its draft and a beam drawn as SVG
+formulae    the formulae in the trade's words: label, rule, unit and source of every figure
 ticket      Figures and work_out(): every room called once, every figure rounded once
 """

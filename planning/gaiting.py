@@ -10,17 +10,17 @@ from mill.refusal import Refusal
 
 
 class SetUp(StrEnum):
-    """What is done at the loom, the lightest first."""
+    """What is done at the loom, the lightest first. A gait-up is a full one: reed, healds and draft."""
 
     WEFT_CHANGE = "weft change"
     TIE_IN = "tie-in"
     DRAW_IN = "draw-in"
-    FULL_GAIT_UP = "full gait-up"
+    GAIT_UP = "gait-up"
 
     @property
     def needs_tuner(self) -> bool:
         """A weft change and a tie-in are weaver's and knotter's work; a new draft or reed is a tuner's."""
-        return self in (SetUp.DRAW_IN, SetUp.FULL_GAIT_UP)
+        return self in (SetUp.DRAW_IN, SetUp.GAIT_UP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ def set_up(leaving: WarpFacts | None, coming: WarpFacts, *, thrums_in_loom: bool
     if leaving is not None and leaving.warp == coming.warp:
         return SetUp.WEFT_CHANGE
     if leaving is None or leaving.reed_dents_per_10cm != coming.reed_dents_per_10cm:
-        return SetUp.FULL_GAIT_UP
+        return SetUp.GAIT_UP
     alike = (leaving.ground_ends, leaving.threading, leaving.ends_per_dent) == (
         coming.ground_ends,
         coming.threading,
@@ -110,5 +110,5 @@ def set_up_min(kind: SetUp, *, ends: int, rates: SetUpRates) -> int:
             return ceil(rates.tie_in_min + Fraction(ends, rates.knots_per_min))
         case SetUp.DRAW_IN:
             return ceil(gait_up_min)
-        case SetUp.FULL_GAIT_UP:
+        case SetUp.GAIT_UP:
             return ceil(gait_up_min + rates.reed_change_min)

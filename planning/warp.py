@@ -134,9 +134,13 @@ def sections(*, ground_ends: int, selvedge_ends: int, repeat_ends: int, ends_per
 
 @dataclass(frozen=True, slots=True)
 class Packages:
-    """Packages of one yarn that stand in the creel together, and the metres that run off the busiest."""
+    """Packages of one yarn that stand in the creel together, and the metres that run off the busiest.
+
+    sections   in which the yarn runs, and so the busiest package
+    """
 
     packages: int
+    sections: int
     length_m: Decimal
 
 
@@ -151,15 +155,17 @@ def packages(
 
     A package is counted by ends, not by mass: the busiest one runs in every section that has its yarn.
 
-    >>> packages(section_ends=[{"A": 24, "B": 2}, {"A": 26}], length_m=Decimal(100))
-    {'A': Packages(packages=26, length_m=Decimal('200')), 'B': Packages(packages=2, length_m=Decimal('100'))}
+    >>> needs = packages(section_ends=[{"A": 24, "B": 2}, {"A": 26}], length_m=Decimal(100))
+    >>> needs["A"], needs["B"]
+    (Packages(packages=26, sections=2, length_m=Decimal('200')),
+     Packages(packages=2, sections=1, length_m=Decimal('100')))
 
     Source: T. Vogl (2001) on sectional warping: 20 sections of 25 yd with 0.5 yd to cut take 510 yd a spool.
     """
     needs: dict[str, Packages] = {}
     for yarn in dict.fromkeys(yarn for section in section_ends for yarn in section):
         of_yarn = [section[yarn] for section in section_ends if yarn in section]
-        needs[yarn] = Packages(max(of_yarn), len(of_yarn) * (length_m + lost_per_section_m))
+        needs[yarn] = Packages(max(of_yarn), len(of_yarn), len(of_yarn) * (length_m + lost_per_section_m))
     return needs
 
 
