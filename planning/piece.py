@@ -403,7 +403,7 @@ def against_order(lengths_m: Iterable[Decimal], *, ordered_m: Decimal, tolerance
 
 def _above_nought(value: Decimal, name: str, unit: str) -> Decimal:
     if value <= 0:
-        raise Refusal(f"A {name} of {value} {unit}".rstrip() + " can't be: write more than 0.")
+        raise Refusal(f"The {name} can't be {value} {unit}".rstrip() + ": write more than 0.")
     return value
 
 
