@@ -159,6 +159,8 @@ def threading_text(threading: Sequence[int]) -> str:
     '(1-4)x6'
     >>> threading_text((1, 2, 3, 4, 3, 2))
     '1-4 3 2'
+    >>> threading_text((1, 2, 3, 4) * 6 + (1, 2))
+    '(1-4)x6 1 2'
     """
     repeat = threading[: smallest_repeat(threading)]
     items = []
@@ -174,7 +176,7 @@ def threading_text(threading: Sequence[int]) -> str:
         else:
             items.append(str(repeat[at]))
             at += 1
-    return _repeated(" ".join(items), len(threading) // len(repeat))
+    return _repeated(_drawn_together(items), len(threading) // len(repeat))
 
 
 def lifting_text(lifting: Sequence[Collection[int]]) -> str:
@@ -185,7 +187,29 @@ def lifting_text(lifting: Sequence[Collection[int]]) -> str:
     """
     picks = ["+".join(map(str, sorted(pick))) or "0" for pick in lifting]
     repeat = picks[: smallest_repeat(picks)]
-    return _repeated(" ".join(repeat), len(picks) // len(repeat))
+    return _repeated(_drawn_together(repeat), len(picks) // len(repeat))
+
+
+def _drawn_together(words: Sequence[str]) -> str:
+    """The words in order, groups that follow themselves written once: (1-4)x8 1 2."""
+    parts = []
+    at = 0
+    while at < len(words):
+        part, taken = words[at], 1
+        saved = 0
+        for length in range(1, min(MOST_SHAFTS * 2, (len(words) - at) // 2) + 1):
+            group = words[at : at + length]
+            times = 1
+            while words[at + times * length : at + (times + 1) * length] == group:
+                times += 1
+            if times > 1:
+                short = _repeated(" ".join(group), times)
+                saving = len(" ".join(words[at : at + times * length])) - len(short)
+                if saving > saved:
+                    part, taken, saved = short, times * length, saving
+        parts.append(part)
+        at += taken
+    return " ".join(parts)
 
 
 def _repeated(text: str, times: int) -> str:

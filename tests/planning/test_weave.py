@@ -304,3 +304,8 @@ def test_a_herringbone_cuts_clean(steps, repeats):
     for edge in (ends_each_way - 1, 2 * ends_each_way - 1):
         beside = (edge + 1) % crossings.shape[1]
         assert (crossings[:, edge] != crossings[:, beside]).all()
+
+
+def test_a_long_threading_is_written_short():
+    assert threading_text(read_threading("(1-4)x250 1 2")) == "(1-4)x250 1 2"
+    assert threading_text((1, 2) * 300 + (3,)) == "(1 2)x299 1-3"
