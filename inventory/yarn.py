@@ -33,7 +33,8 @@ class CountSystem:
     weighs.
 
     written     what a person may write for it; the first is the one we write back
-    folding     what the number of a folded yarn means: that of one of its singles, or of the whole
+    folding     what the number of a folded yarn means: that of one of its singles, or of the whole; always of the
+                whole in a direct count
     authority   where the number 1 comes from; says so when it comes from memory
     """
 
@@ -410,9 +411,9 @@ class Count:
         >>> read_count("2/28 nm").count_tex.quantize(Decimal("0.0001"))
         Decimal('71.4286')
         """
-        together = self.folds if self.system.folding == "single" else 1
         if self.system.kind == "direct":
-            return self.number * together * self.system.mass_g * 1000 / self.system.length_m
+            return self.number * self.system.mass_g * 1000 / self.system.length_m
+        together = self.folds if self.system.folding == "single" else 1
         return together * self.system.mass_g * 1000 / (self.number * self.system.length_m)
 
     @property

@@ -60,6 +60,7 @@ def test_an_indirect_system_has_its_printed_factor(key, yd_per_lb, tex_times_cou
 def test_a_direct_system_has_its_printed_factor(key, tex_per_unit, source):
     system = SYSTEMS[key]
     assert system.kind == "direct"
+    assert system.folding == "resultant"
     assert abs(system.tex_of_one - D(tex_per_unit)) <= D("1e-14"), source
 
 
