@@ -1,0 +1,369 @@
+"""The draw: which lots to take for one need. Knows no ledger, warp or date of today.
+
+One dye lot a colour in a warp, always. In the weft the dye lot may change, but only where a piece ends. Common
+practice, no source.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from inventory.ledger import written
+from mill.refusal import Refusal
+
+# Orders of dye lots are tried among so many, those with most free; the fewest that do are always among them.
+SHADES_TRIED = 12
+# Ways of giving pieces out singly that are tried before we say that none was found.
+WAYS_TRIED = 20_000
+PIECES_TRIED = 300
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """What is free of a lot, and whether it may be drawn. `pk` is for whoever made it from a row."""
+
+    label: str
+    yarn: int | str
+    dye_lot: str
+    free_g: int
+    received_on: date
+    is_quarantined: bool = False
+    is_shade_approved: bool = True
+    pk: int = 0
+
+    @property
+    def why_not(self) -> str:
+        """Why it may not be drawn, after "it"; "" when it may."""
+        if self.is_quarantined:
+            return "is in quarantine"
+        return "" if self.is_shade_approved else "has no approved shade"
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """Grams of a yarn for something.
+
+    pieces_g    of a weft: what each piece takes, in the order in which they are woven, together `grams`.
+                Empty when the need can't be parted.
+    """
+
+    yarn: int | str
+    grams: int
+    use: Literal["warp", "weft"]
+    label: str
+    pieces_g: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.grams < 1 or any(piece_g < 1 for piece_g in self.pieces_g):
+            raise Refusal(f"{self.label} needs {self.grams} g: there is nothing to choose below 1 g.")
+        assert not self.pieces_g or sum(self.pieces_g) == self.grams
+        assert self.use == "weft" or not self.pieces_g, "a warp is not parted"
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """So much of this lot. `pieces` are the pieces it is woven into, from 1; empty when the need has none."""
+
+    lot: Lot
+    grams: int
+    pieces: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What to take for a need, and why, in a line; without takes, what is short and what comes nearest.
+
+    nearest     the dye lot with most free of what may be drawn; "" when nothing may be
+    """
+
+    need: Need
+    takes: tuple[Take, ...]
+    why: str
+    short_g: int = 0
+    nearest: str = ""
+
+    @property
+    def is_met(self) -> bool:
+        return bool(self.takes)
+
+    @property
+    def dye_lots(self) -> tuple[str, ...]:
+        """In the order in which they are used."""
+        return tuple(dict.fromkeys(take.lot.dye_lot for take in self.takes))
+
+
+@dataclass(frozen=True, slots=True)
+class _Shade:
+    """The lots of one dye lot that may be drawn, oldest first."""
+
+    dye_lot: str
+    lots: tuple[Lot, ...]
+
+    @property
+    def free_g(self) -> int:
+        return sum(lot.free_g for lot in self.lots)
+
+    @property
+    def oldest(self) -> date:
+        return self.lots[0].received_on
+
+
+def in_pieces(grams: int, pieces: int) -> tuple[int, ...]:
+    """Whole grams for each of so many equal pieces, together exactly `grams`; the first take the odd ones.
+
+    >>> in_pieces(10, 4)
+    (3, 3, 2, 2)
+    """
+    assert pieces >= 1
+    each, odd = divmod(grams, pieces)
+    return tuple(each + (piece < odd) for piece in range(pieces))
+
+
+def choose(need: Need, lots: Iterable[Lot], *, useful_g: int) -> Choice:
+    """Which lots to take for a need.
+
+    lots        of any yarn; those of another yarn, or that may not be drawn, are left alone
+    useful_g    a remainder of a dye lot above 0 and below this is of little use; the mill sets it
+
+    Of the dye lots that cover the need, first those that leave nothing or a useful remainder, then the oldest, then
+    the smallest remainder; within a dye lot the oldest lots first. A weft that no dye lot covers goes through its
+    pieces with as few dye lots as can do it, each for pieces that follow each other; if that can't be done, piece by
+    piece.
+
+    >>> monday = date(2026, 11, 23)
+    >>> lots = [Lot("A12", 7, "881", 9000, monday), Lot("A14", 7, "904", 15000, monday)]
+    >>> choice = choose(Need(7, 10080, "warp", "Warp 118"), lots, useful_g=3000)
+    >>> [(take.lot.label, take.grams) for take in choice.takes]
+    [('A14', 10080)]
+    >>> print(choose(Need(7, 16000, "warp", "Warp 119"), lots, useful_g=3000).why.replace("\\u202f", " "))
+    Warp 119 needs 16 000 g of one dye lot; the nearest is dye lot 904 with 15 000 g free: 1000 g short. All its dye
+    lots together have 24 000 g, but a warp takes one.
+
+    Source: one dye lot a colour in a warp, oldest first within a dye lot: common practice, no source.
+    """
+    of_yarn = [lot for lot in lots if lot.yarn == need.yarn and lot.free_g > 0]
+    shades = _shades(lot for lot in of_yarn if not lot.why_not)
+    barred = [lot for lot in of_yarn if lot.why_not]
+    covering = [shade for shade in shades if shade.free_g >= need.grams]
+    if covering:
+        shade = min(covering, key=lambda shade: _rank(shade, need.grams, useful_g))
+        takes = _take(shade, need.grams, tuple(range(1, len(need.pieces_g) + 1)))
+        return Choice(need, takes, _why_one(need, shade, covering, shades, useful_g))
+    if len(need.pieces_g) > 1 and sum(shade.free_g for shade in shades) >= need.grams:
+        runs = _fewest_runs(need.pieces_g, shades, useful_g) or _piece_by_piece(need.pieces_g, shades)
+        if runs:
+            return Choice(need, _takes_of(runs, need.pieces_g), _why_runs(need, runs))
+    return _short(need, shades, barred)
+
+
+def _shades(lots: Iterable[Lot]) -> list[_Shade]:
+    by_dye_lot: dict[str, list[Lot]] = defaultdict(list)
+    for lot in lots:
+        by_dye_lot[lot.dye_lot].append(lot)
+    return [
+        _Shade(dye_lot, tuple(sorted(of_it, key=lambda lot: (lot.received_on, lot.label))))
+        for dye_lot, of_it in sorted(by_dye_lot.items())
+    ]
+
+
+def _is_useless(left_g: int, useful_g: int) -> bool:
+    return 0 < left_g < useful_g
+
+
+def _rank(shade: _Shade, grams: int, useful_g: int) -> tuple[bool, date, int, str]:
+    left_g = shade.free_g - grams
+    return (_is_useless(left_g, useful_g), shade.oldest, left_g, shade.dye_lot)
+
+
+def _take(shade: _Shade, grams: int, pieces: tuple[int, ...]) -> tuple[Take, ...]:
+    """So much of a dye lot, its oldest lots first."""
+    takes, wanting_g = [], grams
+    for lot in shade.lots:
+        if wanting_g == 0:
+            break
+        takes.append(Take(lot, min(lot.free_g, wanting_g), pieces))
+        wanting_g -= takes[-1].grams
+    assert wanting_g == 0
+    return tuple(takes)
+
+
+# A weft over several dye lots
+
+_Runs = list[tuple[_Shade, tuple[int, ...]]]
+
+
+def _fewest_runs(pieces_g: Sequence[int], shades: list[_Shade], useful_g: int) -> _Runs | None:
+    """The fewest dye lots, each woven through pieces that follow each other; None when there is no such order.
+
+    A larger dye lot serves wherever a smaller one does, so the fewest are always among the largest. `reach[mask]` is
+    how many pieces from the first the dye lots of `mask` can serve, in their best order: more pieces served are never
+    worse, so the best order of a set is the best of its parts with one more behind.
+    """
+    tried = sorted(shades, key=lambda shade: (-shade.free_g, shade.oldest, shade.dye_lot))[:SHADES_TRIED]
+    reach, behind = {0: 0}, {0: -1}
+    masks = sorted(range(1, 1 << len(tried)), key=lambda mask: (mask.bit_count(), mask))
+    fewest = 0
+    done: list[int] = []
+    for mask in masks:
+        if done and mask.bit_count() > fewest:
+            break
+        best = max(
+            (i for i in range(len(tried)) if mask >> i & 1),
+            key=lambda i: (_extend(pieces_g, reach[mask ^ 1 << i], tried[i].free_g), i),
+        )
+        reach[mask], behind[mask] = _extend(pieces_g, reach[mask ^ 1 << best], tried[best].free_g), best
+        if reach[mask] == len(pieces_g):
+            fewest = mask.bit_count()
+            done.append(mask)
+    if not done:
+        return None
+    ways = [_runs_of(mask, pieces_g, tried, reach, behind) for mask in done]
+    return min(ways, key=lambda runs: _rank_runs(runs, pieces_g, useful_g))
+
+
+def _extend(pieces_g: Sequence[int], served: int, free_g: int) -> int:
+    while served < len(pieces_g) and pieces_g[served] <= free_g:
+        free_g -= pieces_g[served]
+        served += 1
+    return served
+
+
+def _runs_of(
+    mask: int, pieces_g: Sequence[int], tried: list[_Shade], reach: dict[int, int], behind: dict[int, int]
+) -> _Runs:
+    order = []
+    while mask:
+        order.append(behind[mask])
+        mask ^= 1 << behind[mask]
+    runs: _Runs = []
+    served = 0
+    for i in reversed(order):
+        until = _extend(pieces_g, served, tried[i].free_g)
+        runs.append((tried[i], tuple(range(served + 1, until + 1))))
+        served = until
+    return runs
+
+
+def _rank_runs(runs: _Runs, pieces_g: Sequence[int], useful_g: int) -> tuple[int, list[date], list[str]]:
+    left_g = [shade.free_g - sum(pieces_g[piece - 1] for piece in pieces) for shade, pieces in runs]
+    useless = sum(_is_useless(grams, useful_g) for grams in left_g)
+    return (useless, sorted(shade.oldest for shade, _ in runs), [shade.dye_lot for shade, _ in runs])
+
+
+def _piece_by_piece(pieces_g: Sequence[int], shades: list[_Shade]) -> _Runs | None:
+    """Any way to give each piece to one dye lot, the largest pieces first; None when none was found."""
+    if len(pieces_g) > PIECES_TRIED:
+        return None
+    order = sorted(range(len(pieces_g)), key=lambda piece: -pieces_g[piece])
+    free_g = [shade.free_g for shade in shades]
+    given: list[int] = []
+    dead_ends: set[tuple[int, tuple[int, ...]]] = set()
+
+    def give(at: int) -> bool:
+        if at == len(order):
+            return True
+        here = (at, tuple(sorted(free_g)))
+        if here in dead_ends or len(dead_ends) >= WAYS_TRIED:
+            return False
+        for i in sorted(range(len(shades)), key=lambda i: (free_g[i], i)):
+            if free_g[i] >= pieces_g[order[at]]:
+                free_g[i] -= pieces_g[order[at]]
+                given.append(i)
+                if give(at + 1):
+                    return True
+                given.pop()
+                free_g[i] += pieces_g[order[at]]
+        dead_ends.add(here)
+        return False
+
+    if not give(0):
+        return None
+    by_shade: dict[int, list[int]] = defaultdict(list)
+    for piece, i in zip(order, given, strict=True):
+        by_shade[i].append(piece + 1)
+    return sorted(
+        ((shades[i], tuple(sorted(pieces))) for i, pieces in by_shade.items()), key=lambda shade_pieces: shade_pieces[1]
+    )
+
+
+def _takes_of(runs: _Runs, pieces_g: Sequence[int]) -> tuple[Take, ...]:
+    return tuple(
+        take for shade, pieces in runs for take in _take(shade, sum(pieces_g[piece - 1] for piece in pieces), pieces)
+    )
+
+
+# In words
+
+
+def _why_one(need: Need, shade: _Shade, covering: list[_Shade], shades: list[_Shade], useful_g: int) -> str:
+    left_g = shade.free_g - need.grams
+    left = f"{written(left_g)} stay" if left_g else "it is used up"
+    older = [other for other in covering if other.oldest < shade.oldest]
+    small = [other for other in shades if other.free_g < need.grams and other.oldest < shade.oldest]
+    if older:
+        other = min(older, key=lambda other: other.oldest)
+        why = (
+            f"dye lot {other.dye_lot} is older, but would leave {written(other.free_g - need.grams)},"
+            f" less than the {written(useful_g)} that are of use"
+        )
+    elif small:
+        other = min(small, key=lambda other: other.oldest)
+        why = f"dye lot {other.dye_lot} is older, but has only {written(other.free_g)} free"
+    elif len(covering) == 1:
+        why = "no other covers it"
+    else:
+        why = "it is the oldest that covers it"
+    return f"Dye lot {shade.dye_lot} has {written(shade.free_g)} free, {left}; {why}."
+
+
+def _why_runs(need: Need, runs: _Runs) -> str:
+    parts = ", ".join(f"dye lot {shade.dye_lot} for {_piece_names(pieces)}" for shade, pieces in runs)
+    largest = max(runs, key=lambda run: run[0].free_g)[0]
+    return (
+        f"No dye lot has {written(need.grams)} free, the largest of these {written(largest.free_g)};"
+        f" the weft changes where a piece ends: {parts}."
+    )
+
+
+def _piece_names(pieces: tuple[int, ...]) -> str:
+    if len(pieces) == 1:
+        return f"piece {pieces[0]}"
+    if pieces == tuple(range(pieces[0], pieces[-1] + 1)):
+        return f"pieces {pieces[0]} to {pieces[-1]}"
+    return f"pieces {', '.join(map(str, pieces[:-1]))} and {pieces[-1]}"
+
+
+def _short(need: Need, shades: list[_Shade], barred: list[Lot]) -> Choice:
+    total_g = sum(shade.free_g for shade in shades)
+    nearest = max(shades, key=lambda shade: (shade.free_g, shade.dye_lot), default=None)
+    in_one = "" if need.pieces_g else " of one dye lot"
+    if nearest is None:
+        short_g = need.grams
+        why = f"{need.label} needs {written(need.grams)}{in_one}; 0 g are free: {written(short_g)} short."
+    elif not need.pieces_g:
+        short_g = need.grams - nearest.free_g
+        why = (
+            f"{need.label} needs {written(need.grams)}{in_one}; the nearest is dye lot {nearest.dye_lot} with"
+            f" {written(nearest.free_g)} free: {written(short_g)} short."
+        )
+        if total_g > nearest.free_g:
+            takes_one = "a warp takes one" if need.use == "warp" else "it can't be parted"
+            why += f" All its dye lots together have {written(total_g)}, but {takes_one}."
+    elif total_g < need.grams:
+        short_g = need.grams - total_g
+        why = (
+            f"{need.label} needs {written(need.grams)}; all dye lots together have {written(total_g)} free:"
+            f" {written(short_g)} short."
+        )
+    else:
+        short_g = need.grams - nearest.free_g
+        why = (
+            f"{need.label} needs {written(need.grams)} and the dye lots have {written(total_g)} free together, but no"
+            f" way was found to weave each of its {len(need.pieces_g)} pieces of one dye lot. The largest, dye lot"
+            f" {nearest.dye_lot}, is {written(short_g)} short of them all."
+        )
+    for lot in sorted(barred, key=lambda lot: -lot.free_g)[:1]:
+        why += f" Lot {lot.label} has {written(lot.free_g)}, but it {lot.why_not}."
+    return Choice(need, (), why, short_g, nearest.dye_lot if nearest else "")

@@ -1,0 +1,389 @@
+"""The ledger: what a lot has and what of it is held, line by line. Knows no database, person or warp.
+
+A lot's lines are numbered from 1 and only ever added. Each says what came or went (`change_g`), what was held or let
+go (`held_change_g`), and what the lot had after it, so that the last line is the balance whatever the length of the
+history. Yarn leaves in two steps, hold then draw: what is held for one warp can't be drawn for another.
+
+    0 <= held_after_g <= on_hand_after_g, on every line
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from mill.refusal import Refusal
+
+RECEIVE, HOLD, RELEASE, DRAW, RETURN = "receive", "hold", "release", "draw", "return"
+WASTE, MOVE, CORRECT, COUNT, REVERSE, NOTE = "waste", "move", "correct", "count", "reverse", "note"
+KINDS = (RECEIVE, HOLD, RELEASE, DRAW, RETURN, WASTE, MOVE, CORRECT, COUNT, REVERSE, NOTE)
+
+# More than any store holds: what is above it is a slip of the pen, and columns of the database end soon after.
+LOT_MAX_G = 1_000_000_000
+NARROW_SPACE = "\u202f"
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """What a lot has after its last line. `seq` is that line's number, 0 when there is none."""
+
+    seq: int = 0
+    on_hand_g: int = 0
+    held_g: int = 0
+
+    @property
+    def available_g(self) -> int:
+        """Free: on hand and held for nothing."""
+        return self.on_hand_g - self.held_g
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What a new line does to a lot."""
+
+    kind: str
+    change_g: int = 0
+    held_change_g: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the ledger.
+
+    lot, reservation    who they are: any value that can be compared, a number or a label
+    key                 what makes the line count once
+    reverses            the key of the line that this one takes back
+    """
+
+    lot: int | str
+    seq: int
+    kind: str
+    change_g: int
+    on_hand_after_g: int
+    held_after_g: int
+    held_change_g: int = 0
+    reservation: int | str | None = None
+    key: str = ""
+    reverses: str | None = None
+
+    @property
+    def balance(self) -> Balance:
+        return Balance(self.seq, self.on_hand_after_g, self.held_after_g)
+
+
+def follow(before: Balance, change: Change) -> Balance:
+    """The balance after one more line. The change has been allowed by the rule of its kind.
+
+    >>> follow(Balance(1, 9000, 0), Change(HOLD, held_change_g=4000))
+    Balance(seq=2, on_hand_g=9000, held_g=4000)
+    """
+    after = Balance(before.seq + 1, before.on_hand_g + change.change_g, before.held_g + change.held_change_g)
+    assert 0 <= after.held_g <= after.on_hand_g, f"{change} can't follow {before}"
+    return after
+
+
+# What may be written. Each rule answers with the change, or refuses in words.
+
+
+def receive(before: Balance, grams: int, *, lot: str) -> Change:
+    """Yarn comes in: the first line of a lot."""
+    assert before == Balance(), f"lot {lot} has been received"
+    return Change(RECEIVE, change_g=_at_least_one(grams, "receive"))
+
+
+def hold(before: Balance, grams: int, *, lot: str, for_what: str) -> Change:
+    """Keep yarn for something, so that nothing else takes it.
+
+    >>> hold(Balance(1, 9000, 0), 10080, lot="A12", for_what="Warp 118")
+    Traceback (most recent call last):
+    mill.refusal.Refusal: Lot A12 has 9000 g free; Warp 118 needs 10\u202f080 g. Choose another lot, or ask for less.
+    """
+    _at_least_one(grams, "hold")
+    if grams > before.available_g:
+        let_go = f", or let go of some of the {written(before.held_g)} that are held" if before.held_g else ""
+        raise Refusal(
+            f"Lot {lot} has {written(before.available_g)} free; {for_what or 'this'} needs {written(grams)}."
+            f" Choose another lot{let_go}, or ask for less.",
+            field="grams",
+        )
+    return Change(HOLD, held_change_g=grams)
+
+
+def release(before: Balance, *, remaining_g: int, lot: str, for_what: str) -> Change:
+    """Let go of what of a hold has not been drawn."""
+    if remaining_g == 0:
+        raise Refusal(f"Nothing of lot {lot} is held for {for_what} any more: 0 g can be let go. Leave it as it is.")
+    assert 0 < remaining_g <= before.held_g
+    return Change(RELEASE, held_change_g=-remaining_g)
+
+
+def draw(before: Balance, grams: int, *, remaining_g: int, lot: str, for_what: str) -> Change:
+    """Yarn leaves the store out of its hold; never more than is held."""
+    _at_least_one(grams, "draw")
+    if grams > remaining_g:
+        raise Refusal(
+            f"{written(remaining_g)} of lot {lot} are held for {for_what}; drawing {written(grams)} needs"
+            f" {written(grams - remaining_g)} more. Hold more first, or draw {written(remaining_g)}.",
+            field="grams",
+        )
+    assert grams <= before.held_g <= before.on_hand_g
+    return Change(DRAW, change_g=-grams, held_change_g=-grams)
+
+
+def come_back(before: Balance, grams: int, *, at_most_g: int, lot: str, out_of: str) -> Change:
+    """Part cones return to the store, weighed.
+
+    at_most_g   what has left and not come back yet
+    out_of      where it had gone: "Warp 118", or "the store"
+    """
+    _at_least_one(grams, "bring back")
+    if grams > at_most_g:
+        raise Refusal(
+            f"{written(at_most_g)} of lot {lot} went to {out_of} and have not come back; {written(grams)} can't come"
+            " back. Weigh it again without the cones, or correct the lot.",
+            field="grams",
+        )
+    _within_reason(before.on_hand_g + grams, lot)
+    return Change(RETURN, change_g=grams)
+
+
+def waste(before: Balance, grams: int, *, lot: str) -> Change:
+    """Free yarn is thrown away: spoilt, lost, swept up."""
+    _at_least_one(grams, "write off")
+    if grams > before.available_g:
+        raise Refusal(
+            f"Lot {lot} has {written(before.available_g)} free; {written(grams)} can't be written off."
+            f"{_let_go_first(before)}",
+            field="grams",
+        )
+    return Change(WASTE, change_g=-grams)
+
+
+def correct(before: Balance, *, to_g: int, lot: str, kind: str = CORRECT) -> Change:
+    """The book is set to what is there. A count may find what the book has; a correction must change it."""
+    assert kind in {CORRECT, COUNT}
+    if to_g < 0:
+        raise Refusal(f"Lot {lot} can't have {written(to_g)}: write 0 g or more.", field="grams")
+    _within_reason(to_g, lot)
+    if to_g == before.on_hand_g and kind == CORRECT:
+        raise Refusal(
+            f"Lot {lot} has {written(to_g)} in the book and {written(to_g)} is what you wrote:"
+            " there is nothing to correct.",
+            field="grams",
+        )
+    if to_g < before.held_g:
+        raise Refusal(
+            f"{written(before.held_g)} of lot {lot} are held; {written(to_g)} would be less."
+            f" Let go of {written(before.held_g - to_g)} first.",
+            field="grams",
+        )
+    return Change(kind, change_g=to_g - before.on_hand_g)
+
+
+def reverse(before: Balance, line: Line, *, remaining_g: int, drawn_g: int, lot: str, for_what: str) -> Change:
+    """Take a line back, to the gram, with another.
+
+    remaining_g, drawn_g    of the line's reservation: what it still holds, and what of it is out; 0 without one
+    """
+    if line.kind == REVERSE:
+        raise Refusal(
+            f"Line {line.seq} of lot {lot} takes another line back; it can't be taken back itself."
+            " Write the line that you mean afresh."
+        )
+    if line.kind != MOVE and line.change_g == line.held_change_g == 0:
+        raise Refusal(f"Line {line.seq} of lot {lot} changed 0 g: there is nothing to take back. Leave it as it is.")
+    change = Change(REVERSE, change_g=-line.change_g, held_change_g=-line.held_change_g)
+    if remaining_g + change.held_change_g < 0:
+        raise Refusal(
+            f"{written(remaining_g)} of lot {lot} are still held for {for_what}; taking line {line.seq} back lets go"
+            f" of {written(-change.held_change_g)}. Take the draws after it back first."
+        )
+    if line.kind == DRAW and drawn_g < change.change_g:
+        raise Refusal(
+            f"{written(drawn_g)} of lot {lot} are still out for {for_what}; taking line {line.seq} back needs"
+            f" {written(change.change_g)}. Take back what was returned first."
+        )
+    on_hand_g, held_g = before.on_hand_g + change.change_g, before.held_g + change.held_change_g
+    if on_hand_g < held_g:
+        raise Refusal(
+            f"Lot {lot} has {written(before.available_g)} free; taking line {line.seq} back needs"
+            f" {written(before.available_g + held_g - on_hand_g)}. Take the later lines back first, or correct the lot."
+        )
+    assert held_g >= 0
+    _within_reason(on_hand_g, lot)
+    return change
+
+
+def _at_least_one(grams: int, verb: str) -> int:
+    assert type(grams) is int, f"the ledger is kept in whole grams, not in {grams!r}"
+    if grams < 1:
+        raise Refusal(f"There is nothing to {verb}: {written(grams)}. Write 1 g or more.", field="grams")
+    if grams > LOT_MAX_G:
+        raise Refusal(
+            f"{written(grams)} is more than any store holds; a lot takes {written(LOT_MAX_G)} at most."
+            " Look at the unit.",
+            field="grams",
+        )
+    return grams
+
+
+def _within_reason(on_hand_g: int, lot: str) -> None:
+    if on_hand_g > LOT_MAX_G:
+        raise Refusal(
+            f"Lot {lot} would have {written(on_hand_g)}; a lot takes {written(LOT_MAX_G)} at most. Look at the unit.",
+            field="grams",
+        )
+
+
+def _let_go_first(before: Balance) -> str:
+    return (
+        f" Let go of some of the {written(before.held_g)} that are held, or write less."
+        if before.held_g
+        else (" Weigh it again, or correct the lot.")
+    )
+
+
+def written(grams: int) -> str:
+    """Grams as a refusal says them: thousands apart from ten thousand up.
+
+    >>> written(9000), written(10080)
+    ('9000 g', '10\\u202f080 g')
+    """
+    text = f"{grams:,}".replace(",", NARROW_SPACE) if abs(grams) >= 10_000 else str(grams)
+    return f"{text} g"
+
+
+# What was written
+
+
+def replay(lines: Iterable[Line]) -> dict[int | str, Balance]:
+    """Balances by lot, added up from the changes alone: what the carried balances are checked against.
+
+    >>> replay([Line("A12", 1, RECEIVE, 9000, 9000, 0), Line("A12", 2, HOLD, 0, 9000, 400, held_change_g=400)])
+    {'A12': Balance(seq=2, on_hand_g=9000, held_g=400)}
+    """
+    balances: dict[int | str, Balance] = defaultdict(Balance)
+    for line in lines:
+        balances[line.lot] = follow(balances[line.lot], Change(line.kind, line.change_g, line.held_change_g))
+    return dict(balances)
+
+
+def held_by(lines: Iterable[Line]) -> dict[int | str, int]:
+    """Grams that each reservation still holds."""
+    held: dict[int | str, int] = defaultdict(int)
+    for line in lines:
+        if line.reservation is not None:
+            held[line.reservation] += line.held_change_g
+    return dict(held)
+
+
+# Whether a kind of line brings yarn (1), takes it (-1) or leaves it (0), and the same for what is held.
+_SIGNS: dict[str, tuple[set[int], set[int]]] = {
+    RECEIVE: ({1}, {0}),
+    HOLD: ({0}, {1}),
+    RELEASE: ({0}, {-1}),
+    DRAW: ({-1}, {-1}),
+    RETURN: ({1}, {0}),
+    WASTE: ({-1}, {0}),
+    MOVE: ({0}, {0}),
+    CORRECT: ({1, -1}, {0}),
+    COUNT: ({1, 0, -1}, {0}),
+    REVERSE: ({1, 0, -1}, {1, 0, -1}),
+    NOTE: ({0}, {0}),
+}
+
+
+def check_invariants(lines: Iterable[Line]) -> None:
+    """Raise AssertionError with every sentence of `breaches`; nothing when there is none."""
+    if found := list(breaches(lines)):
+        raise AssertionError("\n".join(found))
+
+
+def breaches(lines: Iterable[Line]) -> Iterator[str]:
+    """What breaks a rule that holds of every ledger, whoever wrote it, in sentences.
+
+    lines    of any number of lots, each lot's in order
+
+    >>> list(breaches([Line("A12", 1, RECEIVE, 9000, 9000, 0), Line("A12", 2, WASTE, -100, 9000, 0)]))
+    ['Lot A12 line 2: 9000 g and -100 g make 8900 g on hand; 9000 g is written.']
+    """
+    last: dict[int | str, Line] = {}
+    seen: dict[str, Line] = {}
+    taken_back: set[str] = set()
+    held: dict[int | str, int] = defaultdict(int)
+    out: dict[int | str, int] = defaultdict(int)
+    lot_of: dict[int | str, int | str] = {}
+    for line in lines:
+        where = f"Lot {line.lot} line {line.seq}"
+        yield from (f"{where}: {breach}." for breach in _breaches_alone(line))
+        before = last[line.lot].balance if line.lot in last else Balance()
+        yield from (f"{where}: {breach}." for breach in _breaches_after(line, before))
+        yield from (f"{where}: {breach}." for breach in _breaches_reversing(line, seen, taken_back))
+        if line.reservation is not None:
+            if lot_of.setdefault(line.reservation, line.lot) != line.lot:
+                yield f"{where}: its hold is on lot {lot_of[line.reservation]}."
+            held[line.reservation] += line.held_change_g
+            # Only draws, returns and what takes them back belong to a hold and move yarn.
+            out[line.reservation] -= line.change_g
+            if held[line.reservation] < 0:
+                yield f"{where}: {-held[line.reservation]} g more left its hold than were held."
+            if out[line.reservation] < 0:
+                yield f"{where}: {-out[line.reservation]} g more came back than were drawn."
+        elif line.held_change_g:
+            yield f"{where}: {line.held_change_g} g are held for nothing."
+        if line.key in seen:
+            yield f"{where}: its key stands on another line too."
+        if line.key:
+            seen[line.key] = line
+        last[line.lot] = line
+    held_of_lot: dict[int | str, int] = defaultdict(int)
+    for reservation, grams in held.items():
+        held_of_lot[lot_of[reservation]] += grams
+    for lot, line in last.items():
+        if held_of_lot[lot] != line.held_after_g:
+            yield f"Lot {lot}: its holds come to {held_of_lot[lot]} g; {line.held_after_g} g is written."
+
+
+def _breaches_alone(line: Line) -> Iterator[str]:
+    if line.kind not in KINDS:
+        yield f"no line is of the kind {line.kind}"
+        return
+    if (line.kind == RECEIVE) != (line.seq == 1):
+        yield "a lot begins by being received, once"
+    for signs, change_g in zip(_SIGNS[line.kind], (line.change_g, line.held_change_g), strict=True):
+        if (change_g > 0) - (change_g < 0) not in signs:
+            yield f"a {line.kind} can't change {change_g} g"
+    if line.kind == DRAW and line.change_g != line.held_change_g:
+        yield f"{-line.change_g} g are drawn and {-line.held_change_g} g of them were held"
+    if not 0 <= line.held_after_g <= line.on_hand_after_g:
+        yield f"{line.held_after_g} g are held of {line.on_hand_after_g} g on hand"
+
+
+def _breaches_after(line: Line, before: Balance) -> Iterator[str]:
+    if line.seq != before.seq + 1:
+        yield f"it follows line {before.seq}"
+    for was_g, change_g, after_g, where in (
+        (before.on_hand_g, line.change_g, line.on_hand_after_g, "on hand"),
+        (before.held_g, line.held_change_g, line.held_after_g, "held"),
+    ):
+        if was_g + change_g != after_g:
+            yield f"{was_g} g and {change_g} g make {was_g + change_g} g {where}; {after_g} g is written"
+
+
+def _breaches_reversing(line: Line, seen: dict[str, Line], taken_back: set[str]) -> Iterator[str]:
+    if (line.kind == REVERSE) != (line.reverses is not None):
+        yield "only a line that takes back says which"
+    if line.reverses is None:
+        return
+    if line.reverses in taken_back:
+        yield "what it takes back has been taken back already"
+    taken_back.add(line.reverses)
+    first = seen.get(line.reverses)
+    if first is None:
+        yield "what it takes back has not been written"
+    elif (line.lot, line.reservation, line.change_g, line.held_change_g) != (
+        first.lot,
+        first.reservation,
+        -first.change_g,
+        -first.held_change_g,
+    ):
+        yield f"it is not line {first.seq} the other way round"
