@@ -55,6 +55,8 @@ SECRET_KEY = "only for tests, signs nothing that lasts" if TESTING else kept_sec
 DEBUG = env_bool("DEBUG", default=False)
 ALLOWED_HOSTS = env_list("HOSTS", "localhost,127.0.0.1,[::1],testserver" if TESTING else "localhost,127.0.0.1,[::1]")
 CSRF_TRUSTED_ORIGINS = env_list("ORIGINS", "")
+# How phones in the mill reach this book, https://book.mill.example; stands in the tickets' QR codes.
+ADDRESS = env("ADDRESS", "")
 
 # On one PC the book lies open: whoever sits at this machine is the planner.
 # Off as soon as the mill has grown; then everybody signs in.

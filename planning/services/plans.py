@@ -15,10 +15,10 @@ from mill.models import Mill
 from mill.refusal import Refusal
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
-from planning.models import Beam, Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpYarn, set_up_rates
+from planning.models import Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpYarn, set_up_rates
 from planning.services import clock, working_out
 from planning.shed import LoomState, Objective, PieceDue, Setup, SetupTimes, Shed, Tuners
-from planning.shed_plan import Plan, first_plan, time_plan, why_late
+from planning.shed_plan import Plan, first_plan, why_late
 from planning.ticket import from_json
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours
 
@@ -70,8 +70,11 @@ def standing(*, now: datetime | None = None) -> Standing:
     left_out: dict[int, str] = {}
     warps = _plannable(left_out)
     release, winding, waits_for = _releases(
-        warps, mill=mill, hours=Calendar(calendars[WARPING].weekly, calendars[WARPING].closed, horizon),
-        epoch=epoch, now_min=now_min,
+        warps,
+        mill=mill,
+        hours=Calendar(calendars[WARPING].weekly, calendars[WARPING].closed, horizon),
+        epoch=epoch,
+        now_min=now_min,
     )
     held = {loom.pk for loom in looms if loom.is_held}
     free_looms = frozenset(loom.code for loom in looms if loom.pk not in held)
@@ -176,9 +179,7 @@ def _pieces(warp: Warp, *, epoch: datetime) -> tuple[PieceDue, ...]:
     return tuple(pieces) or (PieceDue(1, clock.HORIZON_WEEKS * WEEK_MIN, 0),)
 
 
-def _shed_warp(
-    warp: Warp, *, release: int, rates: Any, free_looms: frozenset[str], epoch: datetime
-) -> shed_room.Warp:
+def _shed_warp(warp: Warp, *, release: int, rates: Any, free_looms: frozenset[str], epoch: datetime) -> shed_room.Warp:
     worked = warp.worked
     hangs_on = warp.loom.code if warp.loom and warp.state in IN_LOOM else None
     pin = warp.pin_loom.code if warp.pin_loom and not hangs_on else None
@@ -309,7 +310,9 @@ def make_plan(*, rule: str = "earliest_due_date", by: Any = None, now: datetime 
 
 
 @transaction.atomic
-def record_plan(there: Standing, plan: Plan, *, rule: str, began: float, by: Any = None, is_optimal: bool = False) -> PlanRun:
+def record_plan(
+    there: Standing, plan: Plan, *, rule: str, began: float, by: Any = None, is_optimal: bool = False
+) -> PlanRun:
     run = PlanRun.objects.create(
         rule=rule,
         by=by,
@@ -369,7 +372,9 @@ def _why(there: Standing, plan: Plan, code: str) -> str:
             if wound and wound[1] >= there.shed.warp[link.warp].release:
                 return "Waits to be wound."
         if link.kind == "tuner wait":
-            return f"Waits for a tuner, who is at {' and '.join(f'warp {w}' for w in link.others[:3]) or 'another loom'}."
+            return (
+                f"Waits for a tuner, who is at {' and '.join(f'warp {w}' for w in link.others[:3]) or 'another loom'}."
+            )
         if link.kind in {"weaving", "set-up"} and link.warp != code:
             return f"Loom {link.loom} is busy with warp {link.warp}."
         if link.kind == "closed":
@@ -393,9 +398,13 @@ def put_in_force(run: PlanRun, *, by: Any = None) -> PlanRun:
             f"Plan {run.pk} was made at {timezone.localtime(run.made_at):%H:%M}, and plan {in_force[0].pk} was put in "
             f"force after that. Make a new plan, so that nothing of the other is lost."
         )
-    gone = [slot.warp_id for slot in Slot.objects.filter(run=run).select_related("warp") if slot.warp.state == Warp.WOVEN_OUT]
+    gone = [
+        slot.warp_id
+        for slot in Slot.objects.filter(run=run).select_related("warp")
+        if slot.warp.state == Warp.WOVEN_OUT
+    ]
     if gone:
-        raise Refusal(f"Plan {run.pk} has {len(gone)} warps that have been woven out since. Make a new plan.")
+        raise Refusal(f"Plan {run.pk} has {gone} warps that have been woven out since. Make a new plan.")
     before = {slot.warp_id: _place(slot) for old in in_force for slot in old.slots.all()}
     after = {slot.warp_id: _place(slot) for slot in run.slots.all()}
     PlanRun.objects.filter(pk__in=[old.pk for old in in_force]).update(state=PlanRun.OVERTAKEN)
@@ -441,19 +450,22 @@ def pin_warp(warp: Warp, *, loom: Loom | None, starts_at: datetime | None = None
 
 def _misfit(warp: Warp, loom: Loom) -> str | None:
     """Why the warp can't go on the loom, both numbers said; None when it can."""
+    return _misfits(warp, [loom])[0]
+
+
+def _misfits(warp: Warp, looms: list[Loom]) -> list[str | None]:
     epoch = clock.monday_before(timezone.now())
-    mill = Mill.the_one()
     row = working_out.for_working_out(Warp.objects.filter(pk=warp.pk)).get()
     row.pin_loom = None
-    shed_warp = _shed_warp(
-        row, release=0, rates=set_up_rates(mill), free_looms=frozenset([loom.code]), epoch=epoch
-    )
-    shed_loom = _shed_loom(loom, [], epoch=epoch, now_min=0)
-    hours = {f"pattern {loom.shift_pattern_id}": Hours(()), TUNERS: Hours(())}
-    shed = Shed("", WEEK_MIN, hours, (shed_loom,), (shed_warp,), Tuners(1, TUNERS))
-    return shed.misfit(shed_loom, shed_warp)
+    every = frozenset(loom.code for loom in looms)
+    shed_warp = _shed_warp(row, release=0, rates=set_up_rates(Mill.the_one()), free_looms=every, epoch=epoch)
+    shed_looms = tuple(_shed_loom(loom, [], epoch=epoch, now_min=0) for loom in looms)
+    hours = {name: Hours(()) for name in (TUNERS, *(loom.calendar for loom in shed_looms))}
+    shed = Shed("", WEEK_MIN, hours, shed_looms, (shed_warp,), Tuners(1, TUNERS))
+    return [shed.misfit(loom, shed_warp) for loom in shed_looms]
 
 
 def looms_that_fit(warp: Warp) -> list[tuple[Loom, str | None]]:
-    """Every loom with the reason why the warp can't go on it, or None where it can."""
-    return [(loom, _misfit(warp, loom)) for loom in Loom.objects.select_related("shift_pattern").order_by("code")]
+    """Every loom with the reason why the worked-out warp can't go on it, or None where it can."""
+    looms = list(Loom.objects.select_related("shift_pattern").order_by("code"))
+    return list(zip(looms, _misfits(warp, looms), strict=True)) if looms else []

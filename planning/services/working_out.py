@@ -15,9 +15,9 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.utils import timezone
+from inventory.services import yarns_changed
 
 from inventory.models import Yarn, YarnDemand
-from inventory.services import yarns_changed
 from mill import jobs
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -36,7 +36,7 @@ from planning.models import (
     mill_facts,
 )
 from planning.services import clock
-from planning.ticket import Figures, Run, YarnNeed, to_json, work_out
+from planning.ticket import Figures, Run, to_json, work_out
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
 
 TASK = "planning.rework_warps"
@@ -75,9 +75,7 @@ def mill_changed() -> None:
 
 def loom_changed(loom: Loom) -> None:
     """A loom's speed, tails or shifts: the warps that hang on it or are planned on it."""
-    warps_changed(
-        Warp.objects.open().filter(Q(loom=loom) | Q(slots__loom=loom, slots__run__state=PlanRun.IN_FORCE))
-    )
+    warps_changed(Warp.objects.open().filter(Q(loom=loom) | Q(slots__loom=loom, slots__run__state=PlanRun.IN_FORCE)))
 
 
 def plan_changed(*, warps: Iterable[int]) -> None:
@@ -148,8 +146,12 @@ class Worked:
     worked_from: str
 
 
-def work_out_warp(warp: Warp, *, mill: Mill, unless: str | None = None) -> Worked | None:
+def work_out_warp(
+    warp: Warp, *, mill: Mill, unless: str | None = None, runs: Sequence[Run] | None = None
+) -> Worked | None:
     """The warp's figures as things stand; None when its fingerprint is still `unless`.
+
+    runs    what would be woven on it, instead of what is: for a revision that is not written yet
 
     A loom or beam that doesn't fit is a trouble, said in its sentence, and the figures are those without it.
     """
@@ -158,14 +160,15 @@ def work_out_warp(warp: Warp, *, mill: Mill, unless: str | None = None) -> Worke
     loom_facts = loom.as_facts() if loom else None
     beam_facts = warp.beam.as_facts() if warp.beam else None
     try:
-        runs = runs_of(warp)
+        runs = runs_of(warp) if runs is None else list(runs)
     except Refusal as refusal:
         return Worked(None, refusal.message, fingerprint(warp.pk, refusal.message))
     worked_from = fingerprint(runs, facts, loom_facts, beam_facts)
     if worked_from == unless:
         return None
     if not runs:
-        return Worked(None, "There is nothing on this warp. Put pieces of an order on it, or take it apart.", worked_from)
+        nothing = "There is nothing on this warp. Put pieces of an order on it, or take it apart."
+        return Worked(None, nothing, worked_from)
     trouble: list[str] = []
     for _ in range(3):
         try:
@@ -439,8 +442,9 @@ def audit_differences() -> Iterator[str]:
         fresh = _row(warp, worked)
         if warp.state in (Warp.PROPOSED, Warp.PLANNED) or stored.worked_from == worked.worked_from:
             for name in FIGURE_COLUMNS:
-                if name not in {"worked_at", "is_stale"} and getattr(stored, name) != getattr(fresh, name):
-                    yield f"{warp}: {name} is stored as {_short(getattr(stored, name))}; worked out it is {_short(getattr(fresh, name))}."
+                was, now = getattr(stored, name), getattr(fresh, name)
+                if name not in {"worked_at", "is_stale"} and was != now:
+                    yield f"{warp}: {name} is stored as {_short(was)}; worked out it is {_short(now)}."
             expected = _needs(warp, worked.figures, yarn_ids) if worked.figures else []
             if {_need(n) for n in expected} != {_need(n) for n in needs[warp.pk]}:
                 yield f"{warp}: its yarn needs are not what its figures say."
@@ -450,8 +454,7 @@ def audit_differences() -> Iterator[str]:
         yield f"{ticket} has been overtaken and does not say so."
 
 
-def _need(need: WarpYarn | YarnNeed) -> tuple[object, ...]:
-    assert isinstance(need, WarpYarn)
+def _need(need: WarpYarn) -> tuple[object, ...]:
     return (need.yarn_id, need.use, need.length_m, need.net_g, need.issue_g)
 
 

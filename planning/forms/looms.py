@@ -1,0 +1,148 @@
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from mill.fields import MeasureField
+from mill.models import Mill
+from mill.refusal import Refusal
+from planning.models import Beam, Closure, Loom, Reed, ShiftPattern
+from planning.worktime import read_week
+
+
+def clean_week(text: str) -> str:
+    """Hours as a person writes them, refused in a sentence where they can't be read."""
+    try:
+        read_week(text)
+    except Refusal as refusal:
+        raise forms.ValidationError(refusal.message) from refusal
+    return text
+
+
+class LoomForm(forms.ModelForm[Loom]):
+    reed_space_cm = MeasureField(unit="cm", label="Reed space", min_value=1)
+
+    class Meta:
+        model = Loom
+        fields = [
+            "code",
+            "kind",
+            "reed_space_cm",
+            "shafts",
+            "is_jacquard",
+            "weft_colours",
+            "max_flange_mm",
+            "ppm",
+            "efficiency_pct",
+            "tail_cm",
+            "shift_pattern",
+        ]
+        labels = {
+            "code": "Loom",
+            "is_jacquard": "Jacquard",
+            "max_flange_mm": "Largest beam flange (mm)",
+            "ppm": "Picks a minute",
+            "efficiency_pct": "Running efficiency (%)",
+            "tail_cm": "Weft tail a pick (cm)",
+            "shift_pattern": "Hours",
+        }
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if cleaned and not cleaned.get("is_jacquard") and cleaned.get("shafts") == 0:
+            self.add_error("shafts", "A loom without a jacquard lifts by shafts: write how many it has.")
+        return cleaned
+
+
+class ReedForm(forms.ModelForm[Reed]):
+    width_cm = MeasureField(unit="cm", label="Width", min_value=1)
+
+    class Meta:
+        model = Reed
+        fields = ["code", "as_bought", "dents_per_10cm", "width_cm", "quantity"]
+        labels = {"code": "Reed", "as_bought": "Stamped", "dents_per_10cm": "Dents per 10 cm"}
+
+
+class BeamForm(forms.ModelForm[Beam]):
+    width_cm = MeasureField(unit="cm", label="Between the flanges", min_value=1)
+
+    class Meta:
+        model = Beam
+        fields = ["code", "width_cm", "barrel_mm", "flange_mm", "tare_kg", "is_in_use"]
+        labels = {
+            "code": "Beam",
+            "barrel_mm": "Barrel (mm)",
+            "flange_mm": "Flange (mm)",
+            "tare_kg": "Empty (kg)",
+            "is_in_use": "In use",
+        }
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        barrel, flange = (self.cleaned_data.get(name) for name in ("barrel_mm", "flange_mm"))
+        if barrel and flange and flange <= barrel:
+            self.add_error("flange_mm", f"A flange of {flange} mm can't stand over a barrel of {barrel} mm.")
+        return cleaned
+
+
+class ShiftPatternForm(forms.ModelForm[ShiftPattern]):
+    class Meta:
+        model = ShiftPattern
+        fields = ["name", "hours"]
+
+    def clean_hours(self) -> str:
+        return clean_week(self.cleaned_data["hours"])
+
+
+class ClosureForm(forms.ModelForm[Closure]):
+    class Meta:
+        model = Closure
+        fields = ["name", "loom", "starts_at", "stops_at"]
+        labels = {"name": "Why", "loom": "Loom", "starts_at": "From", "stops_at": "Until"}
+        help_texts = {"loom": "Without one the whole mill stands."}
+        widgets = {
+            "starts_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+            "stops_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        }
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        starts_at, stops_at = (self.cleaned_data.get(name) for name in ("starts_at", "stops_at"))
+        if starts_at and stops_at and stops_at <= starts_at:
+            said = f"{timezone.localtime(starts_at):%d %b %H:%M}"
+            self.add_error("stops_at", f"It begins on {said}; let it end after that.")
+        return cleaned
+
+
+class MillForm(forms.ModelForm[Mill]):
+    thrums_m = MeasureField(unit="m", label="Thrums, once a warp")
+    header_m = MeasureField(unit="m", label="Header, once a piece")
+    beam_min_m = MeasureField(unit="m", label="Shortest warp worth winding")
+
+    class Meta:
+        model = Mill
+        exclude: tuple[str, ...] = ()
+        labels = {
+            "warp_waste_pct": "Warp waste (%)",
+            "weft_waste_pct": "Weft waste (%)",
+            "creel_load_min": "Loading the creel (min)",
+            "section_change_min": "From section to section (min)",
+            "drum_m_per_min": "Drum (m a minute)",
+            "beaming_m_per_min": "Beaming (m a minute)",
+            "doff_min": "Beam off (min)",
+            "cone_g": "Full cone (g)",
+            "beam_density_kg_per_m3": "Yarn on the beam (kg a cubic metre)",
+            "weft_change_min": "Weft change (min)",
+            "tie_in_stop_min": "Tie-in, loom stands (min)",
+            "knots_per_min": "Knots a minute",
+            "drawing_in_ends_per_h": "Ends drawn in an hour",
+            "reed_change_min": "Reed change (min)",
+            "full_change_min": "Full gait-up, at least (min)",
+            "due_spread_days": "Due dates that may share a warp (days)",
+        }
+
+    def clean_warping_hours(self) -> str:
+        return clean_week(self.cleaned_data["warping_hours"])
+
+    def clean_tuner_hours(self) -> str:
+        return clean_week(self.cleaned_data["tuner_hours"])

@@ -1,0 +1,76 @@
+"""Looms, reeds, beams, hours, closures and the mill's own figures: written down, and what follows from it."""
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+
+from mill.models import Mill
+from mill.refusal import Refusal
+from planning.models import Beam, Closure, Loom, Reed, ShiftPattern, Warp, WarpFigures
+from planning.services import working_out
+
+Record = Loom | Reed | Beam | ShiftPattern | Closure | Mill
+
+
+@transaction.atomic
+def write_down(record: Record) -> Record:
+    """Save a new or changed record of the shed, and ask for the figures that follow from it."""
+    try:
+        record.full_clean()
+    except ValidationError as error:
+        raise Refusal(" ".join(error.messages)) from error
+    record.save()
+    match record:
+        case Mill():
+            working_out.mill_changed()
+        case Loom():
+            working_out.loom_changed(record)
+        case Beam():
+            working_out.warps_changed(Warp.objects.open().filter(beam=record))
+        case ShiftPattern():
+            for loom in record.looms.order_by("pk"):
+                working_out.loom_changed(loom)
+        case Closure():
+            _closure_changed(record)
+    return record
+
+
+def _closure_changed(closure: Closure) -> None:
+    """Weft leaves over the days of weaving; a day on which nothing is woven takes none."""
+    warps = Warp.objects.open().filter(slots__run__state="in force")
+    working_out.warps_changed(warps.filter(slots__loom=closure.loom) if closure.loom else warps)
+
+
+@transaction.atomic
+def strike_out(record: Reed | Beam | ShiftPattern | Closure | Loom) -> None:
+    """Take a record out of the book, when nothing stands on it."""
+    name = str(record)
+    if isinstance(record, Closure):
+        _closure_changed(record)
+    try:
+        record.delete()
+    except models.ProtectedError as error:
+        users = sorted({str(user) for user in error.protected_objects})
+        raise Refusal(
+            f"{name} can't be struck out: {', '.join(users[:3])}{' and others' if len(users) > 3 else ''} "
+            f"stand{'s' if len(users) == 1 else ''} on it."
+        ) from error
+
+
+@transaction.atomic
+def hold_loom(loom: Loom, *, reason: str) -> None:
+    """Nothing new is planned on it until it is let go; what hangs on it stays."""
+    if not reason.strip():
+        raise Refusal(f"Say why loom {loom.code} is held, so that the next shift knows.", field="reason")
+    Loom.objects.filter(pk=loom.pk).update(is_held=True, held_reason=reason.strip()[:120])
+
+
+@transaction.atomic
+def let_go(loom: Loom) -> None:
+    Loom.objects.filter(pk=loom.pk).update(is_held=False, held_reason="")
+
+
+def waiting_figures(**warps: Any) -> int:
+    """How many warps are still being worked out."""
+    return WarpFigures.objects.filter(is_stale=True, **warps).count()

@@ -1,0 +1,284 @@
+from datetime import timedelta
+from typing import Any
+
+import django_filters
+from django.contrib import messages
+from django.db.models import Count, Prefetch, Q, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.utils.safestring import SafeString, mark_safe
+from django.views.decorators.http import require_GET, require_POST
+
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.refusal import Refusal
+from mill.templatetags.mill import day, hours, moment
+from planning.forms.looms import LoomForm
+from planning.models import Loom, PlanRun, Slot, Warp
+from planning.services import clock, looms, plans
+from planning.strip import SET_UP, WEAVING, Bar, strip_svg
+from planning.worktime import WEEK_MIN
+
+STRIP_WEEKS = 5
+
+
+def plan_in_force() -> PlanRun | None:
+    return PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
+
+
+def with_queue(rows: QuerySet[Loom], run: PlanRun | None) -> QuerySet[Loom]:
+    """Looms with their slots in a plan as `queue`, in the order of weaving."""
+    slots = Slot.objects.filter(run=run).select_related("warp__worked").order_by("position")
+    slots = slots.prefetch_related("warp__parts__line__order", "warp__parts__spec__cloth")
+    return rows.select_related("shift_pattern").prefetch_related(Prefetch("slots", slots, to_attr="queue"))
+
+
+def strip(loom: Loom, *, weeks: int = STRIP_WEEKS) -> SafeString:
+    """The loom's queue drawn from this week's Monday on. `loom` comes from with_queue()."""
+    now = timezone.now()
+    epoch = clock.monday_before(now)
+    bars: list[Bar] = []
+    for slot in loom.queue:  # type: ignore[attr-defined]
+        at = [
+            clock.to_minute(moment, epoch=epoch)
+            for moment in (slot.setup_starts_at, slot.setup_stops_at, slot.weaving_starts_at, slot.weaving_stops_at)
+        ]
+        label = f"{slot.warp}, {day(slot.weaving_starts_at)} to {day(slot.weaving_stops_at)}"
+        if slot.late_min:
+            label += ", late"
+        bars.append(Bar(SET_UP, at[0], at[1], f"{slot.setup} before {slot.warp}"))
+        bars.append(Bar(WEAVING, at[2], at[3], label, reverse("warp", args=[slot.warp.number]), slot.late_min > 0))
+    minutes = weeks * WEEK_MIN
+    first = timezone.localtime(epoch)
+    marks = [(n * WEEK_MIN, day(first + timedelta(weeks=n))) for n in range(weeks)]
+    return mark_safe(  # noqa: S308 - strip_svg escapes all it is given
+        strip_svg(bars, minutes=minutes, marks=marks, now=clock.to_minute(now, epoch=epoch))
+    )
+
+
+class LoomFilter(django_filters.FilterSet):
+    text = django_filters.CharFilter(label="Loom or kind", method="by_text")
+    is_jacquard = django_filters.BooleanFilter(label="Jacquard")
+    held = django_filters.BooleanFilter(field_name="is_held", label="Held")
+
+    class Meta:
+        model = Loom
+        fields: list[str] = []
+
+    def by_text(self, rows: QuerySet[Loom], _name: str, value: str) -> QuerySet[Loom]:
+        return rows.filter(Q(code__icontains=value) | Q(kind__icontains=value))
+
+
+@require_GET
+@room("looms")
+def looms_list(request: HttpRequest) -> HttpResponse:
+    run = plan_in_force()
+    rows = with_queue(
+        Loom.objects.annotate(waiting=Count("slots", filter=Q(slots__run=run) if run else Q(pk__isnull=True))), run
+    )
+    unplanned = Warp.objects.open().exclude(state=Warp.PROPOSED)
+    if run:
+        unplanned = unplanned.exclude(slots__run=run)
+    columns = [
+        Column("Loom", lambda m: m.code, "code", link=lambda m: reverse("loom", args=[m.code])),
+        Column("Kind", lambda m: m.kind, "kind"),
+        Column("Reed space", lambda m: m.reed_space_cm, "reed_space_cm", "cm", is_number=True),
+        Column("Shafts", lambda m: "jacquard" if m.is_jacquard else m.shafts, "shafts", is_number=True),
+        Column("Weft colours", lambda m: m.weft_colours, "weft_colours", is_number=True),
+        Column("Picks a minute", lambda m: m.ppm, "ppm", is_number=True),
+        Column("Efficiency", lambda m: m.efficiency_pct, "efficiency_pct", "%", is_number=True),
+        Column("Now", lambda m: _now(m)),
+        Column("Warps to come", lambda m: m.waiting, "waiting", is_number=True),
+        Column("Free from", lambda m: m.queue[-1].weaving_stops_at if m.queue else None, shown=_free_from),
+        Column("The coming weeks", lambda m: f"{m.waiting} warps", shown=lambda m: strip(m)),
+    ]
+    return listing(
+        request,
+        rows,
+        columns=columns,
+        filterset=LoomFilter,
+        template="planning/looms.html",
+        name="looms",
+        title="Looms",
+        extra={
+            "run": run,
+            "late": run.slots.filter(late_min__gt=0).count() if run else 0,
+            "unplanned": unplanned.distinct().count(),
+            "offered": PlanRun.objects.filter(state=PlanRun.OFFERED).first(),
+            "rules": plans.RULES,
+        },
+        row_class=lambda m: "held" if m.is_held else "",  # type: ignore[attr-defined]
+    )
+
+
+def _free_from(loom: Loom) -> str:
+    return day(loom.queue[-1].weaving_stops_at) if loom.queue else "now"  # type: ignore[attr-defined]
+
+
+def _now(loom: Loom) -> str:
+    if loom.is_held:
+        return f"held: {loom.held_reason}"
+    slot = next(iter(loom.queue), None)  # type: ignore[attr-defined]
+    if slot is None or slot.warp.state not in plans.IN_LOOM:
+        return "stands"
+    return f"{slot.warp}, {slot.warp.state}"
+
+
+@require_GET
+@room("looms")
+def loom(request: HttpRequest, code: str) -> HttpResponse:
+    run = plan_in_force()
+    found = get_object_or_404(with_queue(Loom.objects.all(), run), code=code)
+    return render(
+        request,
+        "planning/loom.html",
+        {
+            "title": f"Loom {found.code}",
+            "loom": found,
+            "queue": found.queue,  # type: ignore[attr-defined]
+            "strip": strip(found),
+            "run": run,
+            "closures": found.closures.all(),
+            "woven": found.warps.filter(state=Warp.WOVEN_OUT).order_by("-woven_out_on")[:20],
+        },
+    )
+
+
+@room("looms")
+def loom_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
+    found = get_object_or_404(Loom, code=code) if code else None
+    form = LoomForm(request.POST or None, instance=found)
+    if request.method == "POST" and form.is_valid():
+        kept = looms.write_down(form.instance)
+        messages.success(request, f"Loom {kept} is written down.")
+        return redirect("loom", code=form.instance.code)
+    back = reverse("loom", args=[code]) if code else reverse("looms")
+    title = f"Loom {code}" if code else "A new loom"
+    return render(request, "mill/form.html", {"title": title, "form": form, "back": back})
+
+
+@require_POST
+@room("looms")
+def loom_hold(request: HttpRequest, code: str) -> HttpResponse:
+    found = get_object_or_404(Loom, code=code)
+    try:
+        if found.is_held:
+            looms.let_go(found)
+            messages.success(request, f"Loom {code} is let go: it is planned again from the next plan on.")
+        else:
+            looms.hold_loom(found, reason=request.POST.get("reason", ""))
+            messages.success(request, f"Loom {code} is held: nothing new is planned on it.")
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    return redirect("loom", code=code)
+
+
+@require_POST
+@room("looms")
+def plan_new(request: HttpRequest) -> HttpResponse:
+    rule = request.POST.get("rule", "earliest_due_date")
+    try:
+        if rule not in plans.RULES:
+            raise Refusal(f"There is no rule called {rule}. Choose one of {', '.join(plans.RULES.values())}.")
+        run = plans.make_plan(rule=rule, by=request.user)
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+        return redirect("looms")
+    return redirect("plan", pk=run.pk)
+
+
+@require_GET
+@room("looms")
+def plan(request: HttpRequest, pk: int) -> HttpResponse:
+    run = get_object_or_404(PlanRun.objects.select_related("by"), pk=pk)
+    in_force = plan_in_force()
+    before = {slot.warp_id: slot for slot in in_force.slots.select_related("loom")} if in_force else {}
+    slots = list(
+        run.slots.select_related("warp__worked", "loom").prefetch_related(
+            "warp__parts__line__order__customer", "warp__parts__spec__cloth"
+        )
+    )
+    for slot in slots:
+        slot.before = before.get(slot.warp_id)  # type: ignore[attr-defined]
+    return render(
+        request,
+        "planning/plan.html",
+        {
+            "title": f"Plan {run.pk}",
+            "run": run,
+            "slots": slots,
+            "in_force": in_force if in_force and in_force.pk != run.pk else None,
+            "late": [slot for slot in slots if slot.late_min],
+            "comparison": _comparison(run, in_force),
+        },
+    )
+
+
+def _comparison(run: PlanRun, in_force: PlanRun | None) -> list[dict[str, Any]]:
+    """The parts of a plan's cost beside those of the plan in force, as the planner reads them."""
+    rows = [
+        ("Late, weighted", "weighted_tardy_min", lambda minutes: hours(minutes)),
+        ("Pieces late", "tardy_pieces", str),
+        ("Set-up", "setup_min", lambda minutes: hours(minutes)),
+    ]
+    other = in_force if in_force and in_force.pk != run.pk else None
+    said = [
+        {"label": label, "this": say(run.cost[name]), "other": say(other.cost[name]) if other else ""}
+        for label, name, say in rows
+    ]
+    said.append({"label": "Last pick woven", "this": _last(run), "other": _last(other) if other else ""})
+    return said
+
+
+def _last(run: PlanRun) -> str:
+    return moment(clock.to_moment(run.cost["last_end"], epoch=run.starts_at)) if run.cost["last_end"] else "–"
+
+
+@require_POST
+@room("looms")
+def plan_decide(request: HttpRequest, pk: int) -> HttpResponse:
+    run = get_object_or_404(PlanRun, pk=pk)
+    try:
+        if request.POST.get("act") == "refuse":
+            plans.refuse_plan(run)
+            messages.success(request, f"Plan {pk} is put aside.")
+        else:
+            plans.put_in_force(run, by=request.user)
+            messages.success(request, f"Plan {pk} is in force.")
+            return redirect("looms")
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    return redirect("plan", pk=pk)
+
+
+@require_GET
+@room("looms")
+def plans_list(request: HttpRequest) -> HttpResponse:
+    columns = [
+        Column("Plan", lambda r: r.pk, "pk", link=lambda r: reverse("plan", args=[r.pk]), is_number=True),
+        Column("Made", lambda r: r.made_at, "made_at", shown=lambda r: moment(r.made_at)),
+        Column("Rule", lambda r: r.rule, "rule"),
+        Column("State", lambda r: r.state, "state"),
+        Column("Warps", lambda r: r.n_slots, "n_slots", is_number=True),
+        Column("Pieces late", lambda r: r.cost.get("tardy_pieces"), is_number=True),
+        Column("Late, weighted", lambda r: r.cost.get("weighted_tardy_min"), "cost__weighted_tardy_min", "min",
+               shown=lambda r: hours(r.cost.get("weighted_tardy_min")), is_number=True),
+        Column("Set-up", lambda r: r.cost.get("setup_min"), "cost__setup_min", "min",
+               shown=lambda r: hours(r.cost.get("setup_min")), is_number=True),
+    ]
+    rows = PlanRun.objects.annotate(n_slots=Count("slots"))
+    return listing(request, rows, columns=columns, name="plans", title="Plans of the shed")
+
+
+    path("looms/", looms_list, name="looms"),
+    path("looms/new/", loom_edit, name="loom_new"),
+    path("looms/plans/", plans_list, name="plans"),
+    path("looms/plans/new/", plan_new, name="plan_new"),
+    path("looms/plans/<int:pk>/", plan, name="plan"),
+    path("looms/plans/<int:pk>/decide/", plan_decide, name="plan_decide"),
+    path("looms/<str:code>/", loom, name="loom"),
+    path("looms/<str:code>/edit/", loom_edit, name="loom_edit"),
+    path("looms/<str:code>/hold/", loom_hold, name="loom_hold"),
+]

@@ -1,0 +1,166 @@
+"""The mill's own figures, and the small records of the shed: reeds, beams, hours, closures."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.db.models import Model, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import URLPattern, path, reverse
+from django.views.decorators.http import require_GET
+
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.models import Job, Mill
+from mill.refusal import Refusal
+from mill.templatetags.mill import moment
+from planning.forms.looms import BeamForm, ClosureForm, MillForm, ReedForm, ShiftPatternForm
+from planning.models import Beam, Closure, Reed, ShiftPattern
+from planning.services import looms
+
+
+@dataclass(frozen=True)
+class Book:
+    """A small record that has a list, a form, and can be struck out.
+
+    one, many    what one and several of it are called in addresses; `title` is the list's heading
+    """
+
+    one: str
+    many: str
+    title: str
+    form: type[forms.ModelForm[Any]]
+    rows: Callable[[], QuerySet[Any]]
+    columns: Sequence[Column]
+
+    def urlpatterns(self) -> list[URLPattern]:
+        return [
+            path(f"mill/{self.many}/", room("mill")(self.list), name=self.many),
+            path(f"mill/{self.many}/new/", room("mill")(self.edit), name=f"{self.one}_new"),
+            path(f"mill/{self.many}/<int:pk>/", room("mill")(self.edit), name=self.one),
+        ]
+
+    @property
+    def link(self) -> Column:
+        first = self.columns[0]
+        return Column(first.label, first.value, first.order, link=lambda row: reverse(self.one, args=[row.pk]))
+
+    def list(self, request: HttpRequest) -> HttpResponse:
+        return listing(
+            request,
+            self.rows(),
+            columns=[self.link, *self.columns[1:]],
+            template="mill/records.html",
+            name=self.many,
+            title=self.title,
+            extra={"new": f"{self.one}_new", "one": self.one.replace("_", " ")},
+        )
+
+    def edit(self, request: HttpRequest, pk: int | None = None) -> HttpResponse:
+        found: Model | None = get_object_or_404(self.form._meta.model, pk=pk) if pk else None
+        form = self.form(request.POST or None, instance=found)
+        back = reverse(self.many)
+        if request.method == "POST" and request.POST.get("act") == "strike" and found:
+            try:
+                looms.strike_out(found)  # type: ignore[arg-type]
+            except Refusal as refusal:
+                messages.error(request, refusal.message)
+                return redirect(self.one, pk=pk)
+            messages.success(request, f"{found} is struck out.")
+            return redirect(back)
+        if request.method == "POST" and form.is_valid():
+            looms.write_down(form.instance)
+            messages.success(request, f"{form.instance} is written down.")
+            return redirect(back)
+        title = str(found) if found else f"A new {self.one.replace('_', ' ')}"
+        return render(request, "mill/record.html", {"title": title, "form": form, "back": back, "found": found})
+
+
+BOOKS = [
+    Book(
+        "reed",
+        "reeds",
+        "Reeds",
+        ReedForm,
+        Reed.objects.all,
+        [
+            Column("Reed", lambda r: r.code, "code"),
+            Column("Stamped", lambda r: r.as_bought, "as_bought"),
+            Column("Dents per 10 cm", lambda r: r.dents_per_10cm.normalize(), "dents_per_10cm", is_number=True),
+            Column("Width", lambda r: r.width_cm, "width_cm", "cm", is_number=True),
+            Column("How many", lambda r: r.quantity, "quantity", is_number=True),
+        ],
+    ),
+    Book(
+        "beam",
+        "beams",
+        "Beams",
+        BeamForm,
+        Beam.objects.all,
+        [
+            Column("Beam", lambda b: b.code, "code"),
+            Column("Between flanges", lambda b: b.width_cm, "width_cm", "cm", is_number=True),
+            Column("Barrel", lambda b: b.barrel_mm, "barrel_mm", "mm", is_number=True),
+            Column("Flange", lambda b: b.flange_mm, "flange_mm", "mm", is_number=True),
+            Column("Empty", lambda b: b.tare_kg, "tare_kg", "kg", is_number=True),
+            Column("In use", lambda b: "yes" if b.is_in_use else "no", "is_in_use"),
+        ],
+    ),
+    Book(
+        "shift_pattern",
+        "shift_patterns",
+        "Hours",
+        ShiftPatternForm,
+        ShiftPattern.objects.all,
+        [Column("Name", lambda s: s.name, "name"), Column("Hours", lambda s: s.hours)],
+    ),
+    Book(
+        "closure",
+        "closures",
+        "Closures",
+        ClosureForm,
+        lambda: Closure.objects.select_related("loom"),
+        [
+            Column("Why", lambda c: c.name, "name"),
+            Column("Loom", lambda c: c.loom.code if c.loom else "the whole mill", "loom__code"),
+            Column("From", lambda c: c.starts_at, "starts_at", shown=lambda c: moment(c.starts_at)),
+            Column("Until", lambda c: c.stops_at, "stops_at", shown=lambda c: moment(c.stops_at)),
+        ],
+    ),
+]
+
+
+@room("mill")
+def mill(request: HttpRequest) -> HttpResponse:
+    form = MillForm(request.POST or None, instance=Mill.the_one())
+    if request.method == "POST" and form.is_valid():
+        looms.write_down(form.instance)
+        messages.success(request, "Written down. Warps that no yarn is drawn for are worked out again.")
+        return redirect("mill")
+    return render(request, "mill/mill.html", {"title": "Mill", "form": form, "books": BOOKS})
+
+
+@require_GET
+@room("mill")
+def work(request: HttpRequest) -> HttpResponse:
+    """The job table: what is being worked out, what was, and what was given up with the reason."""
+    columns = [
+        Column("Job", lambda j: j.pk, "pk", is_number=True),
+        Column("Work", lambda j: j.task, "task"),
+        Column("State", lambda j: j.get_state_display(), "state"),
+        Column("Asked", lambda j: j.asked_at, "asked_at", shown=lambda j: moment(j.asked_at)),
+        Column("Done", lambda j: j.completed_at, "completed_at", shown=lambda j: moment(j.completed_at)),
+        Column("Tries", lambda j: j.attempts, "attempts", is_number=True),
+        Column("Why given up", lambda j: j.error, shown=lambda j: j.error.splitlines()[-1] if j.error else ""),
+    ]
+    return listing(request, Job.objects.order_by("-pk"), columns=columns, name="work", title="Work in the background")
+
+
+urlpatterns = [
+    path("mill/", mill, name="mill"),
+    path("mill/work/", work, name="work"),
+    *(pattern for book in BOOKS for pattern in book.urlpatterns()),
+]

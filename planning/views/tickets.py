@@ -1,0 +1,296 @@
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+import django_filters
+import segno
+from django.conf import settings
+from django.contrib import messages
+from django.db.models import Q, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, register_converter, reverse
+from django.urls.converters import StringConverter
+from django.utils import timezone
+from django.utils.dateparse import parse_date, parse_datetime
+from django.utils.safestring import SafeString, mark_safe
+from django.views.decorators.http import require_GET, require_POST
+
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.refusal import Refusal
+from mill.templatetags.mill import day as written_day
+from mill.templatetags.mill import moment
+from planning.models import JobTicket, Warp
+from planning.picture import draft_svg
+from planning.services import tickets
+from planning.ticket import Figures, Section, YarnNeed, from_json
+
+
+class DayConverter(StringConverter):
+    regex = r"\d{4}-\d{2}-\d{2}"
+
+    def to_python(self, value: str) -> date:
+        found = parse_date(value)
+        if found is None:
+            raise ValueError(value)
+        return found
+
+    def to_url(self, value: date | str) -> str:
+        return value if isinstance(value, str) else value.isoformat()
+
+
+register_converter(DayConverter, "day")
+
+
+def scan_address(ticket: JobTicket, request: HttpRequest) -> str:
+    """What the ticket's QR code holds: the mill's address as phones reach it, else the one this page was asked by."""
+    where = reverse("scan", args=[ticket.token])
+    return f"{settings.ADDRESS.rstrip('/')}{where}" if settings.ADDRESS else request.build_absolute_uri(where)
+
+
+def qr_svg(text: str) -> SafeString:
+    """A QR code with middling error correction, for a paper that gets oily."""
+    drawn = segno.make(text, error="m", micro=False).svg_inline(
+        scale=4, border=4, dark="#000", light="#fff", omitsize=True
+    )
+    return mark_safe(drawn.replace("<svg ", '<svg role="img" aria-label="QR code of this ticket" ', 1))  # noqa: S308
+
+
+def yarns_with_lots(needs: tuple[YarnNeed, ...], lots: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return [{"need": need, "lots": [lot for lot in lots if lot["yarn"] == need.code]} for need in needs]
+
+
+def alike_sections(sections: tuple[Section, ...]) -> list[dict[str, Any]]:
+    """Neighbouring sections that are the same, as one row: the warper reads "1 to 4"."""
+    rows: list[dict[str, Any]] = []
+    for _, group in groupby(sections, key=lambda section: (section.ends, section.width_cm, section.colours)):
+        alike = list(group)
+        numbers = str(alike[0].number) if len(alike) == 1 else f"{alike[0].number} to {alike[-1].number}"
+        rows.append({"numbers": numbers, "section": alike[0]})
+    return rows
+
+
+def drafts(figures: Figures) -> list[dict[str, Any]]:
+    """One drawing for each lifting on the warp, with the runs that use it."""
+    rows: list[dict[str, Any]] = []
+    for run in figures.runs:
+        for row in rows:
+            if row["lifting"] == run.lifting:
+                row["lines"].append(run.line)
+                break
+        else:
+            drawn = draft_svg(figures.threading, run.lifting, ends_max=32, picks_max=24)
+            rows.append({"lifting": run.lifting, "lines": [run.line], "svg": mark_safe(drawn)})  # noqa: S308
+    return rows
+
+
+def sheet(ticket: JobTicket, request: HttpRequest) -> dict[str, Any]:
+    """Everything that a ticket shows, from what was frozen on it: the same on screen and on paper."""
+    figures = from_json(ticket.figures)
+    extras = ticket.extras
+    lots = extras["lots"]
+    return {
+        "ticket": ticket,
+        "f": figures,
+        "lead": figures.runs[0],
+        "lines": [
+            {"run": run, "line": line, "due_on": parse_date(line["due_on"])}
+            for run, line in zip(figures.runs, extras["lines"], strict=True)
+        ],
+        "loom": extras["loom"],
+        "setup": extras["setup"],
+        "setup_min": extras["setup_min"],
+        "winding_on": parse_date(extras["winding_on"]) if extras["winding_on"] else None,
+        **{
+            name: parse_datetime(extras[name]) if extras[name] else None
+            for name in ("setup_starts_at", "weaving_starts_at", "weaving_stops_at")
+        },
+        "note": extras["note"],
+        "warp_yarns": yarns_with_lots(figures.warp_yarns, lots.get("warp", [])),
+        "weft_yarns": yarns_with_lots(figures.weft_yarns, lots.get("weft", [])),
+        "sections": alike_sections(figures.sections),
+        "drafts": drafts(figures),
+        "qr": qr_svg(scan_address(ticket, request)),
+        "address": scan_address(ticket, request),
+    }
+
+
+def state_of(ticket: JobTicket) -> str:
+    if ticket.withdrawn_at:
+        return "withdrawn"
+    return "overtaken" if ticket.overtaken_at else "in use"
+
+
+class TicketFilter(django_filters.FilterSet):
+    text = django_filters.CharFilter(label="Ticket, warp or cloth", method="by_text")
+    day = django_filters.DateFilter(label="For the day", field_name="day")
+    state = django_filters.ChoiceFilter(
+        label="State", method="by_state", choices=[(s, s) for s in ("in use", "overtaken", "withdrawn")]
+    )
+
+    class Meta:
+        model = JobTicket
+        fields: list[str] = []
+
+    def by_text(self, rows: QuerySet[JobTicket], _name: str, value: str) -> QuerySet[JobTicket]:
+        wanted = Q(specs__cloth__code__icontains=value) | Q(specs__cloth__name__icontains=value)
+        if value.isdecimal() and len(value) < 10:
+            wanted |= Q(number=int(value)) | Q(warp__number=int(value))
+        return rows.filter(wanted).distinct()
+
+    def by_state(self, rows: QuerySet[JobTicket], _name: str, value: str) -> QuerySet[JobTicket]:
+        withdrawn, overtaken = Q(withdrawn_at__isnull=False), Q(overtaken_at__isnull=False)
+        match value:
+            case "withdrawn":
+                return rows.filter(withdrawn)
+            case "overtaken":
+                return rows.filter(overtaken & ~withdrawn)
+            case _:
+                return rows.filter(~overtaken & ~withdrawn)
+
+
+COLUMNS = [
+    Column("Ticket", lambda t: t.number, "number", link=lambda t: reverse("ticket", args=[t.number]), is_number=True),
+    Column("Warp", lambda t: t.warp.number, "warp__number", link=lambda t: reverse("warp", args=[t.warp.number])),
+    Column("Cloth", lambda t: ", ".join(str(spec) for spec in t.specs.all())),
+    Column("Loom", lambda t: t.loom.code if t.loom else "", "loom__code"),
+    Column("For the day", lambda t: t.day, "day", shown=lambda t: written_day(t.day)),
+    Column("Issued", lambda t: t.issued_at, "issued_at", shown=lambda t: moment(t.issued_at)),
+    Column("State", state_of),
+    Column("Why", lambda t: t.withdrawn_why or t.overtaken_why),
+]
+
+
+@require_GET
+@room("tickets")
+def tickets_list(request: HttpRequest) -> HttpResponse:
+    rows = JobTicket.objects.select_related("warp", "loom").prefetch_related("specs__cloth").defer("figures", "extras")
+    return listing(
+        request,
+        rows,
+        columns=COLUMNS,
+        filterset=TicketFilter,
+        template="planning/tickets.html",
+        name="tickets",
+        title="Tickets",
+        extra={
+            "today": timezone.localdate(),
+            "when_empty": "No ticket has been issued yet. Issue one from a warp's page.",
+        },
+        row_class=lambda t: "late" if state_of(t) == "overtaken" else "",  # type: ignore[arg-type]
+    )
+
+
+def _ticket(number: int) -> JobTicket:
+    return get_object_or_404(JobTicket.objects.select_related("warp", "loom", "by"), number=number)
+
+
+@require_GET
+@room("tickets")
+def ticket(request: HttpRequest, number: int) -> HttpResponse:
+    found = _ticket(number)
+    newest = found.warp.tickets.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True).first()
+    return render(
+        request,
+        "planning/ticket.html",
+        {"title": f"Ticket {number}", "state": state_of(found), "newest": newest, **sheet(found, request)},
+    )
+
+
+@require_GET
+@room("tickets")
+def scan(request: HttpRequest, token: str) -> HttpResponse:
+    """Where the QR code on the paper leads: first whether the paper still holds, then its figures."""
+    found = get_object_or_404(JobTicket.objects.select_related("warp", "loom", "by"), token=token)
+    return ticket(request, found.number)
+
+
+@require_GET
+@room("tickets")
+def ticket_print(request: HttpRequest, number: int) -> HttpResponse:
+    return render(
+        request,
+        "planning/tickets_print.html",
+        {"title": f"Ticket {number}", "sheets": [sheet(_ticket(number), request)]},
+    )
+
+
+@require_GET
+@room("tickets")
+def tickets_of_day(request: HttpRequest, on: date) -> HttpResponse:
+    """All tickets in use for a day, one A4 each, in loom order."""
+    found = (
+        JobTicket.objects.filter(day=on, withdrawn_at__isnull=True, overtaken_at__isnull=True)
+        .select_related("warp", "loom", "by")
+        .order_by("loom__code", "number")
+    )
+    sheets = [sheet(one, request) for one in found]
+    return render(
+        request, "planning/tickets_print.html", {"title": f"Tickets of {written_day(on)}", "sheets": sheets, "on": on}
+    )
+
+
+@require_GET
+@room("tickets")
+def tickets_day_choose(request: HttpRequest) -> HttpResponse:
+    on = parse_date(request.GET.get("day", "")) if len(request.GET.get("day", "")) == 10 else None
+    if on is None:
+        messages.error(request, "Choose the day whose tickets you want to print.")
+        return redirect("tickets")
+    return redirect("tickets_of_day", on=on)
+
+
+@require_POST
+@room("tickets")
+def tickets_issue_day(request: HttpRequest) -> HttpResponse:
+    said = request.POST.get("day", "")
+    on = parse_date(said) if len(said) == 10 else None
+    if on is None:
+        messages.error(request, "Choose the day whose tickets you want to issue.")
+        return redirect("tickets")
+    issued, refused = tickets.issue_tickets_of(on, by=request.user)
+    for sentence in refused:
+        messages.warning(request, sentence)
+    if issued:
+        messages.success(request, f"{len(issued)} tickets for {written_day(on)}.")
+        return redirect("tickets_of_day", on=on)
+    if not refused:
+        messages.warning(request, f"By the plan in force no warp is begun on {written_day(on)}.")
+    return redirect("tickets")
+
+
+@require_POST
+@room("warps")
+def ticket_issue(request: HttpRequest, number: int) -> HttpResponse:
+    found = get_object_or_404(Warp, number=number)
+    try:
+        issued = tickets.issue_ticket(found, by=request.user)
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+        return redirect("warp", number=number)
+    return redirect("ticket", number=issued.number)
+
+
+@require_POST
+@room("tickets")
+def ticket_withdraw(request: HttpRequest, number: int) -> HttpResponse:
+    try:
+        tickets.withdraw_ticket(_ticket(number), why=request.POST.get("why", ""))
+        messages.success(request, f"Ticket {number} is withdrawn.")
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    return redirect("ticket", number=number)
+
+
+urlpatterns = [
+    path("tickets/", tickets_list, name="tickets"),
+    path("tickets/day/", tickets_day_choose, name="tickets_day_choose"),
+    path("tickets/day/issue/", tickets_issue_day, name="tickets_issue_day"),
+    path("tickets/day/<day:on>/", tickets_of_day, name="tickets_of_day"),
+    path("tickets/<int:number>/", ticket, name="ticket"),
+    path("tickets/<int:number>/print/", ticket_print, name="ticket_print"),
+    path("tickets/<int:number>/withdraw/", ticket_withdraw, name="ticket_withdraw"),
+    path("warps/<int:number>/ticket/", ticket_issue, name="ticket_issue"),
+    path("t/<str:token>/", scan, name="scan"),
+]
