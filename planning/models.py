@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 
 from django.conf import settings
@@ -219,6 +220,17 @@ class ClothSpec(models.Model):
 
         Reads route_steps and colourway_yarns (with their yarns) through all(), so that a prefetch serves many.
         """
+        return self.made_of(
+            route=tuple(step.as_step() for step in self.route_steps.all()),
+            yarns={
+                entry.letter: entry.yarn
+                for entry in self.colourway_yarns.all()
+                if entry.colourway_id == colourway.pk
+            },
+        )
+
+    def made_of(self, *, route: tuple[cloth_room.RouteStep, ...], yarns: Mapping[str, Yarn]) -> cloth_room.Cloth:
+        """The same, from a route and yarns that need not be written down yet."""
         return cloth_room.Cloth(
             name=f"{self.cloth.code} {self.cloth.name}",
             revision=self.revision,
@@ -233,15 +245,12 @@ class ClothSpec(models.Model):
             warp_waste_pct=self.warp_waste_pct,
             weft_waste_pct=self.weft_waste_pct,
             size_add_on_pct=self.size_add_on_pct,
-            route=tuple(step.as_step() for step in self.route_steps.all()),
-            warp_order=cloth_room.read_order(self.warp_order),
-            weft_order=cloth_room.read_order(self.weft_order),
+            route=route,
+            warp_order=cloth_room.read_order(self.warp_order, field="warp_order"),
+            weft_order=cloth_room.read_order(self.weft_order, field="weft_order"),
             yarns={
-                entry.letter: cloth_room.YarnUse(
-                    entry.yarn.code, entry.yarn.name, entry.yarn.colour, entry.yarn.count_tex
-                )
-                for entry in self.colourway_yarns.all()
-                if entry.colourway_id == colourway.pk
+                letter: cloth_room.YarnUse(yarn.code, yarn.name, yarn.colour, yarn.count_tex, yarn.spinning)
+                for letter, yarn in yarns.items()
             },
             threading=weave.read_threading(self.threading),
             lifting=weave.read_lifting(self.lifting),
@@ -319,10 +328,10 @@ class Order(models.Model):
 
 
 class OrderLineQuerySet(models.QuerySet["OrderLine"]):
-    def open(self) -> "OrderLineQuerySet":
+    def open(self) -> OrderLineQuerySet:
         return self.exclude(state__in=[OrderLine.SENT, OrderLine.CALLED_OFF])
 
-    def not_on_a_warp(self) -> "OrderLineQuerySet":
+    def not_on_a_warp(self) -> OrderLineQuerySet:
         return self.filter(state=OrderLine.ENTERED)
 
 
@@ -357,10 +366,10 @@ class OrderLine(models.Model):
 
 
 class WarpQuerySet(models.QuerySet["Warp"]):
-    def open(self) -> "WarpQuerySet":
+    def open(self) -> WarpQuerySet:
         return self.exclude(state=Warp.WOVEN_OUT)
 
-    def follows_revisions(self) -> "WarpQuerySet":
+    def follows_revisions(self) -> WarpQuerySet:
         """Warps that no yarn has been drawn for: a new revision changes them."""
         return self.filter(state__in=[Warp.PROPOSED, Warp.PLANNED])
 

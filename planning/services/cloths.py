@@ -1,0 +1,623 @@
+"""Cloths: written down, revised by numbered revisions, and what a revision would change before it is one."""
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from functools import lru_cache
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F, OuterRef, Prefetch, QuerySet, Subquery
+from django.utils import timezone
+
+from inventory.models import Yarn
+from mill.models import Mill
+from mill.refusal import Refusal
+from planning import cloth as cloth_room
+from planning import weave
+from planning.models import Cloth, ClothSpec, Colourway, ColourwayYarn, JobTicket, OrderLine, RouteStep, Warp, WarpPart
+from planning.services import working_out
+from planning.ticket import ClothFigures, Figures, Run, work_out_cloth
+
+# What a revision says of itself: (column, what the trade calls it, unit), in the order of the form.
+SAID: tuple[tuple[str, str, str], ...] = (
+    ("finished_width_cm", "Finished width", "cm"),
+    ("reed_dents_per_10cm", "Reed", "dents per 10 cm"),
+    ("ends_per_dent", "Ends per dent", ""),
+    ("selvedge_ends", "Selvedge ends", ""),
+    ("selvedge_letter", "Selvedge yarn", ""),
+    ("whole_repeats", "Whole repeats", ""),
+    ("loom_picks_per_cm", "Picks in the loom", "per cm"),
+    ("weaving_contraction_pct", "Weaving contraction", "%"),
+    ("warp_crimp_pct", "Warp crimp", "%"),
+    ("warp_waste_pct", "Warp waste", "%"),
+    ("weft_waste_pct", "Weft waste", "%"),
+    ("size_add_on_pct", "Size add-on", "%"),
+    ("warp_order", "Warp order", ""),
+    ("weft_order", "Weft order", ""),
+    ("threading", "Threading", ""),
+    ("lifting", "Lifting", ""),
+    ("finishing_days", "Finishing days", ""),
+)
+COLUMNS = tuple(name for name, _, _ in SAID)
+# Written in more ways than one; two texts that read alike are no difference.
+NOTATIONS: dict[str, Callable[[str], object]] = {
+    "warp_order": cloth_room.read_order,
+    "weft_order": cloth_room.read_order,
+    "threading": weave.read_threading,
+    "lifting": weave.read_lifting,
+}
+
+
+@dataclass(frozen=True)
+class ColourwayDraft:
+    """A colourway in a revision: the yarn at each letter. `colourway_id` is None for a new one."""
+
+    name: str
+    yarns: Mapping[str, Yarn]
+    colourway_id: int | None = None
+
+
+@dataclass(frozen=True)
+class SpecDraft:
+    """What a revision is to say, before it is written.
+
+    columns       those of ClothSpec that are named in COLUMNS
+    route         finishing, in order
+    colourways    one that has no yarns is left out of the revision
+    """
+
+    columns: Mapping[str, Any]
+    route: Sequence[cloth_room.RouteStep]
+    colourways: Sequence[ColourwayDraft]
+    letters: tuple[str, ...] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "letters", letters_used(self.columns))
+
+    @property
+    def made(self) -> list[ColourwayDraft]:
+        """The colourways that the revision is made in."""
+        return [colourway for colourway in self.colourways if colourway.yarns]
+
+
+def letters_used(columns: Mapping[str, Any]) -> tuple[str, ...]:
+    """Letters that the orders and the selvedges use, in the order of the alphabet."""
+    used = {
+        stripe.letter
+        for name in ("warp_order", "weft_order")
+        for stripe in cloth_room.read_order(columns[name], field=name)
+    }
+    return tuple(sorted(used | set(columns.get("selvedge_letter") or "")))
+
+
+def draft_of(spec: ClothSpec) -> SpecDraft:
+    """A written revision as a draft: to begin the next from, and to compare with."""
+    yarns: dict[int, dict[str, Yarn]] = {}
+    names: dict[int, str] = {}
+    for entry in spec.colourway_yarns.select_related("yarn", "colourway"):
+        yarns.setdefault(entry.colourway_id, {})[entry.letter] = entry.yarn
+        names[entry.colourway_id] = entry.colourway.name
+    return SpecDraft(
+        columns={name: getattr(spec, name) for name in COLUMNS},
+        route=[step.as_step() for step in spec.route_steps.all()],
+        colourways=[ColourwayDraft(names[pk], yarns[pk], pk) for pk in sorted(yarns, key=names.__getitem__)],
+    )
+
+
+# Figures
+
+
+@lru_cache(maxsize=512)
+def figures_of(cloth: cloth_room.Cloth) -> ClothFigures:
+    """The cloth worked out; kept, since a list of cloths asks for the same ones again and again."""
+    return work_out_cloth(cloth)
+
+
+def latest_specs() -> QuerySet[ClothSpec]:
+    """Of each cloth the revision with the highest number."""
+    last = ClothSpec.objects.filter(cloth=OuterRef("cloth")).order_by("-revision").values("pk")[:1]
+    return ClothSpec.objects.alias(last=Subquery(last)).filter(pk=F("last"))
+
+
+def as_cloths(draft: SpecDraft, *, cloth: Cloth, revision: int) -> dict[str, cloth_room.Cloth]:
+    """The draft as numbers, by colourway; every rule of cloth, weave and setting has looked at it.
+
+    Raises Refusal with the field it belongs beside: a column, `route`, `colourways`, or for one cell of the table
+    of yarns `colourways.2.B`, colourways counted from 0.
+    """
+    if not draft.made:
+        raise Refusal(
+            f"{cloth.code} has no colourway yet. Name one, and put a yarn at each of {', '.join(draft.letters)}.",
+            field="colourways",
+        )
+    _check_names(draft, cloth=cloth)
+    spec = ClothSpec(cloth=cloth, revision=revision, **draft.columns)
+    found: dict[str, cloth_room.Cloth] = {}
+    for number, colourway in enumerate(draft.colourways):
+        if not colourway.yarns:
+            continue
+        for letter in draft.letters:
+            if letter not in colourway.yarns:
+                raise Refusal(
+                    f"Colourway {colourway.name} has no yarn at {letter}; the orders use {', '.join(draft.letters)}.",
+                    field=f"colourways.{number}.{letter}",
+                )
+        yarns = {letter: colourway.yarns[letter] for letter in draft.letters}
+        made = spec.made_of(route=tuple(draft.route), yarns=yarns)
+        figures_of(made)
+        found[colourway.name] = made
+    return found
+
+
+def _check_names(draft: SpecDraft, *, cloth: Cloth) -> None:
+    taken: dict[str, str] = {}
+    if cloth.pk:
+        drafted = {colourway.colourway_id for colourway in draft.colourways}
+        rest = cloth.colourways.exclude(pk__in=[pk for pk in drafted if pk]).values_list("name", flat=True)
+        taken = {name.casefold(): name for name in rest}
+    for number, colourway in enumerate(draft.colourways):
+        name = colourway.name.strip()
+        if not name:
+            raise Refusal("A colourway has no name. Write one above its yarns.", field=f"colourways.{number}.name")
+        if name.casefold() in taken:
+            raise Refusal(
+                f"Two colourways are called {name}. Give one of them another name.", field=f"colourways.{number}.name"
+            )
+        taken[name.casefold()] = name
+
+
+# Writing
+
+
+@transaction.atomic
+def new_cloth(*, code: str, name: str, draft: SpecDraft, by: Any, note: str = "") -> ClothSpec:
+    """A cloth with its first revision and its colourways: all of it, or nothing."""
+    cloth = Cloth(code=code.strip(), name=name.strip())
+    _check_cloth(cloth)
+    as_cloths(draft, cloth=cloth, revision=1)
+    cloth.save()
+    return _write(ClothSpec(cloth=cloth, revision=1, note=note, by=by), draft)
+
+
+@transaction.atomic
+def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool) -> Cloth:
+    """Another code or name, or put away. The figures of its warps carry the name, so they are worked out again."""
+    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=cloth.pk)
+    open_lines = OrderLine.objects.open().filter(cloth=cloth).count()
+    if cloth.is_in_use and not is_in_use and open_lines:
+        raise Refusal(
+            f"{cloth.code} has {open_lines} open order {'line' if open_lines == 1 else 'lines'}. "
+            "Weave or call them off first.",
+            field="is_in_use",
+        )
+    is_renamed = (cloth.code, cloth.name) != (code.strip(), name.strip())
+    cloth.code, cloth.name, cloth.is_in_use = code.strip(), name.strip(), is_in_use
+    _check_cloth(cloth)
+    cloth.save(update_fields=["code", "name", "is_in_use"])
+    if is_renamed:
+        working_out.spec_changed(cloth)
+    return cloth
+
+
+@transaction.atomic
+def revise(cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on: int | None = None) -> ClothSpec:
+    """A new numbered revision. Warps that no yarn is drawn for follow it; tickets from older ones are overtaken.
+
+    based_on    the revision that whoever wrote the draft had before them
+
+    Raises Refusal when somebody else has revised the cloth meanwhile, when nothing differs, when the draft can't be
+    woven, when a colourway that is on order is left out.
+    """
+    # The cloth's row is the gate: two revisions at once take their numbers one after the other.
+    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=cloth.pk)
+    current = _current(cloth)
+    if based_on is not None and based_on != current.revision:
+        by_whom = f" by {current.by}" if current.by else ""
+        raise Refusal(
+            f"{cloth.code} has meanwhile become revision {current.revision}{by_whom}; this was written from revision "
+            f"{based_on}. Look at revision {current.revision}, then revise that."
+        )
+    if not differences(draft_of(current), draft):
+        raise Refusal(f"Nothing here differs from revision {current.revision} of {cloth.code}.")
+    revision = current.revision + 1
+    as_cloths(draft, cloth=cloth, revision=revision)
+    _check_left_out(cloth, draft)
+    spec = _write(ClothSpec(cloth=cloth, revision=revision, note=note, by=by), draft)
+    following = Warp.objects.follows_revisions().filter(
+        pk__in=WarpPart.objects.filter(spec__cloth=cloth).values("warp")
+    )
+    # By primary key, so that whoever draws yarn for one of these waits, and then finds it on the new revision.
+    warps = list(following.select_for_update(of=("self",)).order_by("pk").values_list("pk", flat=True))
+    WarpPart.objects.filter(warp__in=warps, spec__cloth=cloth).update(spec=spec)
+    _overtake(spec)
+    working_out.spec_changed(cloth)
+    return spec
+
+
+@transaction.atomic
+def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "") -> ClothSpec:
+    """Correct a revision that nothing stands on yet. Raises Refusal for one in use and for one that was followed."""
+    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=spec.cloth_id)
+    current = _current(cloth)
+    if current.pk != spec.pk:
+        raise Refusal(
+            f"Revision {spec.revision} of {cloth.code} has been followed by revision {current.revision}. Revise that."
+        )
+    if uses := what_stands_on(spec):
+        raise Refusal(
+            f"Revision {spec.revision} of {cloth.code} is in use: {uses}. Write revision {spec.revision + 1} instead."
+        )
+    as_cloths(draft, cloth=cloth, revision=spec.revision)
+    _check_left_out(cloth, draft)
+    current.route_steps.all().delete()
+    current.colourway_yarns.all().delete()
+    current.note, current.by = note, by
+    return _write(current, draft)
+
+
+@transaction.atomic
+def add_colourway(cloth: Cloth, *, name: str, yarns: Mapping[str, Yarn]) -> Colourway:
+    """One more colourway of the current revision, as it stands: nothing that is woven changes."""
+    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=cloth.pk)
+    current = _current(cloth)
+    written = draft_of(current)
+    draft = SpecDraft(written.columns, written.route, [ColourwayDraft(name.strip(), yarns)])
+    as_cloths(draft, cloth=cloth, revision=current.revision)
+    colourway = Colourway.objects.create(cloth=cloth, name=name.strip())
+    _write_yarns(current, colourway, draft, yarns)
+    return colourway
+
+
+@transaction.atomic
+def rename_colourway(colourway: Colourway, *, name: str) -> Colourway:
+    name = name.strip()
+    if not name:
+        raise Refusal(f"Colourway {colourway} needs a name.", field="name")
+    others = Colourway.objects.filter(cloth=colourway.cloth_id, name__iexact=name).exclude(pk=colourway.pk)
+    if others.exists():
+        raise Refusal(f"Another colourway of {colourway.cloth.code} is called {name}.", field="name")
+    colourway.name = name
+    colourway.save(update_fields=["name"])
+    return colourway
+
+
+def _current(cloth: Cloth) -> ClothSpec:
+    spec = cloth.specs.select_related("by", "cloth").order_by("-revision").first()
+    if spec is None:
+        raise Refusal(f"{cloth.code} has never been specified. Write its first revision.")
+    return spec
+
+
+def _check_cloth(cloth: Cloth) -> None:
+    if not re.fullmatch(r"[\w.+-]{1,20}", cloth.code):
+        raise Refusal(
+            f"{cloth.code!r} can't be a cloth's code. Write letters, figures, full stops and hyphens: HER7.",
+            field="code",
+        )
+    _full_clean(cloth)
+
+
+def _full_clean(row: Cloth | ClothSpec | Colourway) -> None:
+    try:
+        row.full_clean()
+    except ValidationError as error:
+        name, said = next(iter(error.message_dict.items()))
+        raise Refusal(" ".join(said), field=name if name != "__all__" else None) from error
+
+
+def _check_left_out(cloth: Cloth, draft: SpecDraft) -> None:
+    """A colourway with open orders can't be left out: nobody could weave them."""
+    made = {colourway.colourway_id for colourway in draft.made}
+    on_order = Counter(
+        OrderLine.objects.open()
+        .filter(cloth=cloth)
+        .exclude(colourway__in=made)
+        .values_list("colourway__name", flat=True)
+    )
+    if on_order:
+        name, lines = min(on_order.items())
+        raise Refusal(
+            f"Colourway {name} has {lines} open order {'line' if lines == 1 else 'lines'} and no yarns here. "
+            "Put its yarns in, or call the lines off first.",
+            field="colourways",
+        )
+
+
+def _write(spec: ClothSpec, draft: SpecDraft) -> ClothSpec:
+    for name in COLUMNS:
+        setattr(spec, name, draft.columns[name])
+    _full_clean(spec)
+    spec.save()
+    RouteStep.objects.bulk_create(
+        RouteStep(
+            spec=spec,
+            position=position,
+            name=step.name,
+            width_shrink_pct=step.width_shrink_pct,
+            length_shrink_pct=step.length_shrink_pct,
+            mass_loss_pct=step.mass_loss_pct,
+            note=step.note,
+        )
+        for position, step in enumerate(draft.route, start=1)
+    )
+    written = {colourway.pk: colourway for colourway in spec.cloth.colourways.all()}
+    _rename(written, draft)
+    for drafted in draft.made:
+        if drafted.colourway_id is None:
+            colourway = Colourway(cloth=spec.cloth, name=drafted.name.strip())
+            _full_clean(colourway)
+            colourway.save()
+        else:
+            colourway = written[drafted.colourway_id]
+        _write_yarns(spec, colourway, draft, drafted.yarns)
+    return spec
+
+
+def _rename(written: Mapping[int, Colourway], draft: SpecDraft) -> None:
+    drafted = {colourway.colourway_id: colourway.name.strip() for colourway in draft.made if colourway.colourway_id}
+    if gone := sorted(name for pk, name in drafted.items() if pk not in written):
+        raise Refusal(f"Colourway {gone[0]} is not of this cloth any more. Read the page again.", field="colourways")
+    renamed = [written[pk] for pk, name in drafted.items() if pk and written[pk].name != name]
+    # By way of their numbers, so that two colourways can exchange their names.
+    for colourway in renamed:
+        Colourway.objects.filter(pk=colourway.pk).update(name=f"#{colourway.pk}")
+    for colourway in renamed:
+        colourway.name = drafted[colourway.pk]
+        _full_clean(colourway)
+        colourway.save(update_fields=["name"])
+
+
+def _write_yarns(spec: ClothSpec, colourway: Colourway, draft: SpecDraft, yarns: Mapping[str, Yarn]) -> None:
+    ColourwayYarn.objects.bulk_create(
+        ColourwayYarn(spec=spec, colourway=colourway, letter=letter, yarn=yarns[letter]) for letter in draft.letters
+    )
+
+
+def _tickets_from_before(cloth: Cloth, revision: int) -> list[JobTicket]:
+    """Tickets still in use that were issued from an earlier revision of this cloth, those in `older`, latest first."""
+    older = ClothSpec.objects.filter(cloth=cloth, revision__lt=revision).order_by("-revision")
+    tickets = (
+        JobTicket.objects.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True, specs__in=older)
+        .exclude(warp__state=Warp.WOVEN_OUT)
+        .select_related("warp")
+        .prefetch_related(Prefetch("specs", older, to_attr="older"))
+        .distinct()
+    )
+    return list(tickets.order_by("pk"))
+
+
+def _overtake(spec: ClothSpec) -> None:
+    now = timezone.now()
+    tickets = _tickets_from_before(spec.cloth, spec.revision)
+    for ticket in tickets:
+        ticket.overtaken_at = now
+        ticket.overtaken_why = (
+            f"Cloth {spec.cloth.code} is now revision {spec.revision}; "
+            f"this ticket is from revision {ticket.older[0].revision}."  # type: ignore[attr-defined]
+        )
+    JobTicket.objects.bulk_update(tickets, ["overtaken_at", "overtaken_why"])
+
+
+# Reading
+
+
+def what_stands_on(spec: ClothSpec) -> str:
+    """Why a revision can't be edited any more, in words: what was made from it. Empty when nothing was."""
+    counts = [
+        (WarpPart.objects.filter(spec=spec).values("warp").distinct().count(), "warp", "warps"),
+        (JobTicket.objects.filter(specs=spec).count(), "ticket", "tickets"),
+        (spec.woven_pieces.count(), "piece", "pieces"),
+    ]
+    said = [f"{n} {one if n == 1 else many}" for n, one, many in counts if n]
+    return " and ".join([", ".join(said[:-1]), said[-1]] if len(said) > 1 else said)
+
+
+def differences(before: SpecDraft, after: SpecDraft) -> list[str]:
+    """What the later says otherwise, in words, in the order of the form. Empty when they say the same."""
+    return [
+        *_columns_that_differ(before.columns, after.columns),
+        *_steps_that_differ(before.route, after.route),
+        *_yarns_that_differ(before, after),
+    ]
+
+
+def _columns_that_differ(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterable[str]:
+    for name, label, unit in SAID:
+        was, now = before[name], after[name]
+        read = NOTATIONS.get(name)
+        if (read(was) != read(now)) if read else was != now:
+            yield f"{label}: {_word(was)} → {_word(now)}{f' {unit}' if unit else ''}"
+
+
+def _word(value: Any) -> str:
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return " ".join(str(value).split()) or "none"
+
+
+def _steps_that_differ(before: Sequence[cloth_room.RouteStep], after: Sequence[cloth_room.RouteStep]) -> Iterable[str]:
+    if [step.name for step in before] != [step.name for step in after]:
+        yield f"Route: {_route(before)} → {_route(after)}"
+    for was, now in _paired(before, after):
+        for what, old, new in (
+            ("width", was.width_shrink_pct, now.width_shrink_pct),
+            ("length", was.length_shrink_pct, now.length_shrink_pct),
+            ("mass", was.mass_loss_pct, now.mass_loss_pct),
+        ):
+            if old != new:
+                yield f"{_capital(now.name)}, {what}: {_word(old)} → {_word(new)} %"
+        if was.note != now.note:
+            yield f"{_capital(now.name)}, note: {_word(was.note)} → {_word(now.note)}"
+
+
+def _paired(
+    before: Sequence[cloth_room.RouteStep], after: Sequence[cloth_room.RouteStep]
+) -> Iterable[tuple[cloth_room.RouteStep, cloth_room.RouteStep]]:
+    """Steps of one name, the first with the first, the second with the second; a new one with one that does nothing."""
+    left = list(before)
+    for now in after:
+        was = next((step for step in left if step.name == now.name), None)
+        if was is None:
+            nothing = Decimal(0)
+            yield cloth_room.RouteStep(now.name, nothing, nothing, nothing), now
+        else:
+            left.remove(was)
+            yield was, now
+
+
+def _route(steps: Sequence[cloth_room.RouteStep]) -> str:
+    return ", ".join(step.name for step in steps) or "sold in the grey"
+
+
+def _capital(name: str) -> str:
+    return name[:1].upper() + name[1:]
+
+
+def _yarns_that_differ(before: SpecDraft, after: SpecDraft) -> Iterable[str]:
+    was = {colourway.colourway_id: colourway for colourway in before.made}
+    for now in after.made:
+        old = was.pop(now.colourway_id, None)
+        if old is None:
+            yield f"Colourway {now.name} is new"
+            continue
+        if old.name != now.name:
+            yield f"Colourway {old.name} is called {now.name}"
+        for letter in sorted(set(before.letters) | set(after.letters)):
+            old_yarn = old.yarns.get(letter) if letter in before.letters else None
+            new_yarn = now.yarns.get(letter) if letter in after.letters else None
+            if old_yarn != new_yarn:
+                yield f"{now.name} {letter}: {old_yarn or 'none'} → {new_yarn or 'none'}"
+    for left_out in was.values():
+        yield f"Colourway {left_out.name} is left out"
+
+
+# What a revision would change
+
+
+@dataclass(frozen=True)
+class WarpChange:
+    """A warp that would follow the revision; figures are None where it can't be worked out."""
+
+    warp: Warp
+    before: Figures | None
+    after: Figures | None
+    trouble: str
+    planned_stop: Any
+
+    @property
+    def more_min(self) -> int | None:
+        """Minutes more in the loom; less than 0 when it is woven sooner; None without a loom."""
+        before = self.before.weaving_min if self.before else None
+        after = self.after.weaving_min if self.after else None
+        return after - before if before is not None and after is not None else None
+
+
+@dataclass(frozen=True)
+class YarnChange:
+    code: str
+    name: str
+    colour: str
+    before_g: int
+    after_g: int
+
+    @property
+    def more_g(self) -> int:
+        return self.after_g - self.before_g
+
+
+@dataclass(frozen=True)
+class Consequences:
+    """What would follow from writing a draft as the next revision.
+
+    warps       that would follow it
+    staying     warps whose yarn has been drawn: they are woven as they were planned
+    yarns       of the warps that follow, with waste, before and after
+    tickets     that would be overtaken
+    *_min       weaving time of the warps that have a loom
+    """
+
+    revision: int
+    differences: tuple[str, ...]
+    warps: tuple[WarpChange, ...]
+    staying: tuple[Warp, ...]
+    yarns: tuple[YarnChange, ...]
+    tickets: tuple[JobTicket, ...]
+    weaving_min_before: int
+    weaving_min_after: int
+    picks_before: int
+    picks_after: int
+
+    @property
+    def grams(self) -> tuple[int, int]:
+        return sum(yarn.before_g for yarn in self.yarns), sum(yarn.after_g for yarn in self.yarns)
+
+
+def what_it_changes(cloth: Cloth, draft: SpecDraft) -> Consequences:
+    """What the draft would change if it were written now. Writes nothing; a constant number of queries.
+
+    Raises Refusal, as `revise` would, for a draft that can't be woven.
+    """
+    current = _current(cloth)
+    made = as_cloths(draft, cloth=cloth, revision=current.revision + 1)
+    by_colourway = {colourway.colourway_id: made[colourway.name] for colourway in draft.made}
+    of_cloth = Warp.objects.open().filter(pk__in=WarpPart.objects.filter(spec__cloth=cloth).values("warp"))
+    mill = Mill.the_one()
+    changes: list[WarpChange] = []
+    for warp in working_out.for_working_out(of_cloth.follows_revisions()):
+        before = working_out.work_out_warp(warp, mill=mill)
+        slot = working_out.slot_in_force(warp)
+        try:
+            runs = [_run(part, cloth, by_colourway) for part in warp.parts.all()]
+        except Refusal as refusal:
+            after, trouble = None, refusal.message
+        else:
+            worked = working_out.work_out_warp(warp, mill=mill, runs=runs)
+            assert worked is not None
+            after, trouble = worked.figures, worked.trouble
+        assert before is not None
+        changes.append(WarpChange(warp, before.figures, after, trouble, slot.weaving_stops_at if slot else None))
+    timed = [change.before.weaving_min or 0 for change in changes if change.before and change.more_min is not None]
+    return Consequences(
+        revision=current.revision + 1,
+        differences=tuple(differences(draft_of(current), draft)),
+        warps=tuple(changes),
+        staying=tuple(of_cloth.exclude(state__in=[Warp.PROPOSED, Warp.PLANNED])),
+        yarns=_yarns_before_and_after(changes),
+        tickets=tuple(_tickets_from_before(cloth, current.revision + 1)),
+        weaving_min_before=sum(timed),
+        weaving_min_after=sum(timed) + sum(change.more_min or 0 for change in changes),
+        picks_before=sum(change.before.picks for change in changes if change.before),
+        picks_after=sum(change.after.picks for change in changes if change.after),
+    )
+
+
+def _run(part: WarpPart, cloth: Cloth, by_colourway: Mapping[int | None, cloth_room.Cloth]) -> Run:
+    """The part as it would be woven: by the draft where it is of this cloth."""
+    line = part.line
+    if part.spec.cloth_id == cloth.pk:
+        if line.colourway_id not in by_colourway:
+            raise Refusal(
+                f"Order {line} is of colourway {line.colourway}, which has no yarns here.", field="colourways"
+            )
+        made = by_colourway[line.colourway_id]
+    else:
+        made = part.spec.as_cloth(line.colourway)
+    return Run(str(line), line.order.customer.name, made, part.pieces, line.length_m)
+
+
+def _yarns_before_and_after(changes: Iterable[WarpChange]) -> tuple[YarnChange, ...]:
+    before: Counter[str] = Counter()
+    after: Counter[str] = Counter()
+    seen: dict[str, tuple[str, str]] = {}
+    for change in changes:
+        for figures, grams in ((change.before, before), (change.after, after)):
+            for need in (*figures.warp_yarns, *figures.weft_yarns) if figures else ():
+                grams[need.code] += need.issue_g
+                seen[need.code] = (need.name, need.colour)
+    return tuple(YarnChange(code, *seen[code], before[code], after[code]) for code in sorted(seen))
