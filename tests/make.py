@@ -1,12 +1,27 @@
 """Builders: plain functions that take the one fact a test is about."""
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 from itertools import count
 from typing import Any
 
 from inventory.models import Yarn
-from planning.models import Cloth, ClothSpec, Colourway, ColourwayYarn, RouteStep
+from planning.models import (
+    Cloth,
+    ClothSpec,
+    Colourway,
+    ColourwayYarn,
+    Customer,
+    JobTicket,
+    Loom,
+    Order,
+    OrderLine,
+    RouteStep,
+    ShiftPattern,
+    Warp,
+    WarpPart,
+)
 
 _numbers = count(1)
 
@@ -102,3 +117,77 @@ def make_spec(
         before = {y.letter: y.yarn for y in last.colourway_yarns.filter(colourway=colourway)} if last else {}
         put_yarns(spec, colourway, before | dict(yarns or {}))
     return spec
+
+
+def make_customer(**changes: Any) -> Customer:
+    n = next(_numbers)
+    return Customer.objects.create(**{"code": f"C{n}", "name": f"Customer {n}"} | changes)
+
+
+def make_order(**changes: Any) -> Order:
+    n = next(_numbers)
+    customer = changes.pop("customer", None) or make_customer()
+    facts = {"number": f"O{n}", "customer": customer, "placed_on": date(2026, 1, 5)}
+    return Order.objects.create(**facts | changes)
+
+
+def make_line(*, spec: ClothSpec | None = None, colourway: Colourway | None = None, **changes: Any) -> OrderLine:
+    """Two pieces of 60 m of a cloth, in the colourway given or its first; `spec` says which cloth."""
+    spec = spec or make_spec()
+    colourway = colourway or Colourway.objects.filter(cloth=spec.cloth).earliest("pk")
+    order = changes.pop("order", None) or make_order()
+    facts = {
+        "order": order,
+        "position": order.lines.count() + 1,
+        "cloth": spec.cloth,
+        "colourway": colourway,
+        "pieces": 2,
+        "length_m": Decimal("60.00"),
+        "due_on": date(2026, 6, 1),
+    }
+    return OrderLine.objects.create(**facts | changes)
+
+
+def make_loom(**changes: Any) -> Loom:
+    n = next(_numbers)
+    pattern = (
+        changes.pop("shift_pattern", None)
+        or ShiftPattern.objects.get_or_create(name="Two shifts", defaults={"hours": "Mon-Fri 06:00-22:00"})[0]
+    )
+    facts = {
+        "code": f"L{n}",
+        "kind": "Dobby rapier",
+        "reed_space_cm": Decimal("200.0"),
+        "shafts": 16,
+        "weft_colours": 4,
+        "max_flange_mm": 800,
+        "ppm": 220,
+        "efficiency_pct": Decimal("70.00"),
+        "shift_pattern": pattern,
+    }
+    return Loom.objects.create(**facts | changes)
+
+
+def make_warp(*, spec: ClothSpec | None = None, lines: Sequence[OrderLine] = (), **changes: Any) -> Warp:
+    """A planned warp with all pieces of the lines on it; of one new line of `spec` when none are given."""
+    spec = spec or make_spec()
+    warp = Warp.objects.create(**{"number": next(_numbers), "state": Warp.PLANNED} | changes)
+    for position, line in enumerate(lines or [make_line(spec=spec, state=OrderLine.ON_A_WARP)], start=1):
+        WarpPart.objects.create(warp=warp, position=position, line=line, spec=spec, pieces=line.pieces)
+    return warp
+
+
+def make_ticket(warp: Warp, **changes: Any) -> JobTicket:
+    """A ticket as it was issued for the warp, with nothing printed on it; issue_ticket() makes one with figures."""
+    n = next(_numbers)
+    facts = {
+        "number": n,
+        "token": f"token{n}",
+        "warp": warp,
+        "figures": {},
+        "worked_from": "as it stood",
+        "day": date(2026, 2, 2),
+    }
+    ticket = JobTicket.objects.create(**facts | changes)
+    ticket.specs.set({part.spec for part in warp.parts.all()})
+    return ticket
