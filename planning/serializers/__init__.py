@@ -1,0 +1,1 @@
+"""The planning side's records as JSON, a file per noun."""

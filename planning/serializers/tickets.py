@@ -1,0 +1,47 @@
+from rest_framework import serializers
+
+from planning.models import JobTicket
+
+
+class TicketSerializer(serializers.ModelSerializer[JobTicket]):
+    warp = serializers.IntegerField(source="warp.number")
+    loom = serializers.CharField(source="loom.code", allow_null=True, default=None)
+    revisions = serializers.StringRelatedField[JobTicket](source="specs", many=True, read_only=True)
+
+    class Meta:
+        model = JobTicket
+        fields = [
+            "number",
+            "warp",
+            "loom",
+            "revisions",
+            "day",
+            "issued_at",
+            "overtaken_at",
+            "overtaken_why",
+            "withdrawn_at",
+            "withdrawn_why",
+        ]
+        read_only_fields = fields
+
+
+class FrozenTicketSerializer(TicketSerializer):
+    """With everything that was printed: the figures, and what stood beside them."""
+
+    figures = serializers.DictField(read_only=True)
+    extras = serializers.DictField(read_only=True)
+
+    class Meta(TicketSerializer.Meta):
+        fields = [*TicketSerializer.Meta.fields, "figures", "extras"]
+        read_only_fields = fields
+
+
+class RefusalSerializer(serializers.Serializer[dict[str, str]]):
+    """The mill's no: a sentence, and the field it belongs beside."""
+
+    refusal = serializers.CharField()
+    field = serializers.CharField(allow_null=True)
+
+
+class IssueSerializer(serializers.Serializer[dict[str, int]]):
+    warp = serializers.IntegerField(min_value=1, max_value=2_000_000_000)
