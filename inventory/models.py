@@ -1,10 +1,11 @@
 from django.conf import settings
 from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
-from django.db.models import F, OuterRef, Q, Subquery, Sum, Value
+from django.db.models import Case, F, OuterRef, Q, Subquery, Sum, Value, When
 from django.db.models.functions import Coalesce
 from simple_history.models import HistoricalRecords
 
+from inventory import draw, ledger
 from mill.models import figure
 
 COLOUR = RegexValidator(r"^#[0-9a-fA-F]{6}$", "Write the colour as # and six digits, #7a5c3e.")
@@ -97,6 +98,28 @@ class YarnFibre(models.Model):
         return f"{self.share_pct} % {self.fibre}"
 
 
+class DeliveryQuerySet(models.QuerySet["Delivery"]):
+    def with_received(self) -> "DeliveryQuerySet":
+        """Adds received_g, what has come of it, and outstanding_g, what is still to come; 0 once it is closed."""
+        # A lot's first line is what was received; one that was taken back has not come.
+        came = (
+            Movement.objects.filter(lot__delivery=OuterRef("pk"), seq=1, reversed_by__isnull=True)
+            .order_by()
+            .values("lot__delivery")
+            .annotate(grams=Sum("change_g"))
+        )
+        return self.annotate(received_g=Coalesce(Subquery(came.values("grams")), Value(0))).annotate(
+            outstanding_g=Case(
+                When(is_closed=False, ordered_g__gt=F("received_g"), then=F("ordered_g") - F("received_g")),
+                default=Value(0),
+                output_field=models.IntegerField(),
+            )
+        )
+
+    def open(self) -> "DeliveryQuerySet":
+        return self.with_received().filter(outstanding_g__gt=0)
+
+
 class Delivery(models.Model):
     """Yarn that a supplier has promised. It may come in parts: each part is a lot."""
 
@@ -108,6 +131,7 @@ class Delivery(models.Model):
     ordered_on = models.DateField(null=True, blank=True)
     expected_on = models.DateField(db_index=True)
     is_closed = models.BooleanField(default=False, help_text="Nothing more of it is to come.")
+    objects = DeliveryQuerySet.as_manager()
     history = HistoricalRecords()
 
     class Meta:
@@ -161,6 +185,19 @@ class YarnLot(models.Model):
     def __str__(self) -> str:
         return self.label
 
+    def as_lot(self) -> draw.Lot:
+        """As the draw sees it. Of a row from `with_balance()`."""
+        return draw.Lot(
+            label=self.label,
+            yarn=self.yarn_id,
+            dye_lot=self.dye_lot,
+            free_g=self.available_g,  # type: ignore[attr-defined]
+            received_on=self.received_on,
+            is_quarantined=self.is_quarantined,
+            is_shade_approved=self.is_shade_approved,
+            pk=self.pk,
+        )
+
 
 class ReservationQuerySet(models.QuerySet["Reservation"]):
     def with_remaining(self) -> "ReservationQuerySet":
@@ -195,8 +232,9 @@ class Movement(models.Model):
     whatever the length of its history; a trigger refuses a line that doesn't follow from the one before.
     """
 
-    RECEIVE, HOLD, RELEASE, DRAW, RETURN = "receive", "hold", "release", "draw", "return"
-    WASTE, MOVE, CORRECT, COUNT, REVERSE, NOTE = "waste", "move", "correct", "count", "reverse", "note"
+    RECEIVE, HOLD, RELEASE, DRAW, RETURN = ledger.RECEIVE, ledger.HOLD, ledger.RELEASE, ledger.DRAW, ledger.RETURN
+    WASTE, MOVE, CORRECT, COUNT = ledger.WASTE, ledger.MOVE, ledger.CORRECT, ledger.COUNT
+    REVERSE, NOTE = ledger.REVERSE, ledger.NOTE
     KINDS = [
         (RECEIVE, "received"),
         (HOLD, "held"),
@@ -310,6 +348,7 @@ class Inspection(models.Model):
     beetles = models.PositiveIntegerField(default=0)
     note = models.CharField(max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
 
     class Meta:
         ordering = ["-on", "-pk"]
