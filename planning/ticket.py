@@ -635,7 +635,7 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         working_ends_per_cm=working_ends_per_cm,
         tightness_pct=tightness_pct,
         warnings=(
-            *_rounding_warnings(cloth, own, made_width_cm=made_width_cm, width_gain_cm=width_gain_cm),
+            *_rounding_warnings(cloth, own, made_cm=made_cm),
             *_crimp_warnings(cloth),
             *weave.warnings,
             *tightness.warnings,
@@ -672,17 +672,15 @@ def _setting_rule(cloth: Cloth, order: Sequence[Stripe]) -> sett.SettingRule:
     return sett.RULE_OF_SPINNING[yarn.spinning]
 
 
-def _rounding_warnings(
-    cloth: Cloth, own: cloths.Ends, *, made_width_cm: Decimal, width_gain_cm: Decimal
-) -> Iterable[str]:
+def _rounding_warnings(cloth: Cloth, own: cloths.Ends, *, made_cm: Decimal) -> Iterable[str]:
     repeat = cloths.order_threads(cloth.warp_order)
     if own.repeats == 0:
         yield f"One repeat has {repeat} ends, the cloth {own.ground_ends}: the order never comes round."
     elif cloth.whole_repeats and own.ground_ends - own.wanted > repeat / 2:
-        fewer_cm = _near(made_width_cm * (own.repeats - 1) / own.repeats)
         yield (
-            f"Whole repeats make the cloth {width_gain_cm} cm wider than asked: {own.repeats} repeats are "
-            f"{made_width_cm} cm, {own.repeats - 1} would be {fewer_cm} cm."
+            f"Whole repeats make the cloth {_near(made_cm - cloth.finished_width_cm)} cm wider than asked: "
+            f"{own.repeats} repeats are {_near(made_cm)} cm, {own.repeats - 1} would be "
+            f"{_near(made_cm * (own.repeats - 1) / own.repeats)} cm."
         )
     in_last_dent = own.ground_ends % cloth.ends_per_dent
     if in_last_dent:

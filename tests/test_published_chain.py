@@ -11,7 +11,6 @@ import pytest
 
 from inventory.yarn import G_PER_LB, G_PER_OZ, M_PER_YD, SYSTEMS, TEX_TIMES_YD_PER_LB
 from planning import beam, cloth, finishing, loom, warp, weft
-from planning.weave import Weave
 from tests.published import ROWS, Row
 
 TOPICS = {
@@ -25,8 +24,8 @@ TOPICS = {
     "preparation",
     "sections",
 }
-# Of "reed & ends" only the ends counted from a width; reeds by other names are in test_published.py.
-ENDS_FROM_WIDTH = {"K-R12", "K-R13", "K-R15", "K-R17", "K-R18"}
+# Of "reed & ends" only the ends counted from a width; reeds by other names and drafts are in test_published.py.
+ENDS_FROM_WIDTH = {"K-R12", "K-R13", "K-R17", "K-R18"}
 # K-B14 is a run-in of two guide bars on a warp-knitting machine: no room of a weaving mill has that sum.
 NOT_OF_A_WEAVING_MILL = {"K-B14"}
 
@@ -121,12 +120,6 @@ def brooks_piece_lb() -> Decimal:
     """Warp and size of K-W04 and the weft of F-P23, in the ounces to which Brooks rounds them."""
     sized_oz = warp.sized_g(unsized_g=d(ROWS["K-W04"].inputs["oz"]), size_add_on_pct=d(ROWS["K-W04"].inputs["pct"]))
     return pounds((sized_oz + d(ROWS["F-P23"].inputs["weft"])) * G_PER_OZ)
-
-
-def irregular_draft(row: Row) -> Weave:
-    """The draft of K-R15, so many ends on each shaft; how it is lifted doesn't matter here."""
-    threading = [shaft for shaft, ends in enumerate(row.inputs["draft"], start=1) for _ in range(ends)]
-    return Weave.of(threading, [[1]])
 
 
 def size_lb(row: Row) -> Decimal:
@@ -328,7 +321,6 @@ CHECKS: dict[str, Callable[[Row], Decimal | int]] = {
     # Ends from a width.
     "K-R12": lambda r: ends_in(inches=r.inputs["width_in"], dents_per_in=d(r.inputs["S"]) / 2, ends_per_dent=2),
     "K-R13": lambda r: ends_in(inches=r.inputs["width"], dents_per_in=d(r.inputs["reed"]) / 37, ends_per_dent=2),
-    "K-R15": lambda r: sum(irregular_draft(r).healds_per_shaft(12 * r.inputs["patterns"])),
     "K-R17": lambda r: cloth.dents_for_width(
         reed_width_cm=cloth.reed_width_cm(
             grey_width_cm=d(r.inputs["width"]),
@@ -354,8 +346,3 @@ def test_the_rooms_agree_with_print(row_id):
 def test_every_row_of_the_chain_is_checked():
     rows = {row.id for row in ROWS.values() if row.topic in TOPICS} | ENDS_FROM_WIDTH
     assert set(CHECKS) == rows - NOT_OF_A_WEAVING_MILL
-
-
-def test_the_irregular_draft_puts_the_printed_healds_on_each_shaft():
-    row = ROWS["K-R15"]
-    assert irregular_draft(row).healds_per_shaft(12 * row.inputs["patterns"]) == (5, 10, 15, 20, 10)
