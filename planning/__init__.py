@@ -13,6 +13,7 @@ loom        does this cloth fit this loom; how long it takes to weave
 gaiting     from one warp to the next: weft change, tie-in, draw-in, gait-up, and the minutes
 worktime    working minutes of shifts and closures, to the calendar and back
 combining   open order lines into warps
+filling     which pieces go on which beam, so that all beams together cost least
 shed_plan   which warp on which loom, in what order: the timing of a plan, its cost
 improve     the search that makes a plan better
 promise     the earliest safe date for what is not yet planned
