@@ -74,7 +74,9 @@ ATTEMPTS_MAX = 3
 DEATHS_MAX = 10
 LEASE = timedelta(minutes=5)
 # How long a message handed to Celery may take to be begun before it counts as lost.
-HANDED_ON = timedelta(minutes=1)
+HANDED_ON = timedelta(seconds=20)
+# So many at a time, or a long queue would fill the broker with messages sent again.
+IN_HAND_MAX = 100
 KEPT = timedelta(days=90)
 CHANNEL = "shedbook_jobs"
 
@@ -409,7 +411,7 @@ def hand_on(send: Callable[[int], object], *, relay: str) -> int:
     """
     now = timezone.now()
     sent = 0
-    for job in _may_begin().order_by("attempts", "id"):
+    for job in _may_begin().order_by("attempts", "id")[:IN_HAND_MAX]:
         is_new = job.worker == "" or job.heartbeat_at is None or job.heartbeat_at < now - HANDED_ON
         if not is_new and lives(job.worker) is not False:
             continue

@@ -332,6 +332,15 @@ def test_a_row_is_handed_on_once_and_again_only_when_its_message_seems_lost(db):
     assert sent == [job.pk, job.pk]
 
 
+def test_no_more_is_handed_on_than_can_soon_be_begun(db):
+    for n in range(jobs.IN_HAND_MAX + 5):
+        ask("tests.leave_mark", {"mark": f"{n}"})
+    sent = []
+    jobs.hand_on(sent.append, relay=jobs.worker_name())
+    assert len(sent) == jobs.IN_HAND_MAX
+    assert jobs.settle() == jobs.IN_HAND_MAX + 5
+
+
 def test_what_a_relay_marked_before_it_died_is_handed_on_by_the_next_one(db, dead_worker):
     job = ask("tests.leave_mark", {"mark": "a"})
     jobs.hand_on(lambda job_id: None, relay=dead_worker)

@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from kombu.exceptions import OperationalError as BrokerError
 
 from mill import jobs
-from mill.tasks import work_job
+from mill.celery import app
 
 
 def close(signum: int, frame: FrameType | None) -> None:
@@ -29,6 +29,6 @@ class Command(BaseCommand):
         relay = jobs.worker_name()
 
         def turn() -> bool:
-            return jobs.hand_on(lambda job_id: work_job.apply_async(args=[job_id]), relay=relay) > 0
+            return jobs.hand_on(lambda job_id: app.send_task("mill.work_job", args=[job_id]), relay=relay) > 0
 
         jobs.attend(turn, sweep_s=5, forgives=(BrokerError,))

@@ -1,0 +1,190 @@
+"""Real servers on loopback, and whole books of their own, worked by real processes."""
+
+import os
+import pwd
+import shutil
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import psycopg
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def wait_until(true: Callable[[], object], *, within_s: float, what: str) -> None:
+    gives_up_at = time.monotonic() + within_s
+    while not true():
+        assert time.monotonic() < gives_up_at, f"not within {within_s} s: {what}"
+        time.sleep(0.02)
+
+
+def refuse_without(program: Path | None, hint: str) -> Path:
+    """Skip where the server is not installed; in the checks that is a failure."""
+    if program and program.exists():
+        return program
+    hint = f"Not on this machine: sudo apt-get install --no-install-recommends {hint}"
+    if os.environ.get("REQUIRE_SERVERS") == "1":
+        pytest.fail(hint)
+    pytest.skip(hint)
+
+
+def owned_by(user: str, folder: Path) -> dict[str, object]:
+    """How to run a server that refuses root, or should not be it: as its own user, who owns the folder."""
+    if os.geteuid() != 0:
+        return {}
+    shutil.chown(folder, user)
+    return {"user": user, "group": pwd.getpwnam(user).pw_gid, "extra_groups": []}
+
+
+@pytest.fixture(scope="session")
+def server_folder():
+    # Short and open to the servers' own users, which pytest's folders are not.
+    folder = Path(tempfile.mkdtemp(prefix="shedbook-"))
+    folder.chmod(0o755)
+    yield folder
+    shutil.rmtree(folder)
+
+
+@pytest.fixture(scope="session")
+def redis_url(server_folder):
+    server = refuse_without(Path(shutil.which("redis-server") or "/none"), "redis-server")
+    folder, port = server_folder / "redis", free_port()
+    folder.mkdir()
+    process = subprocess.Popen(
+        [server, *f"--port {port} --bind 127.0.0.1 --appendonly yes --dir {folder} --save".split(), ""],
+        cwd="/",
+        stdout=subprocess.DEVNULL,
+        **owned_by("redis", folder),
+    )
+
+    def answers():
+        with socket.socket() as probe:
+            return probe.connect_ex(("127.0.0.1", port)) == 0
+
+    wait_until(answers, within_s=20, what="Redis answers")
+    yield f"redis://127.0.0.1:{port}/0"
+    process.kill()
+    process.wait(20)
+
+
+@pytest.fixture(scope="session")
+def postgresql_url(server_folder):
+    """The address of a server's first database; each book makes one of its own beside it."""
+    newest = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
+    pg_ctl = refuse_without(newest[-1] if newest else None, "postgresql")
+    folder, port = server_folder / "pg", free_port()
+    folder.mkdir()
+    user = owned_by("postgres", folder)
+    data = folder / "data"
+    said = {"cwd": "/", "check": True, "stdout": subprocess.DEVNULL, **user}
+    subprocess.run([pg_ctl.with_name("initdb"), "-D", data, "-A", "trust", "-U", "postgres", "-E", "UTF8"], **said)
+    options = f"-p {port} -k {folder} -c listen_addresses=127.0.0.1"
+    subprocess.run([pg_ctl, "-D", data, "-w", "-o", options, "-l", folder / "log", "start"], **said)
+    yield f"postgresql://postgres@127.0.0.1:{port}/postgres"
+    subprocess.run([pg_ctl, "-D", data, "-w", "-m", "immediate", "stop"], **said)
+
+
+class Book:
+    """A book of its own with real processes at work on it, as a mill has it."""
+
+    def __init__(self, folder: Path, database: str, redis_url: str = "") -> None:
+        self.folder, self.database = folder, database
+        self.env = {
+            **{name: value for name, value in os.environ.items() if not name.startswith(("SHEDBOOK_", "DJANGO_"))},
+            "SHEDBOOK_DATA": str(folder),
+            "SHEDBOOK_DATABASE": database,
+            "SHEDBOOK_REDIS": redis_url,
+        }
+        self.processes: list[subprocess.Popen] = []
+
+    def run(self, *command: str, **options) -> subprocess.CompletedProcess:
+        """One of manage.py's commands, to its end; it must succeed unless check=False."""
+        options = {"capture_output": True, "text": True, "timeout": 300, **options}
+        must_succeed = options.pop("check", True)
+        done = subprocess.run([sys.executable, "manage.py", *command], cwd=ROOT, env=self.env, **options)
+        assert not (must_succeed and done.returncode), f"{command}: {done.stdout}{done.stderr}"
+        return done
+
+    def python(self, code: str) -> str:
+        """Run a few lines with Django set up, and give what they print."""
+        code = f"import django\ndjango.setup()\n{code}"
+        env = {**self.env, "DJANGO_SETTINGS_MODULE": "mill.settings"}
+        done = subprocess.run(
+            [sys.executable, "-c", code], cwd=ROOT, env=env, capture_output=True, text=True, timeout=120
+        )
+        assert not done.returncode, done.stderr
+        return done.stdout
+
+    def spawn(self, *command: str) -> subprocess.Popen:
+        """A process in a group of its own, ended at the latest with the test."""
+        process = subprocess.Popen(command, cwd=ROOT, env=self.env, start_new_session=True)
+        self.processes.append(process)
+        return process
+
+    def jobworker(self) -> subprocess.Popen:
+        return self.spawn(sys.executable, "manage.py", "jobworker", "--include", "tests.tasks")
+
+    def jobrelay(self) -> subprocess.Popen:
+        return self.spawn(sys.executable, "manage.py", "jobrelay")
+
+    def celery(self, *, processes: int = 2) -> subprocess.Popen:
+        quiet = ["--without-gossip", "--without-mingle", "--loglevel", "WARNING", "--include", "tests.tasks"]
+        celery = [sys.executable, "-m", "celery", "-A", "mill", "worker", "--concurrency", str(processes), *quiet]
+        return self.spawn(*celery)
+
+    def kill(self, process: subprocess.Popen) -> None:
+        """kill -9, the whole group of it: no farewells."""
+        os.killpg(process.pid, signal.SIGKILL)
+        process.wait(20)
+        self.processes.remove(process)
+
+    def rows(self, sql: str) -> list[tuple]:
+        if self.database.startswith("sqlite:"):
+            with closing(sqlite3.connect(self.database.removeprefix("sqlite:"), timeout=20)) as connection:
+                return connection.execute(sql).fetchall()
+        with psycopg.connect(self.database) as connection:
+            return connection.execute(sql).fetchall()
+
+    def close(self) -> None:
+        for process in list(self.processes):
+            self.kill(process)
+
+
+@pytest.fixture
+def make_book(request, tmp_path):
+    """make_book("sqlite" or "postgresql", redis=True): a migrated, empty book."""
+    books = []
+
+    def make(kind: str, *, redis: bool = False) -> Book:
+        folder = tmp_path / f"book{len(books)}"
+        folder.mkdir()
+        database = f"sqlite:{folder / 'shedbook.sqlite3'}"
+        if kind == "postgresql":
+            server = request.getfixturevalue("postgresql_url")
+            name = f"book_{os.getpid()}_{time.monotonic_ns()}"
+            with psycopg.connect(server, autocommit=True) as connection:
+                connection.execute(f"CREATE DATABASE {name}")
+            database = server.removesuffix("postgres") + name
+        book = Book(folder, database, request.getfixturevalue("redis_url") if redis else "")
+        books.append(book)
+        book.run("migrate", "--verbosity", "0")
+        return book
+
+    yield make
+    for book in books:
+        book.close()
