@@ -398,6 +398,8 @@ class Warp(models.Model):
     woven_out_on = models.DateField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
     objects = WarpQuerySet.as_manager()
+    # Who took it a step on or back, when and why.
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["number"]
