@@ -48,18 +48,19 @@ class Mill(models.Model):
     tuners = models.PositiveIntegerField(default=2, help_text="Set-ups that can run at once.")
     tuner_hours = models.CharField(max_length=200, default="Mon-Fri 06:00-18:00")
     weft_change_min = models.PositiveIntegerField(default=20, help_text="From memory.")
-    tie_in_stop_min = models.PositiveIntegerField(
+    tie_in_min = models.PositiveIntegerField(
         default=120, help_text="Loom stands for a tie-in, knotting apart (Seyam and Oxenham, 2017: 0.5–2 h)."
     )
     knots_per_min = models.PositiveIntegerField(
         default=240, validators=[MinValueValidator(1)], help_text="Tying machine. Print of 1920."
     )
-    drawing_in_ends_per_h = models.PositiveIntegerField(
+    draw_in_ends_per_h = models.PositiveIntegerField(
         default=300, validators=[MinValueValidator(1)], help_text="By hand, two people. Print of 1920."
     )
     reed_change_min = models.PositiveIntegerField(default=30, help_text="From memory.")
-    full_change_min = models.PositiveIntegerField(
-        default=360, help_text="The least a full gait-up takes (Seyam and Oxenham, 2017: style change 4–8 h)."
+    gait_up_min = models.PositiveIntegerField(
+        default=240,
+        help_text="Gaiting up beside drawing-in and reed (Seyam and Oxenham, 2017: a style change takes 4–8 h).",
     )
     dearness_of_lateness = models.PositiveIntegerField(default=20, help_text="Of a weighted minute late, in a plan.")
     dearness_of_setup = models.PositiveIntegerField(default=5, help_text="Of a minute of set-up, in a plan.")

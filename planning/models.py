@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import fields
 from decimal import Decimal
 
 from django.conf import settings
@@ -34,14 +35,7 @@ def mill_facts(mill: Mill) -> MillFacts:
 
 
 def set_up_rates(mill: Mill) -> SetUpRates:
-    return SetUpRates(
-        weft_change_min=Decimal(mill.weft_change_min),
-        tie_in_stop_min=Decimal(mill.tie_in_stop_min),
-        knots_per_min=Decimal(mill.knots_per_min),
-        drawing_in_ends_per_h=Decimal(mill.drawing_in_ends_per_h),
-        reed_change_min=Decimal(mill.reed_change_min),
-        full_change_min=Decimal(mill.full_change_min),
-    )
+    return SetUpRates(**{field.name: getattr(mill, field.name) for field in fields(SetUpRates)})
 
 
 class Customer(models.Model):

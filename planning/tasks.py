@@ -4,9 +4,20 @@ from typing import Any
 
 from celery import shared_task
 
+from inventory.models import Yarn
+from inventory.services import YARN_CHANGED
 from planning.services import working_out
 
 
 @shared_task(name=working_out.TASK)
 def rework_warps(payload: dict[str, Any]) -> dict[str, int]:
     return working_out.rework_warps()
+
+
+@shared_task(name=YARN_CHANGED)
+def yarn_changed(payload: dict[str, Any]) -> dict[str, int]:
+    """The store changed a yarn's count or name; the warps that use it follow."""
+    yarn = Yarn.objects.filter(pk=payload["yarn"]).first()
+    if yarn:
+        working_out.yarn_changed(yarn)
+    return {"yarn": payload["yarn"]}

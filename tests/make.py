@@ -1,13 +1,18 @@
 """Builders: plain functions that take the one fact a test is about."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from itertools import count
 from typing import Any
 
-from inventory.models import Yarn
+from django.db import transaction
+from django.utils import timezone
+
+from inventory import services as store
+from inventory.models import Delivery, Fibre, Place, Supplier, Yarn, YarnDemand, YarnLot
 from planning.models import (
+    Beam,
     Cloth,
     ClothSpec,
     Colourway,
@@ -148,6 +153,18 @@ def make_line(*, spec: ClothSpec | None = None, colourway: Colourway | None = No
     return OrderLine.objects.create(**facts | changes)
 
 
+def make_beam(**changes: Any) -> Beam:
+    n = next(_numbers)
+    facts = {
+        "code": f"B{n}",
+        "width_cm": Decimal("200.0"),
+        "barrel_mm": 180,
+        "flange_mm": 760,
+        "tare_kg": Decimal("95.0"),
+    }
+    return Beam.objects.create(**facts | changes)
+
+
 def make_loom(**changes: Any) -> Loom:
     n = next(_numbers)
     pattern = (
@@ -191,3 +208,53 @@ def make_ticket(warp: Warp, **changes: Any) -> JobTicket:
     ticket = JobTicket.objects.create(**facts | changes)
     ticket.specs.set({part.spec for part in warp.parts.all()})
     return ticket
+
+
+def make_supplier(**changes: Any) -> Supplier:
+    n = next(_numbers)
+    return Supplier.objects.create(**{"code": f"S{n}", "name": f"Spinner {n}", "lead_time_days": 28} | changes)
+
+
+def make_place(**changes: Any) -> Place:
+    n = next(_numbers)
+    return Place.objects.create(**{"code": f"B{n}", "name": f"Bay {n}"} | changes)
+
+
+def make_fibre(**changes: Any) -> Fibre:
+    n = next(_numbers)
+    facts = {
+        "name": f"wool {n}",
+        "is_protein": True,
+        "regain_pct": Decimal("17.00"),
+        "regain_authority": "EU 1007/2011 Annex IX",
+    }
+    return Fibre.objects.create(**facts | changes)
+
+
+def make_delivery(*, yarn: Yarn | None = None, **changes: Any) -> Delivery:
+    """20 kg of a yarn, promised for ten days from now."""
+    n = next(_numbers)
+    facts = {
+        "number": f"D{n}",
+        "yarn": yarn or make_yarn(),
+        "ordered_g": 20_000,
+        "expected_on": timezone.localdate() + timedelta(10),
+    }
+    return Delivery.objects.create(**facts | changes)
+
+
+def make_lot(*, grams: int = 9000, yarn: Yarn | None = None, **changes: Any) -> YarnLot:
+    """A lot as it is received; what `store.receive` takes may be changed."""
+    n = next(_numbers)
+    facts = {"label": f"L{n}", "dye_lot": f"{880 + n}", "by": None}
+    return store.receive(yarn=yarn or make_yarn(), grams=grams, **facts | changes).lot
+
+
+def make_demand(*, yarn: Yarn, on: date, grams: int, **changes: Any) -> YarnDemand:
+    """What planned work will draw, as the planning side writes it."""
+    n = next(_numbers)
+    facts = {"use": YarnDemand.WARP, "source": f"warp:{n}", "label": f"Warp {n}", "worked_from": "made for a test"}
+    demand = YarnDemand.objects.create(yarn=yarn, on=on, grams=grams, **facts | changes)
+    with transaction.atomic():
+        store.yarns_changed([yarn.pk])
+    return demand

@@ -19,7 +19,7 @@ def clean_week(text: str) -> str:
     return text
 
 
-class LoomForm(forms.ModelForm[Loom]):
+class LoomForm(forms.ModelForm):
     reed_space_cm = MeasureField(unit="cm", label="Reed space", min_value=1)
 
     class Meta:
@@ -54,7 +54,7 @@ class LoomForm(forms.ModelForm[Loom]):
         return cleaned
 
 
-class ReedForm(forms.ModelForm[Reed]):
+class ReedForm(forms.ModelForm):
     width_cm = MeasureField(unit="cm", label="Width", min_value=1)
 
     class Meta:
@@ -63,7 +63,7 @@ class ReedForm(forms.ModelForm[Reed]):
         labels = {"code": "Reed", "as_bought": "Stamped", "dents_per_10cm": "Dents per 10 cm"}
 
 
-class BeamForm(forms.ModelForm[Beam]):
+class BeamForm(forms.ModelForm):
     width_cm = MeasureField(unit="cm", label="Between the flanges", min_value=1)
 
     class Meta:
@@ -85,7 +85,7 @@ class BeamForm(forms.ModelForm[Beam]):
         return cleaned
 
 
-class ShiftPatternForm(forms.ModelForm[ShiftPattern]):
+class ShiftPatternForm(forms.ModelForm):
     class Meta:
         model = ShiftPattern
         fields = ["name", "hours"]
@@ -94,7 +94,7 @@ class ShiftPatternForm(forms.ModelForm[ShiftPattern]):
         return clean_week(self.cleaned_data["hours"])
 
 
-class ClosureForm(forms.ModelForm[Closure]):
+class ClosureForm(forms.ModelForm):
     class Meta:
         model = Closure
         fields = ["name", "loom", "starts_at", "stops_at"]
@@ -114,7 +114,7 @@ class ClosureForm(forms.ModelForm[Closure]):
         return cleaned
 
 
-class MillForm(forms.ModelForm[Mill]):
+class MillForm(forms.ModelForm):
     thrums_m = MeasureField(unit="m", label="Thrums, once a warp")
     header_m = MeasureField(unit="m", label="Header, once a piece")
     beam_min_m = MeasureField(unit="m", label="Shortest warp worth winding")
@@ -133,11 +133,11 @@ class MillForm(forms.ModelForm[Mill]):
             "cone_g": "Full cone (g)",
             "beam_density_kg_per_m3": "Yarn on the beam (kg a cubic metre)",
             "weft_change_min": "Weft change (min)",
-            "tie_in_stop_min": "Tie-in, loom stands (min)",
+            "tie_in_min": "Tie-in, loom stands (min)",
             "knots_per_min": "Knots a minute",
-            "drawing_in_ends_per_h": "Ends drawn in an hour",
+            "draw_in_ends_per_h": "Ends drawn in an hour",
             "reed_change_min": "Reed change (min)",
-            "full_change_min": "Full gait-up, at least (min)",
+            "gait_up_min": "Gaiting up, beside drawing-in and reed (min)",
             "due_spread_days": "Due dates that may share a warp (days)",
         }
 

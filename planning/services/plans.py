@@ -17,7 +17,7 @@ from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
 from planning.models import Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpYarn, set_up_rates
 from planning.services import clock, working_out
-from planning.shed import LoomState, Objective, PieceDue, Setup, SetupTimes, Shed, Tuners
+from planning.shed import LoomState, Objective, PieceDue, SetupTimes, Shed, Tuners
 from planning.shed_plan import Plan, first_plan, why_late
 from planning.ticket import from_json
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours
@@ -196,7 +196,7 @@ def _shed_warp(warp: Warp, *, release: int, rates: Any, free_looms: frozenset[st
         pieces=_pieces(warp, epoch=epoch),
         release=max(release, 0),
         tie_min=set_up_min(SetUp.TIE_IN, ends=worked.ends, rates=rates),
-        gait_min=set_up_min(SetUp.FULL_GAIT_UP, ends=worked.ends, rates=rates),
+        gait_min=set_up_min(SetUp.GAIT_UP, ends=worked.ends, rates=rates),
         draw_in_min=set_up_min(SetUp.DRAW_IN, ends=worked.ends, rates=rates),
         weft_change_min=set_up_min(SetUp.WEFT_CHANGE, ends=worked.ends, rates=rates),
         in_progress=hangs_on,
@@ -327,13 +327,6 @@ def record_plan(
     return run
 
 
-SETUP_WORDS = {"gait-up": "full gait-up"}
-
-
-def setup_word(setup: Setup) -> str:
-    return SETUP_WORDS.get(setup.kind, setup.kind)
-
-
 def _slots(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
     slots: list[Slot] = []
     for code, placed in plan.placements.items():
@@ -346,7 +339,7 @@ def _slots(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
                 warp=there.warps[code],
                 loom=there.looms[placed.loom],
                 position=placed.place,
-                setup=setup_word(placed.setup),
+                setup=placed.setup.kind,
                 setup_min=placed.setup.minutes,
                 winding_on=clock.to_moment(winding[0], epoch=there.epoch).date() if winding else None,
                 setup_starts_at=clock.to_moment(placed.setup_start, epoch=there.epoch),

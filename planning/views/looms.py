@@ -76,7 +76,10 @@ class LoomFilter(django_filters.FilterSet):
 def looms_list(request: HttpRequest) -> HttpResponse:
     run = plan_in_force()
     rows = with_queue(
-        Loom.objects.annotate(waiting=Count("slots", filter=Q(slots__run=run) if run else Q(pk__isnull=True))), run
+        Loom.objects.annotate(waiting=Count("slots", filter=Q(slots__run=run) if run else Q(pk__isnull=True))).order_by(
+            "code"
+        ),
+        run,
     )
     unplanned = Warp.objects.open().exclude(state=Warp.PROPOSED)
     if run:
@@ -263,15 +266,28 @@ def plans_list(request: HttpRequest) -> HttpResponse:
         Column("State", lambda r: r.state, "state"),
         Column("Warps", lambda r: r.n_slots, "n_slots", is_number=True),
         Column("Pieces late", lambda r: r.cost.get("tardy_pieces"), is_number=True),
-        Column("Late, weighted", lambda r: r.cost.get("weighted_tardy_min"), "cost__weighted_tardy_min", "min",
-               shown=lambda r: hours(r.cost.get("weighted_tardy_min")), is_number=True),
-        Column("Set-up", lambda r: r.cost.get("setup_min"), "cost__setup_min", "min",
-               shown=lambda r: hours(r.cost.get("setup_min")), is_number=True),
+        Column(
+            "Late, weighted",
+            lambda r: r.cost.get("weighted_tardy_min"),
+            "cost__weighted_tardy_min",
+            "min",
+            shown=lambda r: hours(r.cost.get("weighted_tardy_min")),
+            is_number=True,
+        ),
+        Column(
+            "Set-up",
+            lambda r: r.cost.get("setup_min"),
+            "cost__setup_min",
+            "min",
+            shown=lambda r: hours(r.cost.get("setup_min")),
+            is_number=True,
+        ),
     ]
-    rows = PlanRun.objects.annotate(n_slots=Count("slots"))
+    rows = PlanRun.objects.annotate(n_slots=Count("slots")).order_by("-pk")
     return listing(request, rows, columns=columns, name="plans", title="Plans of the shed")
 
 
+urlpatterns = [
     path("looms/", looms_list, name="looms"),
     path("looms/new/", loom_edit, name="loom_new"),
     path("looms/plans/", plans_list, name="plans"),

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -32,15 +33,15 @@ class Book:
     one: str
     many: str
     title: str
-    form: type[forms.ModelForm[Any]]
+    form: type[forms.ModelForm]
     rows: Callable[[], QuerySet[Any]]
     columns: Sequence[Column]
 
     def urlpatterns(self) -> list[URLPattern]:
         return [
-            path(f"mill/{self.many}/", room("mill")(self.list), name=self.many),
-            path(f"mill/{self.many}/new/", room("mill")(self.edit), name=f"{self.one}_new"),
-            path(f"mill/{self.many}/<int:pk>/", room("mill")(self.edit), name=self.one),
+            path(f"mill/{self.many}/", room("mill")(partial(self.list)), name=self.many),
+            path(f"mill/{self.many}/new/", room("mill")(partial(self.edit)), name=f"{self.one}_new"),
+            path(f"mill/{self.many}/<int:pk>/", room("mill")(partial(self.edit)), name=self.one),
         ]
 
     @property
