@@ -426,6 +426,11 @@ def hand_on(send: Callable[[int], object], *, relay: str) -> int:
     return sent
 
 
+def left_lying(*, since: timedelta) -> int:
+    """How many rows could have been begun, or handed on, all that time and were not: is anybody there?"""
+    return _may_begin().filter(worker="", asked_at__lt=timezone.now() - since).count()
+
+
 # Waiting for work
 
 

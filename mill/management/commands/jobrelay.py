@@ -2,15 +2,18 @@
 
 import signal
 import sys
+from datetime import timedelta
 from types import FrameType
 from typing import Any
 
 from django.conf import settings
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from kombu.exceptions import OperationalError as BrokerError
 
 from mill import jobs
 from mill.celery import app
+
+LEFT_LYING = timedelta(minutes=1)
 
 
 def close(signum: int, frame: FrameType | None) -> None:
@@ -21,7 +24,14 @@ class Command(BaseCommand):
     help = "Hand the jobs that wait on to the Celery workers (SHEDBOOK_REDIS), until it is stopped."
     requires_system_checks = []
 
-    def handle(self, **options: Any) -> None:
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--check", action="store_true", help="only say whether a relay is doing this")
+
+    def handle(self, *, check: bool, **options: Any) -> None:
+        if check:
+            if n_lying := jobs.left_lying(since=LEFT_LYING):
+                raise CommandError(f"{n_lying} jobs have waited over a minute for a relay to hand them on.")
+            return
         if not settings.CELERY_BROKER_URL:
             raise CommandError("There is no broker to hand jobs on to: set SHEDBOOK_REDIS, or run `jobworker` instead.")
         signal.signal(signal.SIGTERM, close)
