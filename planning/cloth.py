@@ -177,8 +177,8 @@ class Cloth:
                 f"{_standing(self.yarns)}",
                 field="selvedge_letter",
             )
-        self._check_widths()
         self._check_percentages()
+        self._check_widths()
         self._check_weave()
 
     def _check_orders(self) -> None:
@@ -303,6 +303,7 @@ def read_order(text: str, *, field: str | None = None) -> tuple[Stripe, ...]:
 
     Raises Refusal that names the place.
     """
+    text = text.rstrip()
     open_at: list[int] = []
     layers: list[list[Stripe]] = [[]]
     at = 0

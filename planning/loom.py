@@ -95,7 +95,7 @@ def weaving_min(*, picks: int, ppm: int, efficiency_pct: Decimal) -> int:
     >>> weaving_min(picks=108_000, ppm=220, efficiency_pct=Decimal(70))
     702
 
-    Exact: 77 000 picks at 220 and 70 % are 500 minutes, and not 501.
+    Exact: 63 000 picks at 180 and 70 % are 500 minutes; in floats they would be 501.
     """
     return ceil(picks / (ppm * Fraction(efficiency_pct) / 100))
 
