@@ -27,14 +27,19 @@ from planning.services import tickets
 from planning.ticket import Figures, Section, YarnNeed, from_json
 
 
+def read_day(text: str) -> date | None:
+    """2026-11-24 as a day; None when there is no such day."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
 class DayConverter(StringConverter):
     regex = r"\d{4}-\d{2}-\d{2}"
 
     def to_python(self, value: str) -> date:
-        found = parse_date(value)
-        if found is None:
-            raise ValueError(value)
-        return found
+        return date.fromisoformat(value)
 
     def to_url(self, value: date | str) -> str:
         return value if isinstance(value, str) else value.isoformat()
@@ -234,7 +239,7 @@ def tickets_of_day(request: HttpRequest, on: date) -> HttpResponse:
 @require_GET
 @room("tickets")
 def tickets_day_choose(request: HttpRequest) -> HttpResponse:
-    on = parse_date(request.GET.get("day", "")) if len(request.GET.get("day", "")) == 10 else None
+    on = read_day(request.GET.get("day", ""))
     if on is None:
         messages.error(request, "Choose the day whose tickets you want to print.")
         return redirect("tickets")
@@ -244,8 +249,7 @@ def tickets_day_choose(request: HttpRequest) -> HttpResponse:
 @require_POST
 @room("tickets")
 def tickets_issue_day(request: HttpRequest) -> HttpResponse:
-    said = request.POST.get("day", "")
-    on = parse_date(said) if len(said) == 10 else None
+    on = read_day(request.POST.get("day", ""))
     if on is None:
         messages.error(request, "Choose the day whose tickets you want to issue.")
         return redirect("tickets")
