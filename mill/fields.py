@@ -17,7 +17,7 @@ from mill.refusal import Refusal
 from mill.units import MEASURES, plain, read
 
 # The ends of the names of measured columns, longest first: loom_picks_per_cm is a sett and no width.
-_ENDINGS = sorted(MEASURES, key=len, reverse=True)
+_ENDINGS = sorted(MEASURES.keys() - {"number"}, key=len, reverse=True)
 
 
 class MeasureInput(forms.TextInput):
@@ -32,7 +32,8 @@ class MeasureField(forms.Field):
 
     unit                    canonical, one of mill.units.MEASURES; a bare number is in it
     min_value, max_value    in that unit, both allowed
-    above                   the value must be more than this: 0 for what can't be nothing
+    above, below            the value must be more, or less, than these: above 0 for what can't be nothing, below 100
+                            for a shrinkage, which can't take the whole cloth
     places                  kept after the point, rounded to the nearest; 0 hands on an int
 
     For templates, `field.field.unit` is how the unit is written: "cm", "g/m²".
@@ -47,6 +48,7 @@ class MeasureField(forms.Field):
         min_value: Decimal | int | None = None,
         max_value: Decimal | int | None = None,
         above: Decimal | int | None = None,
+        below: Decimal | int | None = None,
         places: int = 3,
         written: str = "",
         **kwargs: Any,
@@ -54,7 +56,8 @@ class MeasureField(forms.Field):
         self.measure = MEASURES[unit]
         self.canonical = unit
         self.unit = written or self.measure.written
-        self.min_value, self.max_value, self.above, self.places = min_value, max_value, above, places
+        self.min_value, self.max_value, self.above, self.below = min_value, max_value, above, below
+        self.places = places
         super().__init__(**kwargs)
 
     def prepare_value(self, value: Any) -> Any:
@@ -74,7 +77,14 @@ class MeasureField(forms.Field):
         if value is None:
             return
         try:
-            within(value, self.unit, min_value=self.min_value, max_value=self.max_value, above=self.above)
+            within(
+                value,
+                self.unit,
+                min_value=self.min_value,
+                max_value=self.max_value,
+                above=self.above,
+                below=self.below,
+            )
         except Refusal as refusal:
             raise ValidationError(refusal.message, code="out_of_range") from refusal
 
@@ -89,21 +99,10 @@ class MeasureField(forms.Field):
 
 
 class PercentField(MeasureField):
-    """A percentage from 0 to 100, both allowed unless said otherwise. On what it is a share stands in `help_text`.
+    """A percentage from 0 to 100, both allowed unless said otherwise. On what it is a share stands in `help_text`."""
 
-    below   the value must be less than this: 100 for a shrinkage, which can't take the whole cloth
-    """
-
-    def __init__(self, *, below: Decimal | int | None = None, **kwargs: Any) -> None:
-        self.below = below
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(**{"unit": "pct", "min_value": 0, "max_value": 100, "places": 2, **kwargs})
-
-    def validate(self, value: Any) -> None:
-        super().validate(value)
-        if value is not None and self.below is not None and value >= self.below:
-            raise ValidationError(
-                f"{plain(value)} % is too much: write less than {plain(self.below)} %.", code="out_of_range"
-            )
 
 
 def measured(value: Any, unit: str, places: int, *, min_value: Decimal | int | None = None) -> Decimal | int:
@@ -121,15 +120,21 @@ def within(
     min_value: Decimal | int | None = None,
     max_value: Decimal | int | None = None,
     above: Decimal | int | None = None,
+    below: Decimal | int | None = None,
 ) -> None:
     """Refuse a value outside its bounds, with both numbers."""
-    has = f"{plain(value)} {written}"
+
+    def said(number: Decimal | int) -> str:
+        return f"{plain(number)} {written}".rstrip()
+
     if above is not None and value <= above:
-        raise Refusal(f"{has} is too little: write more than {plain(above)} {written}.")
+        raise Refusal(f"{said(value)} is too little: write more than {said(above)}.")
     if min_value is not None and value < min_value:
-        raise Refusal(f"{has} is too little: write {plain(min_value)} {written} or more.")
+        raise Refusal(f"{said(value)} is too little: write {said(min_value)} or more.")
     if max_value is not None and value > max_value:
-        raise Refusal(f"{has} is too much: write {plain(max_value)} {written} or less.")
+        raise Refusal(f"{said(value)} is too much: write {said(max_value)} or less.")
+    if below is not None and value >= below:
+        raise Refusal(f"{said(value)} is too much: write less than {said(below)}.")
 
 
 def unit_of_name(name: str) -> str | None:
@@ -203,11 +208,13 @@ class MeasureApiField(serializers.Field):
         min_value: Decimal | int | None = None,
         max_value: Decimal | int | None = None,
         above: Decimal | int | None = None,
+        below: Decimal | int | None = None,
         places: int = 3,
         **kwargs: Any,
     ) -> None:
         self.canonical = unit
-        self.min_value, self.max_value, self.above, self.places = min_value, max_value, above, places
+        self.min_value, self.max_value, self.above, self.below = min_value, max_value, above, below
+        self.places = places
         super().__init__(**kwargs)
 
     def to_internal_value(self, data: Any) -> Decimal | int:
@@ -222,6 +229,7 @@ class MeasureApiField(serializers.Field):
                 min_value=self.min_value,
                 max_value=self.max_value,
                 above=self.above,
+                below=self.below,
             )
         except Refusal as refusal:
             raise serializers.ValidationError(refusal.message) from refusal

@@ -59,6 +59,7 @@ MEASURES: dict[str, Measure] = {
     "picks_per_min": Measure("picks/min", "thread / minute", "a loom's speed", ("220", "220 ppm"), Decimal(100_000)),
     "min": Measure("min", "minute", "a time", ("45 min", "2 h 30 min", "1.5 h"), Decimal(10_000_000)),
     "h": Measure("h", "hour", "a time", ("8 h", "7 h 30 min", "450 min"), Decimal(100_000)),
+    "number": Measure("", "thread", "a number", ("12", "7.5", "1 500"), Decimal(1_000_000_000_000)),
     "pct": Measure("%", "percent", "a percentage", ("7", "7 %", "7.5 %"), Decimal(1_000)),
 }
 
@@ -146,8 +147,8 @@ def read(text: str, unit: str, *, signed: bool = False) -> Decimal:
         value = -value
     if abs(value) > measure.most:
         raise Refusal(
-            f'"{shown}" comes to more than {tidy(measure.most)} {measure.written}, the most that {measure.what} can be.'
-            " Check the number and its unit."
+            f'"{shown}" comes to more than {tidy(measure.most)} {measure.written}'.rstrip()
+            + f", the most that {measure.what} can be. Check the number and its unit."
         )
     return value
 
@@ -166,7 +167,7 @@ def show(value: Decimal | int, unit: str, as_unit: str, *, places: int = 2) -> s
     with localcontext() as context:
         context.prec = 50
         step = Decimal(1).scaleb(-places)
-        large, _, small = as_unit.partition(" ") if re.fullmatch(r"[a-z]+ [a-z]+", as_unit) else (as_unit, "", "")
+        large, _, small = as_unit.partition(" ") if re.fullmatch(r"(?!per )[a-z]+ [a-z]+", as_unit) else (as_unit, "", "")
         if not small:
             converted = Decimal(value) / _factor(_plain_text(as_unit), unit, as_unit)
             return f"{plain(converted.quantize(step, rounding=ROUND_HALF_UP))} {as_unit}"
@@ -204,7 +205,7 @@ def plain(value: Decimal | int) -> str:
 def _way_out(measure: Measure) -> str:
     *first, last = measure.examples
     such = f"{', '.join(first)} or {last}" if first else last
-    return f"Write it in {measure.written}, such as {such}."
+    return f"Write it in {measure.written}, such as {such}." if measure.written else f"Write {such}."
 
 
 def _plain_text(text: str) -> str:

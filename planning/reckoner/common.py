@@ -1,0 +1,132 @@
+"""What several of the reckoner's sums ask for and work alike: counts, waste, picks. Enters no sum."""
+
+from decimal import Decimal
+from typing import Any
+
+from inventory import yarn
+from inventory.yarn import Count
+from planning import cloth as cloths
+from planning import sett, warp, weave, weft
+from planning.reckoner.sheet import Input, Sheet, left, num, six, whole_up
+
+MOST_ENDS = weave.MOST_ENDS
+
+SYSTEMS = tuple((system.key, system.name) for system in yarn.SYSTEMS.values())
+REEDS = tuple((system.key, system.name) for system in sett.REED_SYSTEMS.values())
+RULES = tuple(
+    (rule.key, f"{rule.yarns}, {rule.constant} ({rule.authority.split(',')[0]})")
+    for rule in sett.SETTING_RULES.values()
+)
+WEAVES = tuple((name, name) for name in weave.PRESETS)
+REGAINS = tuple(
+    (regain.key, f"{regain.fibre}, {regain.regain_pct} % ({regain.authority})") for regain in yarn.REGAINS.values()
+)
+A_COUNT = "16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex, 150 den"
+
+
+def count_input(name: str, label: str, default: str, help: str = A_COUNT, *, required: bool = True) -> Input:
+    return Input(name, label, "count", default=default, help=help, required=required)
+
+
+def pct_input(name: str, label: str, default: str, help: str, **more: Any) -> Input:
+    return Input(name, label, "number", "pct", default, help, **{"least": 0, "below": 100, **more})
+
+
+ENDS = Input("ends", "Ends", "whole", "ends", "1500", least=1, most=MOST_ENDS)
+WARP_LENGTH = Input("warp_length_m", "Warp", "number", "m", "141", above=0, most=100_000)
+GREY_LENGTH = Input("grey_length_m", "Grey length", "number", "m", "127.7", "Off the loom.", above=0, most=1_000_000)
+PICKS = Input("picks_per_cm", "Picks per cm", "number", "per_cm", "8.46", "In the grey cloth.", above=0, most=500)
+PPM = Input("ppm", "Picks a minute", "whole", "picks_per_min", "220", least=1, most=5000)
+CONE = Input("cone_g", "A full cone", "number", "g", "1000", "Yarn on it.", above=0, most=1_000_000)
+WIDTH_STEPS = Input(
+    "width_steps_pct",
+    "Shrinkage in width, step by step",
+    "numbers",
+    "pct",
+    "10",
+    "Of the width before each step; one or more, such as 8 % + 2 %. Below 0 where it stretches.",
+    required=False,
+    least=-100,
+    below=100,
+)
+LENGTH_STEPS = Input(
+    "length_steps_pct",
+    "Shrinkage in length, step by step",
+    "numbers",
+    "pct",
+    "6",
+    "Of the length before each step.",
+    required=False,
+    least=-100,
+    below=100,
+)
+LOSS_STEPS = Input(
+    "loss_steps_pct",
+    "Loss of mass, step by step",
+    "numbers",
+    "pct",
+    "8 % + 2 %",
+    "Of the mass into each step: oil, dirt, flock. Scour 8 %, raise and crop 2 %, from memory.",
+    required=False,
+    least=-100,
+    below=100,
+)
+
+
+def as_tex(sheet: Sheet, name: str, count: Count, *, ask: bool = False, of: str = "") -> Decimal:
+    """The count in tex, with its step: every sum that is given a count begins so."""
+    system = count.system
+    folds = f"{count.folds} × " if count.folds > 1 and system.folding == "single" else ""
+    one = num(six(system.tex_of_one))
+    is_direct = system.kind == "direct"
+    sheet.working.add(
+        six(count.count_tex),
+        name=name,
+        label=of or "Count in tex, the whole yarn",
+        formula=("number × tex of 1" if is_direct else "tex of 1 ÷ number")
+        + (" × folds" if folds else "")
+        + f"; 1 {system.written[0]} is {one} tex",
+        sum=f"{folds}{num(count.number)} × {one}" if is_direct else f"{folds}{one} ÷ {num(count.number)}",
+        unit="tex",
+        source=system.authority,
+    )
+    if ask:
+        sheet.asked.append(name)
+    return count.count_tex
+
+
+def issue(sheet: Sheet, length_m: Decimal, tex: Decimal, *, waste_pct: Decimal, cone_g: Decimal) -> int:
+    """Grams net, with waste, and in cones; hands on the net."""
+    net_g = sheet.ask(
+        "net_g",
+        whole_up(yarn.mass_g(length_m=length_m, count_tex=tex)),
+        f"{num(length_m)} m × {num(six(tex))} tex ÷ 1000",
+    )
+    issue_g = sheet.ask(
+        "issue_g", whole_up(warp.issue_g(net_g=net_g, waste_pct=waste_pct)), f"{net_g}{left('÷', (waste_pct,))}"
+    )
+    sheet.ask("cones", whole_up(Decimal(issue_g) / cone_g), f"{issue_g} ÷ {num(cone_g)}")
+    return net_g
+
+
+def lay_picks(sheet: Sheet, grey_length_m: Decimal, picks_per_cm: Decimal) -> int:
+    return sheet.ask(
+        "picks",
+        weft.picks_per_piece(grey_length_m=grey_length_m, loom_picks_per_cm=picks_per_cm),
+        f"{num(grey_length_m)} m × {num(picks_per_cm)} × 100",
+    )
+
+
+def finished_mass(
+    sheet: Sheet, loom_g_per_m2: Decimal, *, width_pct: Decimal, length_pct: Decimal, loss_pct: Decimal
+) -> Decimal:
+    return sheet.ask(
+        "finished_g_per_m2",
+        cloths.finished_g_per_m2(
+            loom_g_per_m2=loom_g_per_m2,
+            mass_loss_pct=loss_pct,
+            width_shrink_pct=width_pct,
+            length_shrink_pct=length_pct,
+        ),
+        f"{num(loom_g_per_m2)} × (1 − {num(loss_pct)} %) ÷ ((1 − {num(width_pct)} %) × (1 − {num(length_pct)} %))",
+    )

@@ -1,0 +1,184 @@
+"""The reckoner's sums of yarn: counts, folds, packages, regain. Knows no lot."""
+
+from decimal import Decimal
+
+from inventory import yarn
+from inventory.yarn import Count
+from mill.refusal import Refusal
+from planning.reckoner.common import CONE, REGAINS, SYSTEMS, as_tex, count_input, pct_input
+from planning.reckoner.sheet import Input, Sheet, enter, left, num, six
+
+
+@enter(
+    "count",
+    "Count conversion",
+    "Yarn",
+    "One count system into another. In cotton, worsted, linen, woollen and metric counts the number of a folded yarn"
+    " is that of its singles; in spun silk and in tex it is that of the whole.",
+    count_input("count", "Count", "2/48 nw"),
+    Input("to_system", "Into", "choice", default="nm", choices=SYSTEMS),
+)
+def _convert_count(sheet: Sheet, *, count: Count, to_system: str) -> None:
+    count_tex = as_tex(sheet, "count_tex", count, ask=True)
+    wanted = yarn.SYSTEMS[to_system]
+    number = yarn.convert(count_tex, from_system="tex", to_system=to_system)
+    factor = num(six(wanted.tex_of_one))
+    sum = f"{num(six(count_tex))} ÷ {factor}" if wanted.kind == "direct" else f"{factor} ÷ {num(six(count_tex))}"
+    source = f"number 1 is {num(six(wanted.tex_of_one))} tex: {wanted.authority}"
+    sheet.ask("single_number", six(number), sum, unit=wanted.written[0], source=source)
+    if count.folds > 1:
+        as_bought = yarn.count_of_tex(count_tex, system=to_system, folds=count.folds).notation
+        naming = "the number names a single" if wanted.folding == "single" else "the number names the whole"
+        sheet.ask("number", as_bought, f"{count.folds}-fold, {naming}", source=source)
+    sheet.ask("yd_per_lb", yarn.yd_per_lb(count_tex), f"453.59237 ÷ (0.9144 × {num(six(count_tex))}) × 1000")
+    sheet.ask("m_per_kg", yarn.length_m(mass_g=1000, count_tex=count_tex), f"1000 g × 1000 ÷ {num(six(count_tex))} tex")
+    if wanted.note:
+        sheet.remarks.append(wanted.note)
+
+
+@enter(
+    "folded",
+    "Folded count",
+    "Yarn",
+    "What yarns twisted together make. Counts in tex add; indirect counts do not: 60s and 40s cotton make 24s.",
+    Input("counts", "Singles", "counts", default="60 ne + 40 ne", help="Two or more, joined by +."),
+    pct_input("twist_take_up_pct", "Take-up in twisting", "0", "Of the length of the singles."),
+    Input("to_system", "Into", "choice", default="ne", choices=SYSTEMS),
+)
+def _fold(sheet: Sheet, *, counts: tuple[Count, ...], twist_take_up_pct: Decimal, to_system: str) -> None:
+    tex = [
+        as_tex(sheet, f"count_tex_{number}", count, of=f"{number}: {count.notation}")
+        for number, count in enumerate(counts, start=1)
+    ]
+    sheet.put("singles_tex", yarn.folded_tex(tex, take_up_pct=Decimal(0)), " + ".join(num(six(each)) for each in tex))
+    folded_tex = yarn.folded_tex(tex, take_up_pct=twist_take_up_pct)
+    together = num(six(sum(tex, Decimal(0))))
+    sheet.ask("folded_tex", folded_tex, f"{together}{left('÷', (twist_take_up_pct,))}")
+    wanted = yarn.SYSTEMS[to_system]
+    factor = num(six(wanted.tex_of_one))
+    whole = num(six(folded_tex))
+    sheet.ask(
+        "single_number",
+        six(yarn.convert(folded_tex, from_system="tex", to_system=to_system)),
+        f"{whole} ÷ {factor}" if wanted.kind == "direct" else f"{factor} ÷ {whole}",
+        unit=wanted.written[0],
+        source=f"number 1 is {factor} tex: {wanted.authority}",
+    )
+    sheet.ask(
+        "singles_m",
+        yarn.singles_length_m(folded_length_m=1000, take_up_pct=twist_take_up_pct),
+        f"1000{left('÷', (twist_take_up_pct,))}",
+    )
+
+
+@enter(
+    "missing-single",
+    "The single to fold with another",
+    "Yarn",
+    "Which yarn, twisted with one at hand, makes the count that is wanted. All three in one indirect system, such as"
+    " worsted or metric.",
+    Input("known_number", "Number at hand", "number", "number", "30", above=0, most=10_000),
+    Input("resultant_number", "Number wanted, of the whole", "number", "number", "21", above=0, most=10_000),
+)
+def _missing_single(sheet: Sheet, *, known_number: Decimal, resultant_number: Decimal) -> None:
+    if resultant_number >= known_number:
+        raise Refusal(
+            f"A yarn of {num(resultant_number)} can't hold a single of {num(known_number)}: folded yarn is coarser."
+            f" Write less than {num(known_number)}.",
+            field="resultant_number",
+        )
+    sheet.ask(
+        "missing_count",
+        yarn.missing_ply(known_count=known_number, resultant_count=resultant_number),
+        f"{num(known_number)} × {num(resultant_number)} ÷ ({num(known_number)} − {num(resultant_number)})",
+    )
+
+
+@enter(
+    "package",
+    "Yarn on a package",
+    "Yarn",
+    "How long the yarn on a cone or in a bag is, from what it weighs without its cone.",
+    count_input("count", "Count", "2/48 nw"),
+    CONE,
+)
+def _package(sheet: Sheet, *, count: Count, cone_g: Decimal) -> None:
+    tex = as_tex(sheet, "count_tex", count)
+    sheet.ask(
+        "package_length_m",
+        yarn.length_m(mass_g=cone_g, count_tex=tex),
+        f"{num(cone_g)} g × 1000 ÷ {num(six(tex))} tex",
+    )
+
+
+@enter(
+    "invoice",
+    "Invoice mass at regain",
+    "Yarn",
+    "What yarn is paid for, or reckoned at in stock: its dry mass with the regain agreed. A store weighed in dry"
+    " winter air reads 3 to 4 % light with no yarn missing.",
+    Input("net_g", "Net mass", "number", "g", "100 kg", "As weighed, without cones.", above=0, most=100_000_000),
+    Input("moisture_pct", "Moisture measured", "number", "pct", "12", "By meter or oven.", least=0, most=100),
+    Input(
+        "moisture_is",
+        "which is",
+        "choice",
+        default="regain",
+        choices=(("regain", "regain: a share of the dry mass"), ("content", "content: a share of the whole")),
+        help="Most meters show content.",
+    ),
+    Input(
+        "regain",
+        "Regain agreed",
+        "choice",
+        default="eu-wool-carded",
+        choices=REGAINS,
+        help="Tables disagree: take the one that the contract names.",
+    ),
+    Input(
+        "agreed_regain_pct",
+        "or another regain",
+        "number",
+        "pct",
+        "",
+        "Takes the place of the table's.",
+        required=False,
+        least=0,
+        most=100,
+    ),
+)
+def _invoice(
+    sheet: Sheet,
+    *,
+    net_g: Decimal,
+    moisture_pct: Decimal,
+    moisture_is: str,
+    regain: str,
+    agreed_regain_pct: Decimal | None,
+) -> None:
+    said = num(moisture_pct)
+    if moisture_is == "content":
+        if moisture_pct > 50:
+            raise Refusal(
+                f"A content of {said} % can't be in yarn: it is the water's share of the whole. Write 50 % or less,"
+                " or say that it is regain.",
+                field="moisture_pct",
+            )
+        measured_pct = yarn.regain_from_content_pct(moisture_pct)
+        sheet.ask("regain_pct", measured_pct, f"{said} % ÷ (1 − {said} %)")
+    else:
+        measured_pct = moisture_pct
+        sheet.ask("content_pct", yarn.moisture_content_pct(moisture_pct), f"{said} % ÷ (1 + {said} %)")
+    table = yarn.regain_called(regain)
+    agreed_pct = table.regain_pct if agreed_regain_pct is None else agreed_regain_pct
+    source = "as agreed" if agreed_regain_pct is not None else f"{table.fibre}: {table.authority}"
+    dry_g = yarn.dry_mass_g(mass_g=net_g, regain_pct=measured_pct)
+    sheet.ask("dry_g", dry_g, f"{num(net_g)} g ÷ (1 + {num(measured_pct)} %)")
+    sheet.ask(
+        "invoice_g",
+        yarn.invoice_mass_g(net_mass_g=net_g, measured_regain_pct=measured_pct, agreed_regain_pct=agreed_pct),
+        f"{num(dry_g)} g × (1 + {num(agreed_pct)} %)",
+        source=source,
+    )
+    if agreed_regain_pct is None and table.is_from_memory:
+        sheet.remarks.append("This regain is from memory: look it up before an invoice hangs on it.")
