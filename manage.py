@@ -32,7 +32,7 @@ def become(python: Path, *arguments: str) -> None:
 def stamp(lock: str) -> str:
     """What STAMP reads once everything in `lock` is installed for this Python."""
     sha256 = hashlib.sha256((HERE / "mill" / "requirements" / lock).read_bytes()).hexdigest()
-    return "Python {}.{} {}".format(*sys.version_info, sha256)
+    return "Python {}.{} {}".format(*sys.version_info[:2], sha256)
 
 
 def is_set_up(*locks: str) -> bool:
