@@ -7,8 +7,8 @@ from datetime import date, datetime
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.db.models import Model, QuerySet
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django_filters import FilterSet
@@ -58,24 +58,17 @@ def _plain(value: Any) -> Any:
     return "" if value is None else value
 
 
-class _Line:
-    def write(self, value: str) -> str:
-        return value
-
-
-def _as_csv(rows: QuerySet[Any], columns: Sequence[Column], name: str) -> StreamingHttpResponse:
-    writer = csv.writer(_Line())
-
-    def lines() -> Any:
-        yield "\ufeff" + writer.writerow([f"{c.label} ({c.unit})" if c.unit else c.label for c in columns])
-        for row in rows.iterator(chunk_size=500):
-            yield writer.writerow([_plain(column.value(row)) for column in columns])
-
-    return StreamingHttpResponse(
-        lines(),
+def _as_csv(rows: QuerySet[Any], columns: Sequence[Column], name: str) -> HttpResponse:
+    answer = HttpResponse(
+        "\ufeff",
         content_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="{name}-{timezone.localdate()}.csv"'},
     )
+    writer = csv.writer(answer)
+    writer.writerow([f"{c.label} ({c.unit})" if c.unit else c.label for c in columns])
+    for row in rows.iterator(chunk_size=500):
+        writer.writerow([_plain(column.value(row)) for column in columns])
+    return answer
 
 
 def listing(
@@ -88,7 +81,7 @@ def listing(
     name: str,
     title: str,
     extra: dict[str, Any] | None = None,
-    row_class: Callable[[Model], str] | None = None,
+    row_class: Callable[[Any], str] | None = None,
 ) -> HttpResponse:
     """A list page, or its CSV with ?csv=1. `rows` must carry what the columns read (select_related, annotations)."""
     chosen = filterset(request.GET, queryset=rows, request=request) if filterset else None
@@ -99,6 +92,8 @@ def listing(
         field = str(by_key[sort.lstrip("-")].order)
         # By primary key last, so that pages of equal rows neither repeat nor skip one.
         found = found.order_by(f"-{field}" if sort.startswith("-") else field, "pk")
+    elif not found.ordered:
+        found = found.order_by("pk")
     if request.GET.get("csv"):
         return _as_csv(found, columns, name)
     page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))

@@ -4,13 +4,13 @@ from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator
 from django.db import models
 
 
 def figure(digits: int, places: int, **kwargs: Any) -> models.DecimalField[Any, Any]:
     """A measured or promised number: `digits` in all, `places` after the point, never negative."""
-    validators = [MinValueValidator(kwargs.pop("at_least", 0))]
+    validators: list[BaseValidator] = [MinValueValidator(kwargs.pop("at_least", 0))]
     if "at_most" in kwargs:
         validators.append(MaxValueValidator(kwargs.pop("at_most")))
     return models.DecimalField(max_digits=digits, decimal_places=places, validators=validators, **kwargs)

@@ -167,6 +167,7 @@ def _pieces(warp: Warp, *, epoch: datetime) -> tuple[PieceDue, ...]:
     """What is left to weave, piece by piece, in the order of weaving."""
     woven = warp.picks_woven
     pieces: list[PieceDue] = []
+    assert warp.worked.figures is not None
     figures = from_json(warp.worked.figures)
     for part, run in zip(warp.parts.all(), figures.runs, strict=True):
         due = due_minute(part.line, part.spec.finishing_days, epoch=epoch)
@@ -268,7 +269,7 @@ def _supply(*, epoch: datetime, now_min: int) -> dict[int, list[list[int]]]:
     """By yarn: [minute, grams] of what is on hand and to come, in order."""
     supply: dict[int, list[list[int]]] = defaultdict(list)
     for lot in YarnLot.objects.free_to_use().with_balance().filter(on_hand_g__gt=0).order_by("received_on", "pk"):
-        supply[lot.yarn_id].append([now_min, lot.on_hand_g])  # type: ignore[attr-defined]
+        supply[lot.yarn_id].append([now_min, lot.on_hand_g])
     received: dict[int, int] = defaultdict(int)
     for delivery_id, grams in (
         YarnLot.objects.filter(delivery__is_closed=False, movements__kind="receive")

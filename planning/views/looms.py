@@ -1,3 +1,4 @@
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -221,10 +222,10 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _comparison(run: PlanRun, in_force: PlanRun | None) -> list[dict[str, Any]]:
     """The parts of a plan's cost beside those of the plan in force, as the planner reads them."""
-    rows = [
-        ("Late, weighted", "weighted_tardy_min", lambda minutes: hours(minutes)),
+    rows: list[tuple[str, str, Callable[[Any], str]]] = [
+        ("Late, weighted", "weighted_tardy_min", hours),
         ("Pieces late", "tardy_pieces", str),
-        ("Set-up", "setup_min", lambda minutes: hours(minutes)),
+        ("Set-up", "setup_min", hours),
     ]
     other = in_force if in_force and in_force.pk != run.pk else None
     said = [

@@ -10,7 +10,6 @@ from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, register_converter, reverse
-from django.urls.converters import StringConverter
 from django.utils import timezone
 from django.utils.dateparse import parse_date, parse_datetime
 from django.utils.safestring import SafeString, mark_safe
@@ -35,7 +34,7 @@ def read_day(text: str) -> date | None:
         return None
 
 
-class DayConverter(StringConverter):
+class DayConverter:
     regex = r"\d{4}-\d{2}-\d{2}"
 
     def to_python(self, value: str) -> date:
