@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.conf import settings
 from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
@@ -7,6 +9,9 @@ from simple_history.models import HistoricalRecords
 
 from inventory import draw, ledger
 from mill.models import figure
+
+# Rows with columns added by a queryset, which the model doesn't name.
+Annotated = models.QuerySet[Any]
 
 COLOUR = RegexValidator(r"^#[0-9a-fA-F]{6}$", "Write the colour as # and six digits, #7a5c3e.")
 
@@ -99,7 +104,7 @@ class YarnFibre(models.Model):
 
 
 class DeliveryQuerySet(models.QuerySet["Delivery"]):
-    def with_received(self) -> "DeliveryQuerySet":
+    def with_received(self) -> Annotated:
         """Adds received_g, what has come of it, and outstanding_g, what is still to come; 0 once it is closed."""
         # A lot's first line is what was received; one that was taken back has not come.
         came = (
@@ -116,7 +121,7 @@ class DeliveryQuerySet(models.QuerySet["Delivery"]):
             )
         )
 
-    def open(self) -> "DeliveryQuerySet":
+    def open(self) -> Annotated:
         return self.with_received().filter(outstanding_g__gt=0)
 
 
@@ -143,7 +148,7 @@ class Delivery(models.Model):
 
 
 class YarnLotQuerySet(models.QuerySet["YarnLot"]):
-    def with_balance(self) -> "YarnLotQuerySet":
+    def with_balance(self) -> Annotated:
         """Adds on_hand_g, held_g and available_g, read from each lot's last movement."""
         last = Movement.objects.filter(lot=OuterRef("pk")).order_by("-seq")
         return self.annotate(
@@ -200,11 +205,11 @@ class YarnLot(models.Model):
 
 
 class ReservationQuerySet(models.QuerySet["Reservation"]):
-    def with_remaining(self) -> "ReservationQuerySet":
+    def with_remaining(self) -> Annotated:
         """Adds remaining_g, what of the hold has neither been drawn nor released."""
         return self.annotate(remaining_g=Coalesce(Sum("movements__held_change_g"), Value(0)))
 
-    def open(self) -> "ReservationQuerySet":
+    def open(self) -> Annotated:
         return self.with_remaining().filter(remaining_g__gt=0)
 
 

@@ -29,6 +29,13 @@ settings.STATIC_ROOT = TESTS_DATA / "static"
 settings.STATIC_ROOT.mkdir()
 
 
+@pytest.fixture(scope="session", autouse=True)
+def ledger_is_flushed() -> None:
+    from tests.inventory.ledger_flush import let_tests_flush_the_ledger
+
+    let_tests_flush_the_ledger()
+
+
 def pytest_unconfigure() -> None:
     shutil.rmtree(TESTS_DATA, ignore_errors=True)
 

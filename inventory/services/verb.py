@@ -1,0 +1,88 @@
+"""What every verb of the store is: one transaction, counted once by its key, and nothing nonsensical written."""
+
+import logging
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from functools import wraps
+from typing import ParamSpec, TypeVar
+from uuid import uuid4
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, OperationalError, connection, models, transaction
+
+from mill.refusal import Refusal
+
+log = logging.getLogger("mill.inventory")
+
+TRIES = 3
+# Room is left for the second line of a verb that writes two.
+KEY_MAX = 56
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def verb(write: Callable[P, R]) -> Callable[P, R]:
+    """One transaction, begun afresh when another hand was quicker at the same row."""
+
+    @wraps(write)
+    def wholly(*args: P.args, **kwargs: P.kwargs) -> R:
+        # Inside somebody else's transaction a deadlock has ended theirs: only they can begin again.
+        may_begin_again = not connection.in_atomic_block
+        for attempt in range(1, TRIES + 1):
+            try:
+                with transaction.atomic():
+                    return write(*args, **kwargs)
+            except IntegrityError as clash:
+                log.warning("%s, attempt %d: %s", write.__name__, attempt, clash)
+            except OperationalError as clash:
+                if not (may_begin_again and _is_deadlock(clash)):
+                    raise
+                log.warning("%s, attempt %d: %s", write.__name__, attempt, clash)
+        raise Refusal(
+            f"Somebody else wrote in the same place each of the {TRIES} times this was tried."
+            " Look at the page again, then write it once more."
+        )
+
+    return wholly
+
+
+def _is_deadlock(error: OperationalError) -> bool:
+    return getattr(error.__cause__, "sqlstate", "") in {"40P01", "40001"}
+
+
+def own_key(key: str) -> str:
+    if len(key) > KEY_MAX:
+        raise Refusal(f"The key has {len(key)} characters; write {KEY_MAX} at most.", field="key")
+    return key or uuid4().hex
+
+
+def insert(row: models.Model) -> None:
+    """A new row of the ledger's side, whose relations are rows that the verb has in hand."""
+    with said_as_a_refusal():
+        row.clean_fields(exclude={column.name for column in row._meta.concrete_fields if column.is_relation})
+    row.save(force_insert=True)
+
+
+def save(row: models.Model, changed: Iterable[str]) -> None:
+    """A record that people edit: a new row whole, a changed one by name."""
+    with said_as_a_refusal():
+        row.full_clean()
+    if row.pk is None:
+        row.save(force_insert=True)
+        return
+    columns = {column.name for column in row._meta.concrete_fields} & set(changed)
+    if columns:
+        row.save(update_fields=sorted(columns))
+
+
+@contextmanager
+def said_as_a_refusal() -> Iterator[None]:
+    """What a form would say of the row, as a refusal: verbs are called by others than forms."""
+    try:
+        yield
+    except ValidationError as wrong:
+        field, said = next(iter(wrong.message_dict.items()))
+        if field == "__all__":
+            raise Refusal(" ".join(said)) from wrong
+        raise Refusal(f"{field.replace('_', ' ').capitalize()}: {' '.join(said)}", field=field) from wrong

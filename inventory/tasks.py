@@ -1,0 +1,12 @@
+"""Work that follows from a change in the store. It reads how things are now, so it may run twice or late."""
+
+from typing import Any
+
+from celery import shared_task
+
+from inventory import services
+
+
+@shared_task(name=services.REWORK_OUTLOOKS)
+def rework_outlooks(payload: dict[str, Any]) -> dict[str, int]:
+    return services.rework_marked_outlooks()
