@@ -36,27 +36,31 @@ class Window:
         return self.picks / self.picks_per_cm
 
 
-def window_of(cloth: Cloth, *, repeats: int = 2, threads_max: int = 240) -> Window:
+def window_of(cloth: Cloth, *, repeats: int = 2, threads_min: int = LEAST_THREADS, threads_max: int = 240) -> Window:
     """So many repeats of the colours, and of the draft and lifting, as fit.
 
-    Where one way is shorter than the other it is carried on until the patch is about square, so that a cloth of one
-    weft colour is not drawn as a ribbon.
+    Where one way is shorter than the other it is carried on until the patch is square, so that a cloth of one weft
+    colour is not drawn as a ribbon; a patch is higher than wide, or wider than high, only where one whole repeat makes
+    it so.
     """
     assert repeats >= 1
-    assert threads_max >= 1
+    assert 1 <= threads_min <= threads_max
     reed = reed_ends_per_cm(reed_dents_per_10cm=cloth.reed_dents_per_10cm, ends_per_dent=cloth.ends_per_dent)
     grey = sett_after(threads_per_cm=reed, shrink_pct=cloth.weaving_contraction_pct)
     ends_per_cm = grey / prod((1 - step.width_shrink_pct / 100 for step in cloth.route), start=Decimal(1))
     picks_per_cm = cloth.loom_picks_per_cm / prod(
         (1 - step.length_shrink_pct / 100 for step in cloth.route), start=Decimal(1)
     )
-    ends = max(order_threads(cloth.warp_order) * repeats, len(cloth.threading) * repeats, LEAST_THREADS)
-    picks = max(order_threads(cloth.weft_order) * repeats, len(cloth.lifting) * repeats, LEAST_THREADS)
-    ends, picks = min(ends, threads_max), min(picks, threads_max)
-    side_cm = max(ends / ends_per_cm, picks / picks_per_cm)
+    one_end, one_pick = (
+        min(max(order_threads(order), len(draft)), threads_max)
+        for order, draft in ((cloth.warp_order, cloth.threading), (cloth.weft_order, cloth.lifting))
+    )
+    width_cm = max(one_end * repeats, threads_min) / ends_per_cm
+    height_cm = max(one_pick * repeats, threads_min) / picks_per_cm
+    side_cm = min(max(width_cm, height_cm), threads_max / ends_per_cm, threads_max / picks_per_cm)
     return Window(
-        ends=min(max(ends, round(side_cm * ends_per_cm)), threads_max),
-        picks=min(max(picks, round(side_cm * picks_per_cm)), threads_max),
+        ends=min(max(one_end, round(side_cm * ends_per_cm)), threads_max),
+        picks=min(max(one_pick, round(side_cm * picks_per_cm)), threads_max),
         ends_per_cm=ends_per_cm,
         picks_per_cm=picks_per_cm,
     )
@@ -90,20 +94,27 @@ def _runs(warp_up: Sequence[bool]) -> tuple[tuple[int, int], ...]:
 
 
 def cloth_picture_svg(
-    cloth: Cloth, *, name: str = "cloth", repeats: int = 2, threads_max: int = 240, width_px_max: int = 720
+    cloth: Cloth,
+    *,
+    name: str = "cloth",
+    repeats: int = 2,
+    threads_min: int = LEAST_THREADS,
+    threads_max: int = 240,
+    width_px_max: int = 720,
 ) -> str:
     """The finished cloth as it looks: every crossing in the colour of the thread that lies on top.
 
     name           in the drawing's inner ids; two drawings on one page need two names
     repeats        of colours and weave, in width and in length
-    threads_max    ends, and picks, that are drawn at most; a longer repeat is cut off there
+    threads_min    ends, and picks, that are drawn at least, however small the repeat
+    threads_max    and at most; a longer repeat is cut off there
     width_px_max   of the drawing, unless a page makes it smaller
 
     The first end is on the left and the first pick at the bottom, as in the loom. Ends and picks stand as close
     as in the finished cloth.
     """
     assert re.fullmatch(r"[a-z][a-z0-9-]*", name), f"{name!r} is no name for an id"
-    window = window_of(cloth, repeats=repeats, threads_max=threads_max)
+    window = window_of(cloth, repeats=repeats, threads_min=threads_min, threads_max=threads_max)
     is_near = window.ends <= NEAR_THREADS and window.picks <= NEAR_THREADS
     # Shoulder to shoulder a hair wider than their place, or the ground would shine through between like colours.
     thick = "0.86" if is_near else "1.04"
