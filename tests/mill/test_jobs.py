@@ -1,3 +1,4 @@
+import os
 import subprocess
 import sys
 import threading
@@ -213,6 +214,32 @@ def test_a_worker_that_is_closed_puts_its_job_back(db):
     assert left("a") == 0
 
 
+def test_a_failure_under_a_lost_row_says_nothing_about_it(db):
+    ask("tests.refuse", {"mark": "a"})
+    slow = jobs.claim("the slow one")
+    Job.objects.update(worker="the next one")
+    jobs.work(slow)
+    row = Job.objects.get()
+    assert (row.state, row.worker, row.attempts, row.error) == (Job.RUNNING, "the next one", 0, "")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_eight_workers_at_once_claim_each_row_once():
+    for n in range(24):
+        ask("tests.leave_mark", {"mark": f"{n}"})
+    at_once, claimed = threading.Barrier(8), []
+
+    def take():
+        at_once.wait()
+        for _ in range(3):
+            claimed.append(jobs.claim("somebody").pk)
+
+    threads = [in_thread(take) for _ in range(8)]
+    for thread in threads:
+        thread.join()
+    assert len(claimed) == len(set(claimed)) == 24
+
+
 def test_fresh_work_goes_before_work_that_failed(db):
     ask("tests.break_down", {"mark": "a"})
     jobs.work(jobs.claim("somebody"))
@@ -282,6 +309,14 @@ def test_a_process_number_used_again_does_not_pass_for_the_dead_worker():
     machine, pid, started = jobs.worker_name().split()
     assert jobs.lives(f"{machine} {pid} {started}")
     assert not jobs.lives(f"{machine} {pid} {int(started) - 1}")
+
+
+def test_a_process_that_ended_lives_no_more_even_if_nobody_has_asked_how_it_ended():
+    process = subprocess.Popen([sys.executable, "-c", ""])
+    name = f"{jobs.worker_name().split()[0]} {process.pid} {jobs._started(process.pid)}"
+    os.waitid(os.P_PID, process.pid, os.WEXITED | os.WNOWAIT)
+    assert jobs.lives(name) is False
+    process.wait()
 
 
 def test_of_a_worker_on_another_machine_nothing_is_known_until_its_lease_runs_out(db):
