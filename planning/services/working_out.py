@@ -6,7 +6,7 @@ stale and asks for one job in the same transaction; the job works out what is st
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -410,8 +410,12 @@ def forget_demand(warp: Warp) -> None:
 # Audit
 
 
-def audit_differences() -> Iterator[str]:
-    """Every stored derived figure of the planning side that differs from a fresh working, in a sentence."""
+def audit_differences() -> Generator[str, None, int]:
+    """Every stored derived figure of the planning side that differs from a fresh working, in a sentence.
+
+    Returns how many figures were compared.
+    """
+    compared = 0
     mill = Mill.the_one()
     closures = list(Closure.objects.all())
     needs: dict[int, list[WarpYarn]] = defaultdict(list)
@@ -427,6 +431,7 @@ def audit_differences() -> Iterator[str]:
         )
     )
     for hold in WarpHold.objects.select_related("warp", "reservation__lot"):
+        compared += 1
         if hold.drawn_g != (drawn[hold.pk] or 0):
             yield f"{hold} says {hold.drawn_g} g drawn; the ledger says {drawn[hold.pk] or 0} g."
     for warp in for_working_out(Warp.objects.open()).iterator(chunk_size=100):
@@ -436,6 +441,7 @@ def audit_differences() -> Iterator[str]:
             continue
         if stored.is_stale:
             continue
+        compared += len(FIGURE_COLUMNS) + len(needs[warp.pk]) + len(demand[f"warp:{warp.pk}"])
         # What was drawn keeps the figures it was drawn by; only a warp that follows revisions must agree with today.
         worked = work_out_warp(warp, mill=mill)
         assert worked is not None
@@ -452,6 +458,7 @@ def audit_differences() -> Iterator[str]:
             yield f"{warp}: its demand for yarn by day is not what the plan says."
     for ticket in _overtaken(dict(WarpFigures.objects.filter(is_stale=False).values_list("warp_id", "worked_from"))):
         yield f"{ticket} has been overtaken and does not say so."
+    return compared
 
 
 def _need(need: WarpYarn) -> tuple[object, ...]:

@@ -182,7 +182,7 @@ def tickets_list(request: HttpRequest) -> HttpResponse:
             "today": timezone.localdate(),
             "when_empty": "No ticket has been issued yet. Issue one from a warp's page.",
         },
-        row_class=lambda t: "late" if state_of(t) == "overtaken" else "",  # type: ignore[arg-type]
+        row_class=lambda t: "late" if state_of(t) == "overtaken" else "",
     )
 
 
