@@ -249,7 +249,9 @@ def measure_text(data: Any) -> str | None:
         if set(data) - {"value", "unit"} or "value" not in data:
             return None
         value, unit = measure_text(data["value"]), data.get("unit", "")
-        return f"{value} {unit}".strip() if value is not None and isinstance(unit, str) else None
+        if value is None or not isinstance(unit, str):
+            return None
+        return f"{value} {unit}".strip() if value else ""
     if isinstance(data, bool) or not isinstance(data, str | int | float | Decimal):
         return None
     if isinstance(data, float):

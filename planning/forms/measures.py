@@ -1,7 +1,7 @@
 """Form fields for what only weavers write: counts, reeds, lists of percentages, faults of a piece."""
 
 import re
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 from typing import Any
 
 from django import forms
@@ -94,6 +94,25 @@ class WholeField(MeasureField):
         return int(number)
 
 
+class SettField(MeasureField):
+    """Ends or picks to the cm. The last place is cut: 80 picks/in over 36 in are 2880 picks, and not one more."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"unit": "per_cm", **kwargs})
+
+    def to_python(self, value: Any) -> Decimal | int | None:
+        if value in self.empty_values:
+            return None
+        try:
+            return _cut(read(str(value), self.canonical), self.places)
+        except Refusal as refusal:
+            raise ValidationError(refusal.message, code="unreadable") from refusal
+
+
+def _cut(value: Decimal, places: int) -> Decimal:
+    return value.quantize(Decimal(1).scaleb(-places), rounding=ROUND_FLOOR)
+
+
 class NumbersField(WrittenField):
     """Several measures of one unit, joined by +: 8 % + 2 %. Bounds as those of MeasureField, for each."""
 
@@ -126,10 +145,13 @@ class NumbersField(WrittenField):
 
 
 class ReedField(WrittenField):
-    """A reed as it is stamped or said, in dents to 10 cm: 63 per 10 cm, Stockport 40, 16 dents/in; bare, 63."""
+    """A reed as it is stamped or said, in dents to 10 cm: 63 per 10 cm, Stockport 40, 16 dents/in; bare, 63.
+
+    The sixth place is cut, as in SettField: 38 in of Stockport 32 are 608 dents, and not 609.
+    """
 
     unit = MEASURES["dents_per_10cm"].written
-    least, most = Decimal(1), Decimal(400)
+    least, most, places = Decimal(1), Decimal(400), 6
 
     def read(self, text: str) -> Decimal:
         dents = self._dents(text)
@@ -138,12 +160,12 @@ class ReedField(WrittenField):
 
     def _dents(self, text: str) -> Decimal:
         try:
-            return read(text, "dents_per_10cm")
+            return _cut(read(text, "dents_per_10cm"), self.places)
         except Refusal:
             # A name that is no unit of measure is the name of a reed system.
             if not re.search(r"[A-Za-z]{4}", text) or re.search(r"\b(?:dents?|splits?|ends?)\b", text, re.IGNORECASE):
                 raise
-        return round(read_reed(text), 6)
+        return _cut(read_reed(text), self.places)
 
     def prepare_value(self, value: Any) -> Any:
         return f"{plain(value)} per 10 cm" if isinstance(value, Decimal) else value

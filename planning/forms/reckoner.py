@@ -12,7 +12,7 @@ from mill.fields import MeasureField, measure_text
 from mill.models import Mill
 from mill.refusal import Refusal
 from mill.units import MEASURES, plain
-from planning.forms.measures import CountField, CountsField, FaultsField, NumbersField, ReedField, WholeField
+from planning.forms.measures import CountField, CountsField, FaultsField, NumbersField, ReedField, SettField, WholeField
 from planning.piece import Fault
 from planning.reckoner import Answer, Input, Sum
 
@@ -79,6 +79,8 @@ def field_of(given: Input) -> forms.Field:
         "below": given.below,
     }
     match given.kind:
+        case "number" if given.unit == "per_cm":
+            return SettField(places=PLACES, **bounds, **common)
         case "number":
             return MeasureField(unit=given.unit, places=PLACES, **bounds, **common)
         case "whole":

@@ -7,7 +7,7 @@ from inventory import yarn
 from inventory.yarn import Count
 from planning import cloth as cloths
 from planning import sett, warp, weave, weft
-from planning.reckoner.sheet import Input, Sheet, left, num, six, whole_up
+from planning.reckoner.sheet import Input, Sheet, fine, left, num, six, whole_up
 
 MOST_ENDS = weave.MOST_ENDS
 
@@ -77,7 +77,7 @@ def as_tex(sheet: Sheet, name: str, count: Count, *, ask: bool = False, of: str 
     """The count in tex, with its step: every sum that is given a count begins so."""
     system = count.system
     folds = f"{count.folds} × " if count.folds > 1 and system.folding == "single" else ""
-    one = num(six(system.tex_of_one))
+    one = fine(system.tex_of_one)
     is_direct = system.kind == "direct"
     sheet.working.add(
         six(count.count_tex),
@@ -100,7 +100,7 @@ def issue(sheet: Sheet, length_m: Decimal, tex: Decimal, *, waste_pct: Decimal, 
     net_g = sheet.ask(
         "net_g",
         whole_up(yarn.mass_g(length_m=length_m, count_tex=tex)),
-        f"{num(length_m)} m × {num(six(tex))} tex ÷ 1000",
+        f"{num(length_m)} m × {fine(tex)} tex ÷ 1000",
     )
     issue_g = sheet.ask(
         "issue_g", whole_up(warp.issue_g(net_g=net_g, waste_pct=waste_pct)), f"{net_g}{left('÷', (waste_pct,))}"

@@ -13,7 +13,7 @@ from planning.reckoner.common import (
     finished_mass,
     pct_input,
 )
-from planning.reckoner.sheet import Input, Sheet, enter, num, six
+from planning.reckoner.sheet import Input, Sheet, enter, fine, num
 
 
 @enter(
@@ -62,8 +62,8 @@ def _cloth_mass(
     sheet.ask(
         "loom_g_per_m2",
         loom_g_per_m2,
-        f"({num(ends_per_cm)} × {num(six(warp_tex))} × (1 + {num(warp_crimp_pct)} %) + {num(picks_per_cm)} × "
-        f"{num(six(weft_tex))} × (1 + {num(weft_crimp_pct)} %)) ÷ 10",
+        f"({num(ends_per_cm)} × {fine(warp_tex)} × (1 + {num(warp_crimp_pct)} %) + {num(picks_per_cm)} × "
+        f"{fine(weft_tex)} × (1 + {num(weft_crimp_pct)} %)) ÷ 10",
     )
     finished = finished_mass(
         sheet, loom_g_per_m2, width_pct=width_shrink_pct, length_pct=length_shrink_pct, loss_pct=mass_loss_pct
@@ -89,7 +89,7 @@ def _square_sett(sheet: Sheet, *, g_per_m2: Decimal, count: Count, crimp_pct: De
     sheet.ask(
         "square_sett_per_cm",
         cloths.square_sett_per_cm(g_per_m2=g_per_m2, count_tex=tex, crimp_pct=crimp_pct),
-        f"{num(g_per_m2)} × 10 ÷ (2 × {num(six(tex))} × (1 + {num(crimp_pct)} %))",
+        f"{num(g_per_m2)} × 10 ÷ (2 × {fine(tex)} × (1 + {num(crimp_pct)} %))",
     )
 
 

@@ -18,7 +18,7 @@ from planning.reckoner.common import (
     count_input,
     pct_input,
 )
-from planning.reckoner.sheet import Input, Sheet, enter, left, num, six, whole_up
+from planning.reckoner.sheet import Input, Sheet, enter, fine, left, num, whole_up
 
 MOST_STRIPES = 60
 
@@ -121,7 +121,7 @@ def _tightness(sheet: Sheet, ends: Decimal, picks: Decimal, most: Mapping[str, D
 
 def _cover(sheet: Sheet, name: str, threads_per_cm: Decimal, tex: Decimal) -> Decimal:
     given = num(threads_per_cm)
-    cotton = num(six(yarn.convert(tex, from_system="tex", to_system="ne")))
+    cotton = fine(yarn.convert(tex, from_system="tex", to_system="ne"))
     sheet.ask(
         f"{name}_cover_peirce",
         sett.peirce_cover_factor(threads_per_cm, count_tex=tex),
@@ -130,7 +130,7 @@ def _cover(sheet: Sheet, name: str, threads_per_cm: Decimal, tex: Decimal) -> De
     sheet.ask(
         f"{name}_cover_metric",
         sett.si_cover_factor(threads_per_cm, count_tex=tex),
-        f"{given} × √{num(six(tex))} ÷ 10",
+        f"{given} × √{fine(tex)} ÷ 10",
     )
     diameter_mm = sett.peirce_diameter_mm(tex)
     sheet.put(f"{name}_diameter_mm", diameter_mm, f"25.4 ÷ (28 × √{cotton})")
@@ -180,7 +180,7 @@ def _as_firm(
     sheet.ask(
         "yarn_sett_per_cm",
         sett.same_firmness_in_yarn_per_cm(per_cm, from_tex=was, to_tex=becomes),
-        f"{num(per_cm)} × √({num(six(was))} ÷ {num(six(becomes))})",
+        f"{num(per_cm)} × √({fine(was)} ÷ {fine(becomes)})",
     )
 
 

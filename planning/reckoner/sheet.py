@@ -6,7 +6,7 @@ from decimal import ROUND_CEILING, ROUND_HALF_UP, Context, Decimal
 from typing import Any, Literal, TypeVar
 
 from mill.working import Step, Value, Working
-from planning.reckoner.words import PLACES, PLACES_OF, words_of
+from planning.reckoner.words import PLACES, PLACES_OF, SIX_FIGURES, words_of
 
 Kind = Literal["number", "whole", "choice", "text", "count", "counts", "numbers", "reed", "faults"]
 V = TypeVar("V", Decimal, int, str)
@@ -142,10 +142,10 @@ _WIDE = Context(prec=60)
 
 
 def rounded(value: Decimal, name: str) -> Decimal:
-    unit = words_of(name).unit
-    if unit in {"tex", "yd/lb", "m/kg"} and name not in PLACES_OF:
+    """A figure as it is shown: PLACES says how, by its name or its unit."""
+    step = PLACES_OF.get(name) or PLACES[words_of(name).unit]
+    if step == SIX_FIGURES:
         return six(value)
-    step = PLACES_OF.get(name) or PLACES[unit]
     if step.startswith("^"):
         # What a division leaves behind after its 28th digit is not rounded up: 64 m / 0.9375 is 60 m.
         value = value.quantize(Decimal("1e-12"), context=_WIDE)
@@ -154,9 +154,14 @@ def rounded(value: Decimal, name: str) -> Decimal:
 
 
 def six(value: Decimal) -> Decimal:
-    """Six figures: a yarn is named, not measured, by its count."""
+    """Six figures, and every figure before the point."""
     places = min(value.adjusted() - 5, 0)
     return tidy(value.quantize(Decimal(1).scaleb(places), rounding=ROUND_HALF_UP, context=_WIDE))
+
+
+def fine(value: Decimal) -> str:
+    """A count in the working: six figures."""
+    return f"{six(value):f}"
 
 
 def tidy(value: Decimal) -> Decimal:

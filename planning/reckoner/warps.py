@@ -20,7 +20,7 @@ from planning.reckoner.common import (
     lay_picks,
     pct_input,
 )
-from planning.reckoner.sheet import Input, Sheet, enter, left, num, rounded, six, whole_up
+from planning.reckoner.sheet import Input, Sheet, enter, fine, left, num, rounded, whole_up
 
 
 @enter(
@@ -296,7 +296,7 @@ def _beam_load(
         capacity_kg,
         f"π ÷ 4 × ({num(flange_mm / 1000)}² − {num(barrel_mm / 1000)}²) × {num(beam_width_cm / 100)} × {num(density)}",
     )
-    sheet.put("g_per_m", metre_g, f"{ends} × {num(six(tex))} ÷ 1000")
+    sheet.put("g_per_m", metre_g, f"{ends} × {fine(tex)} ÷ 1000")
     sheet.ask(
         "capacity_m",
         beams.capacity_m(facts, density_kg_per_m3=density, g_per_m=metre_g),
@@ -334,5 +334,5 @@ def _beam_length(sheet: Sheet, *, gross_kg: Decimal, tare_kg: Decimal, ends: int
     sheet.ask(
         "beam_m",
         beams.length_m(yarn_kg=yarn_kg, ends=ends, count_tex=tex),
-        f"{num(yarn_kg)} × 1 000 000 ÷ ({ends} × {num(six(tex))})",
+        f"{num(yarn_kg)} × 1 000 000 ÷ ({ends} × {fine(tex)})",
     )

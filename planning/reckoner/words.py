@@ -262,7 +262,9 @@ PLACES = {
     "points": "0.01",
     "": "0.01",
 }
-# Figures that are not rounded as others of their unit: lengths that are found, not asked for, go to the nearest.
+# Figures that are not rounded as others of their unit: lengths that are found, not asked for, go to the nearest, and
+# a yarn is named, not measured, by its six figures.
+SIX_FIGURES = "six figures"
 PLACES_OF = {
     "capacity_m": "0.1",
     "beam_m": "0.1",
@@ -276,6 +278,8 @@ PLACES_OF = {
     "points_per_100_yd2": "^0.01",
     "woven_picks": "1",
     "reed_number": "0.001",
+    **dict.fromkeys(("count_tex", "singles_tex", "folded_tex", "single_number", "missing_count"), SIX_FIGURES),
+    **dict.fromkeys(("yd_per_lb", "m_per_kg"), SIX_FIGURES),
 }
 
 

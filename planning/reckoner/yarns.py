@@ -6,7 +6,7 @@ from inventory import yarn
 from inventory.yarn import Count
 from mill.refusal import Refusal
 from planning.reckoner.common import CONE, REGAINS, SYSTEMS, as_tex, count_input, pct_input
-from planning.reckoner.sheet import Input, Sheet, enter, left, num, six
+from planning.reckoner.sheet import Input, Sheet, enter, fine, left, num
 
 
 @enter(
@@ -22,16 +22,16 @@ def _convert_count(sheet: Sheet, *, count: Count, to_system: str) -> None:
     count_tex = as_tex(sheet, "count_tex", count, ask=True)
     wanted = yarn.SYSTEMS[to_system]
     number = yarn.convert(count_tex, from_system="tex", to_system=to_system)
-    factor = num(six(wanted.tex_of_one))
-    sum = f"{num(six(count_tex))} ÷ {factor}" if wanted.kind == "direct" else f"{factor} ÷ {num(six(count_tex))}"
-    source = f"number 1 is {num(six(wanted.tex_of_one))} tex: {wanted.authority}"
-    sheet.ask("single_number", six(number), sum, unit=wanted.written[0], source=source)
+    factor = fine(wanted.tex_of_one)
+    sum = f"{fine(count_tex)} ÷ {factor}" if wanted.kind == "direct" else f"{factor} ÷ {fine(count_tex)}"
+    source = f"number 1 is {fine(wanted.tex_of_one)} tex: {wanted.authority}"
+    sheet.ask("single_number", number, sum, unit=wanted.written[0], source=source)
     if count.folds > 1:
         as_bought = yarn.count_of_tex(count_tex, system=to_system, folds=count.folds).notation
         naming = "the number names a single" if wanted.folding == "single" else "the number names the whole"
         sheet.ask("number", as_bought, f"{count.folds}-fold, {naming}", source=source)
-    sheet.ask("yd_per_lb", yarn.yd_per_lb(count_tex), f"453.59237 ÷ (0.9144 × {num(six(count_tex))}) × 1000")
-    sheet.ask("m_per_kg", yarn.length_m(mass_g=1000, count_tex=count_tex), f"1000 g × 1000 ÷ {num(six(count_tex))} tex")
+    sheet.ask("yd_per_lb", yarn.yd_per_lb(count_tex), f"453.59237 ÷ (0.9144 × {fine(count_tex)}) × 1000")
+    sheet.ask("m_per_kg", yarn.length_m(mass_g=1000, count_tex=count_tex), f"1000 g × 1000 ÷ {fine(count_tex)} tex")
     if wanted.note:
         sheet.remarks.append(wanted.note)
 
@@ -50,16 +50,16 @@ def _fold(sheet: Sheet, *, counts: tuple[Count, ...], twist_take_up_pct: Decimal
         as_tex(sheet, f"count_tex_{number}", count, of=f"{number}: {count.notation}")
         for number, count in enumerate(counts, start=1)
     ]
-    sheet.put("singles_tex", yarn.folded_tex(tex, take_up_pct=Decimal(0)), " + ".join(num(six(each)) for each in tex))
+    sheet.put("singles_tex", yarn.folded_tex(tex, take_up_pct=Decimal(0)), " + ".join(fine(each) for each in tex))
     folded_tex = yarn.folded_tex(tex, take_up_pct=twist_take_up_pct)
-    together = num(six(sum(tex, Decimal(0))))
+    together = fine(sum(tex, Decimal(0)))
     sheet.ask("folded_tex", folded_tex, f"{together}{left('÷', (twist_take_up_pct,))}")
     wanted = yarn.SYSTEMS[to_system]
-    factor = num(six(wanted.tex_of_one))
-    whole = num(six(folded_tex))
+    factor = fine(wanted.tex_of_one)
+    whole = fine(folded_tex)
     sheet.ask(
         "single_number",
-        six(yarn.convert(folded_tex, from_system="tex", to_system=to_system)),
+        yarn.convert(folded_tex, from_system="tex", to_system=to_system),
         f"{whole} ÷ {factor}" if wanted.kind == "direct" else f"{factor} ÷ {whole}",
         unit=wanted.written[0],
         source=f"number 1 is {factor} tex: {wanted.authority}",
@@ -107,7 +107,7 @@ def _package(sheet: Sheet, *, count: Count, cone_g: Decimal) -> None:
     sheet.ask(
         "package_length_m",
         yarn.length_m(mass_g=cone_g, count_tex=tex),
-        f"{num(cone_g)} g × 1000 ÷ {num(six(tex))} tex",
+        f"{num(cone_g)} g × 1000 ÷ {fine(tex)} tex",
     )
 
 
