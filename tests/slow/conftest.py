@@ -149,8 +149,9 @@ class Book:
 
     def kill(self, process: subprocess.Popen) -> None:
         """kill -9, the whole group of it: no farewells."""
-        os.killpg(process.pid, signal.SIGKILL)
-        process.wait(20)
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait(20)
         self.processes.remove(process)
 
     def rows(self, sql: str) -> list[tuple]:
@@ -167,10 +168,10 @@ class Book:
 
 @pytest.fixture
 def make_book(request, tmp_path):
-    """make_book("sqlite" or "postgresql", redis=True): a migrated, empty book."""
+    """make_book("sqlite" or "postgresql", redis=True): an empty book with its tables."""
     books = []
 
-    def make(kind: str, *, redis: bool = False) -> Book:
+    def make(kind: str, *, redis: bool = False, migrate: bool = True) -> Book:
         folder = tmp_path / f"book{len(books)}"
         folder.mkdir()
         database = f"sqlite:{folder / 'shedbook.sqlite3'}"
@@ -182,7 +183,8 @@ def make_book(request, tmp_path):
             database = server.removesuffix("postgres") + name
         book = Book(folder, database, request.getfixturevalue("redis_url") if redis else "")
         books.append(book)
-        book.run("migrate", "--verbosity", "0")
+        if migrate:
+            book.run("migrate", "--verbosity", "0")
         return book
 
     yield make

@@ -62,7 +62,7 @@ def test_a_worker_killed_five_times_in_mid_task_loses_and_doubles_nothing(make_b
         wait_until(lambda: at_work(book) - killed, within_s=60, what=f"work goes on after {killed} were killed")
         time.sleep(0.2)
         book.kill(worker)
-        killed |= at_work(book)
+        killed.update(at_work(book))
         worker = begin(book, how)
     wait_until(lambda: all_done(book), within_s=120, what="all is done")
     assert marks(book) == dict.fromkeys(names, 2)
