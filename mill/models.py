@@ -64,6 +64,13 @@ class Mill(models.Model):
     )
     dearness_of_lateness = models.PositiveIntegerField(default=20, help_text="Of a weighted minute late, in a plan.")
     dearness_of_setup = models.PositiveIntegerField(default=5, help_text="Of a minute of set-up, in a plan.")
+    dearness_of_move = models.PositiveIntegerField(
+        default=10_000,
+        help_text="Of a warp that changes loom or time when re-planning; 10 000 is 500 weighted minutes late. No source.",
+    )
+    freeze_days = models.PositiveIntegerField(
+        default=3, help_text="Warps that are to start within so many days stay where they are planned. No source."
+    )
     beam_min_m = figure(6, 1, default=Decimal("20.0"), help_text="No warp shorter than this is worth winding.")
     useful_remainder_g = models.PositiveIntegerField(
         default=3000, help_text="Less than this left of a dye lot is of little use. Common practice, no source."
@@ -84,6 +91,8 @@ class Mill(models.Model):
         default=56, help_text="A trap's lure lasts so long. From memory: see its packet."
     )
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
+    # In the address of the calendar feeds: who knows it may read them, and a new one shuts the old ones out.
+    calendar_key = models.CharField(max_length=40, blank=True, editable=False)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="there_is_one_mill")]

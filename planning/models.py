@@ -217,9 +217,7 @@ class ClothSpec(models.Model):
         return self.made_of(
             route=tuple(step.as_step() for step in self.route_steps.all()),
             yarns={
-                entry.letter: entry.yarn
-                for entry in self.colourway_yarns.all()
-                if entry.colourway_id == colourway.pk
+                entry.letter: entry.yarn for entry in self.colourway_yarns.all() if entry.colourway_id == colourway.pk
             },
         )
 
@@ -502,6 +500,17 @@ class PlanRun(models.Model):
     is_optimal = models.BooleanField(default=False)
     duration_ms = models.PositiveIntegerField(default=0)
     left_out = models.JSONField(default=list, help_text="Warps that fit no loom, with the reasons.")
+    base = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        help_text="The plan in force when this one was made.",
+    )
+    explained = models.JSONField(
+        default=dict, help_text="What was said of it when it was made: services/explaining.py has the words."
+    )
     in_force_from = models.DateTimeField(null=True, blank=True)
 
     class Meta:

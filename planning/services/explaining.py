@@ -1,0 +1,508 @@
+"""Why a plan is as it is: the chain behind every late warp, the weekly load, plans side by side, moves and their gain.
+
+All of it is said when the plan is made, in plain JSON, and kept with it: later the shed stands differently.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from mill.refusal import Refusal
+from planning.models import PlanRun
+from planning.services.standing import IN_LOOM, Standing
+from planning.shed_plan import Cause, Cost, Placement, Plan, time_plan, why_late
+from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
+
+# So many of the worst late warps are tried out for what would mend them; the others get their chain alone.
+TRIED = 6
+# From here on something is short of hours: orders are never spread evenly. Common practice, no source.
+TIGHT_PCT = 85
+# The bottleneck is looked for in the coming weeks; later ones are not full yet.
+LOOKED_AHEAD_WEEKS = 6
+SATURDAY: Span = (5 * DAY_MIN + 6 * 60, 5 * DAY_MIN + 14 * 60)
+
+
+def day_name(day: date) -> str:
+    """Tue 24 Nov."""
+    return f"{day:%a} {day.day} {day:%b}"
+
+
+def hours_said(minutes: int) -> str:
+    """A length of time as people say it: days from two days on, else hours, else minutes."""
+    if minutes >= 2 * DAY_MIN:
+        days, hours = divmod(round(minutes / 60), 24)
+        return f"{days} days" + (f" {hours} h" if hours else "")
+    if minutes >= 60:
+        return f"{round(minutes / 60)} h"
+    return f"{minutes} min"
+
+
+def listed(words: Sequence[str], *, most: int = 3) -> str:
+    """a, b and c; a, b, c and 4 more."""
+    if len(words) > most:
+        return f"{', '.join(words[:most])} and {len(words) - most} more"
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def ready_on(off: date, finishing_days: int) -> date:
+    """The first day by which what comes off the loom on a day is finished; finishing days are Mondays to Fridays.
+
+    The inverse of `standing.due_minute`: promised for that day it is in time, promised for a day sooner it is not.
+
+    >>> ready_on(date(2026, 3, 6), 10)
+    datetime.date(2026, 3, 20)
+    >>> ready_on(date(2026, 3, 7), 1), ready_on(date(2026, 3, 7), 0)
+    (datetime.date(2026, 3, 10), datetime.date(2026, 3, 7))
+    """
+    day, left = off, finishing_days
+    while left:
+        left -= day.weekday() < 5
+        day += timedelta(days=1)
+    return day
+
+
+@dataclass(frozen=True)
+class _Story:
+    """The words for one plan in one shed."""
+
+    there: Standing
+    plan: Plan
+
+    def day(self, minute: int) -> str:
+        return day_name(self.there.day_of(minute).date())
+
+    def off_day(self, minute: int) -> date:
+        """The day on which something that ends at a minute ends: midnight belongs to the day before."""
+        return self.there.day_of(minute - 1).date()
+
+    def moment(self, minute: int) -> str:
+        return f"{self.day(minute)} {self.there.day_of(minute):%H:%M}"
+
+    # The chain
+
+    def chain(self, code: str) -> list[dict[str, Any]]:
+        """From yarn to finishing, in the order in which it happens."""
+        links = list(reversed(why_late(self.there.shed, self.plan, code)))
+        said: list[dict[str, Any]] = []
+        before = [link for link in links if link.warp != code]
+        own = [link for link in links if link.warp == code]
+        release = next((link for link in links if link.kind == "release"), None)
+        if release is not None:
+            said += self._release(release, code)
+        if before:
+            said += self._loom_before(before)
+        for link in own:
+            said += self._own(link)
+        said.append(self._finishing(code))
+        return said
+
+    def _release(self, link: Cause, code: str) -> Iterator[dict[str, Any]]:
+        released = self.there.released
+        whose = "it" if link.warp == code else f"warp {link.warp}"
+        comes = released.waits_for.get(link.warp)
+        minutes = link.stops_at - link.starts_at
+        if comes:
+            at = max(released.warp_yarn[link.warp], 0) if comes.startswith("warp") else link.stops_at
+            yield _link(
+                "yarn", min(minutes, max(at - link.starts_at, 0)), f"The {comes} for {whose} comes {self.day(at)}."
+            )
+        winding = released.winding.get(link.warp)
+        if winding:
+            start, stop = winding
+            waited = start - max(released.warp_yarn[link.warp], self.there.now_min)
+            ahead = [one for one, (a, b) in released.winding.items() if a < start and b > start - max(waited, 0)]
+            behind = f", behind {_warps(ahead)}" if waited > 0 and ahead else ""
+            yield _link(
+                "warping",
+                min(minutes, stop - max(released.warp_yarn[link.warp], link.starts_at, self.there.now_min)),
+                f"{whose.capitalize()} is wound {self.moment(start)} to {self.moment(stop)}{behind}.",
+            )
+
+    def _loom_before(self, links: Sequence[Cause]) -> Iterator[dict[str, Any]]:
+        warps = list(dict.fromkeys(link.warp for link in links if link.kind in {"weaving", "set-up"}))
+        if warps:
+            first = min(link.starts_at for link in links if link.kind != "release")
+            last = max(link.stops_at for link in links)
+            yield _link(
+                "loom", last - first, f"Loom {links[0].loom} is busy with {_warps(warps)} until {self.moment(last)}."
+            )
+        held = list(dict.fromkeys(other for link in links if link.kind == "tuner wait" for other in link.others))
+        if held:
+            minutes = sum(link.stops_at - link.starts_at for link in links if link.kind == "tuner wait")
+            yield _link("tuner", minutes, f"Before that it waits {hours_said(minutes)} for tuners, at {_warps(held)}.")
+
+    def _own(self, link: Cause) -> Iterator[dict[str, Any]]:
+        minutes = link.stops_at - link.starts_at
+        setup = self.plan.placements[link.warp].setup
+        match link.kind:
+            case "tuner wait":
+                yield _link(
+                    "tuner", minutes, f"It waits {hours_said(minutes)} for a tuner, who is at {_warps(link.others)}."
+                )
+            case "closed":
+                who = "the tuners are" if setup.needs_tuner else f"loom {link.loom} is"
+                yield _link("closed", minutes, f"It waits {hours_said(minutes)} while {who} off shift.")
+            case "set-up":
+                yield _link("set-up", minutes, f"Its {setup.kind} takes until {self.moment(link.stops_at)}.")
+            case "weaving":
+                worked = self.there.shed.hours(link.loom).worked_between(link.starts_at, link.stops_at)
+                yield _link(
+                    "weaving",
+                    minutes,
+                    f"It weaves {hours_said(worked)} of loom {link.loom}'s hours, until {self.moment(link.stops_at)}.",
+                )
+
+    def _finishing(self, code: str) -> dict[str, Any]:
+        late = self._late_parts(code)
+        return _link(
+            "finishing",
+            max((days for *_, days in late), default=0) * DAY_MIN,
+            " ".join(
+                f"Line {line}: {count} piece{'' if count == 1 else 's'} finished {day_name(ready)}, "
+                f"{finishing_days} finishing days after the loom; promised {day_name(due)}."
+                for line, count, ready, due, finishing_days, _ in late
+            ),
+        )
+
+    def _late_parts(self, code: str) -> list[tuple[str, int, date, date, int, int]]:
+        """Line, late pieces, day ready, day promised, finishing days, days late: for each line that is late."""
+        warp = self.there.warps[code]
+        pieces = self.there.shed.warp[code].pieces
+        ends = self.plan.placements[code].piece_ends
+        parts = [part for part in warp.parts.all() for _ in range(part.pieces)][-len(pieces) :]
+        found: dict[int, tuple[str, int, date, date, int, int]] = {}
+        for part, piece, end in zip(parts, pieces, ends, strict=True):
+            if end > piece.due:
+                ready = ready_on(self.off_day(end), part.spec.finishing_days)
+                count = found[part.pk][1] if part.pk in found else 0
+                due = part.line.due_on
+                found[part.pk] = (str(part.line), count + 1, ready, due, part.spec.finishing_days, (ready - due).days)
+        return list(found.values())
+
+    # What would mend it
+
+    def mends(self, code: str, *, one_tuner_more: Plan | None) -> list[str]:
+        """Each tried out exactly: one thing changed, all else as it is planned."""
+        said: list[str] = []
+        placed = self.plan.placements[code]
+        links = why_late(self.there.shed, self.plan, code)
+        if any(link.kind == "release" and link.warp == code for link in links):
+            said += self._mend(code, self._here_now(code), "With its yarn here and the warp wound at once")
+        if one_tuner_more is not None and any(link.kind == "tuner wait" for link in links):
+            said += self._mend(code, one_tuner_more, "With one tuner more")
+        said += self._mend(code, self._put_first(code), f"Put first on loom {placed.loom}", pushes=True)
+        said += self._mend(code, self._with_saturdays(placed.loom), f"With a Saturday shift on loom {placed.loom}")
+        if not said:
+            said.append("Nothing that was tried brings it forward: a later date, or another weaver, is what is left.")
+        return said
+
+    def _mend(self, code: str, other: Plan | None, how: str, *, pushes: bool = False) -> Iterator[str]:
+        if other is None:
+            return
+        now, then = self.plan.placements[code], other.placements[code]
+        gained = now.weighted_tardy_min - then.weighted_tardy_min
+        if gained <= 0:
+            return
+        when = "in time" if not then.weighted_tardy_min else f"{hours_said(now.end - then.end)} sooner"
+        said = f"{how} it would be off the loom {self.moment(then.end)}, {when}"
+        pushed = [
+            placed.warp
+            for placed in other.placements.values()
+            if placed.warp != code and placed.weighted_tardy_min > self.plan.placements[placed.warp].weighted_tardy_min
+        ]
+        if pushes and pushed:
+            said += f", but {_warps(pushed)} would be later than promised"
+        yield f"{said}."
+
+    def _here_now(self, code: str) -> Plan:
+        shed = self.there.shed
+        rows = tuple(replace(row, release=self.there.now_min) if row.id == code else row for row in shed.warps)
+        return time_plan(replace(shed, warps=rows), self.plan.sequences)
+
+    def _put_first(self, code: str) -> Plan | None:
+        loom = self.plan.placements[code].loom
+        others = [one for one in self.plan.sequences[loom] if one != code]
+        stays = sum(self.there.shed.warp[one].in_progress is not None for one in others)
+        if self.plan.placements[code].place <= stays:
+            return None
+        return time_plan(self.there.shed, {**self.plan.sequences, loom: (*others[:stays], code, *others[stays:])})
+
+    def _with_saturdays(self, loom_id: str) -> Plan | None:
+        shed = self.there.shed
+        hours = shed.calendars[shed.loom[loom_id].calendar]
+        if any(stop > SATURDAY[0] and start < SATURDAY[1] for start, stop in hours.weekly):
+            return None
+        more = Hours((*hours.weekly, SATURDAY), hours.closed)
+        looms = tuple(replace(one, calendar="with Saturdays") if one.id == loom_id else one for one in shed.looms)
+        return time_plan(
+            replace(shed, looms=looms, calendars={**shed.calendars, "with Saturdays": more}), self.plan.sequences
+        )
+
+    # Late warps
+
+    def late(self) -> list[dict[str, Any]]:
+        late = [placed for placed in self.plan.placements.values() if self._late_min(placed)]
+        late.sort(key=lambda placed: (-placed.weighted_tardy_min, placed.end))
+        waits = any(link.kind == "tuner wait" for placed in late[:TRIED] for link in self._links(placed.warp))
+        shed = self.there.shed
+        more = replace(shed, tuners=replace(shed.tuners, capacity=shed.tuners.capacity + 1))
+        one_tuner_more = time_plan(more, self.plan.sequences) if waits else None
+        return [
+            {
+                "warp": placed.warp,
+                "loom": placed.loom,
+                "late_min": self._late_min(placed),
+                "weighted_min": placed.weighted_tardy_min,
+                "days": max((days for *_, days in self._late_parts(placed.warp)), default=0),
+                "chain": self.chain(placed.warp),
+                "mend": self.mends(placed.warp, one_tuner_more=one_tuner_more) if n < TRIED else [],
+            }
+            for n, placed in enumerate(late)
+        ]
+
+    def _links(self, code: str) -> list[Cause]:
+        return why_late(self.there.shed, self.plan, code)
+
+    def _late_min(self, placed: Placement) -> int:
+        pieces = self.there.shed.warp[placed.warp].pieces
+        return sum(max(end - piece.due, 0) for piece, end in zip(pieces, placed.piece_ends, strict=True))
+
+
+def _link(kind: str, minutes: int, said: str) -> dict[str, Any]:
+    return {"kind": kind, "minutes": max(minutes, 0), "said": said}
+
+
+def _warps(codes: Sequence[str]) -> str:
+    return f"warp{'' if len(codes) == 1 else 's'} {listed(list(codes))}" if codes else "another loom"
+
+
+def late_warps(there: Standing, plan: Plan) -> list[dict[str, Any]]:
+    return _Story(there, plan).late()
+
+
+def in_short(late: Mapping[str, Any]) -> str:
+    """The weightiest link of a late warp's chain but the finishing, which every warp has."""
+    links = [link for link in late["chain"] if link["kind"] != "finishing"]
+    said = max(links, key=lambda link: link["minutes"])["said"] if links else "It could not begin sooner."
+    return str(said)[:300]
+
+
+# The weekly load
+
+
+def weekly_load(there: Standing, plan: Plan) -> list[dict[str, Any]]:
+    """By week, from the present minute on: minutes open and minutes taken of looms, tuners and warping."""
+    shed, now = there.shed, there.now_min
+    weeks = max(-(-plan.cost.last_end // WEEK_MIN), now // WEEK_MIN + 1)
+    taken: dict[str, list[int]] = {name: [0] * weeks for name in ("weaving", "set-up", "tuners", "warping")}
+
+    def take(name: str, hours: Calendar, start: int, stop: int) -> None:
+        for week in range(start // WEEK_MIN, min(-(-stop // WEEK_MIN), weeks)):
+            taken[name][week] += hours.worked_between(max(start, week * WEEK_MIN), min(stop, (week + 1) * WEEK_MIN))
+
+    for placed in plan.placements.values():
+        hours = shed.hours(placed.loom)
+        take("weaving", hours, placed.start, placed.end)
+        if placed.setup.needs_tuner:
+            take("tuners", shed.tuner_hours, placed.setup_start, placed.setup_end)
+        take("set-up", hours, placed.setup_start, placed.setup_end)
+    for start, stop in there.winding.values():
+        take("warping", there.upstream.hours, start, stop)
+    rows = []
+    for week in range(now // WEEK_MIN, weeks):
+        a, b = max(week * WEEK_MIN, now), min((week + 1) * WEEK_MIN, shed.horizon)
+        loom_open = sum(shed.hours(loom.id).worked_between(a, b) for loom in shed.looms)
+        rows.append(
+            {
+                "week": there.day_of(week * WEEK_MIN).date().isoformat(),
+                "looms_open": loom_open,
+                "looms_weaving": taken["weaving"][week],
+                "looms_setup": taken["set-up"][week],
+                "tuners_open": shed.tuners.capacity * shed.tuner_hours.worked_between(a, b),
+                "tuners_taken": taken["tuners"][week],
+                "warping_open": there.upstream.warping_mills * there.upstream.hours.worked_between(a, b),
+                "warping_taken": taken["warping"][week],
+            }
+        )
+    return rows
+
+
+def bottleneck(load: Sequence[Mapping[str, Any]], late: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """What is tightest in the coming weeks, in a sentence, with the share of hours taken of all three."""
+    ahead = list(load[:LOOKED_AHEAD_WEEKS])
+    while len(ahead) > 1 and ahead[-1]["looms_weaving"] * 2 < ahead[0]["looms_weaving"]:
+        ahead.pop()
+    shares = {
+        "looms": _share(ahead, ("looms_weaving", "looms_setup"), "looms_open"),
+        "tuners": _share(ahead, ("tuners_taken",), "tuners_open"),
+        "warping": _share(ahead, ("warping_taken",), "warping_open"),
+    }
+    waits: dict[str, int] = defaultdict(int)
+    for row in late:
+        for link in row["chain"]:
+            if link["kind"] in {"yarn", "warping", "loom", "tuner"}:
+                waits[link["kind"]] += link["minutes"]
+    name = max(shares, key=lambda one: (shares[one], one))
+    weeks = f"over the next {len(ahead)} weeks" if len(ahead) > 1 else "this week"
+    rest = ", ".join(f"{one} {share} %" for one, share in shares.items() if one != name)
+    verb = "is" if name == "warping" else "are"
+    if shares[name] >= TIGHT_PCT:
+        said = (
+            f"{name.capitalize()} {verb} the bottleneck: {weeks} {shares[name]} % of the open hours are taken ({rest})."
+        )
+    else:
+        said = f"No hours are short: {weeks} {name} {verb} the fullest with {shares[name]} % taken ({rest})."
+    if waits:
+        most = max(waits, key=lambda one: (waits[one], one))
+        names = {"yarn": "yarn", "warping": "warping", "loom": "a loom that is busy", "tuner": "a tuner"}
+        said += f" Late warps wait longest for {names[most]}."
+        if most in {"yarn", "warping"}:
+            said += " A better order on the looms can't mend that."
+    return {"name": name, "shares": shares, "waits": dict(waits), "said": said}
+
+
+def _share(rows: Iterable[Mapping[str, Any]], taken: Sequence[str], opened: str) -> int:
+    rows = list(rows)
+    hours = sum(row[opened] for row in rows)
+    return round(100 * sum(row[name] for row in rows for name in taken) / hours) if hours else 0
+
+
+# Side by side, and moves
+
+
+def cost_parts(cost: Cost) -> dict[str, int]:
+    return {**asdict(cost), "total": cost.total}
+
+
+def moves(there: Standing, old: Plan, new: Plan) -> list[dict[str, Any]]:
+    """What a planner would have to do to come from one plan to the other, each move with what it gains.
+
+    A warp that only shifts because the warps before it do is no move. The gain is that of the whole plan against
+    the same plan with this one warp left where it was; less than nothing where a move only makes room for others.
+    """
+    return [_move(there, old, new, code) for code in moved_warps(old, new)]
+
+
+def moved_warps(old: Plan, new: Plan) -> list[str]:
+    """Warps that change loom, or their turn among those that stay on theirs; new ones are none."""
+    found: list[str] = []
+    for loom, order in new.sequences.items():
+        was = {code: n for n, code in enumerate(old.sequences.get(loom, ()))}
+        found += [code for code in order if code in old.placements and code not in was]
+        stay = [code for code in order if code in was]
+        kept = _longest_rise([was[code] for code in stay])
+        found += [code for n, code in enumerate(stay) if n not in kept]
+    return found
+
+
+def _longest_rise(places: Sequence[int]) -> set[int]:
+    """Positions of a longest rising run of places: those that need not move.
+
+    >>> sorted(_longest_rise([2, 0, 1, 3]))
+    [1, 2, 3]
+    """
+    best: list[tuple[int, int]] = []
+    for n, place in enumerate(places):
+        length, before = max(((best[m][0], m) for m in range(n) if places[m] < place), default=(0, -1))
+        best.append((length + 1, before))
+    if not best:
+        return set()
+    at = max(range(len(best)), key=lambda n: best[n][0])
+    kept = set()
+    while at >= 0:
+        kept.add(at)
+        at = best[at][1]
+    return kept
+
+
+def _move(there: Standing, old: Plan, new: Plan, code: str) -> dict[str, Any]:
+    was, now = old.placements[code], new.placements[code]
+    story = _Story(there, new)
+    back = {loom: tuple(one for one in order if one != code) for loom, order in new.sequences.items()}
+    behind = [one for one in old.sequences[was.loom][: was.place] if one in back[was.loom]]
+    place = back[was.loom].index(behind[-1]) + 1 if behind else 0
+    stays = sum(there.shed.warp[one].in_progress is not None for one in back[was.loom])
+    place = max(place, stays)
+    back[was.loom] = (*back[was.loom][:place], code, *back[was.loom][place:])
+    try:
+        left = time_plan(there.shed, back)
+    except Refusal:
+        # It can't stay: its loom takes it no more.
+        left = None
+    where = (
+        f"from loom {was.loom} to loom {now.loom}" if was.loom != now.loom else f"to another turn on loom {now.loom}"
+    )
+    return {
+        "warp": code,
+        "from_loom": was.loom,
+        "to_loom": now.loom,
+        "said": f"Warp {code} {where}, weaving from {story.moment(now.start)} instead of {story.moment(was.start)}.",
+        "gain": None
+        if left is None
+        else {
+            "weighted_tardy_min": left.cost.weighted_tardy_min - new.cost.weighted_tardy_min,
+            "setup_min": left.cost.setup_min - new.cost.setup_min,
+            "total": left.cost.total - left.cost.moves - new.cost.total + new.cost.moves,
+        },
+    }
+
+
+# All of it
+
+
+def explain(there: Standing, plan: Plan, *, beside: Mapping[str, Plan] | None = None) -> dict[str, Any]:
+    """What is kept with a plan: the chains, the load, the plans beside it, and what it was worked from."""
+    late = late_warps(there, plan)
+    load = weekly_load(there, plan)
+    return {
+        "winding": list(there.order),
+        "facts": dict(there.facts),
+        "frozen": sorted(there.frozen, key=int),
+        "late": late,
+        "load": load,
+        "bottleneck": bottleneck(load, late),
+        "beside": [{"name": name, "cost": cost_parts(other.cost)} for name, other in (beside or {}).items()],
+    }
+
+
+# What has changed since
+
+
+def changes_since(run: PlanRun, there: Standing) -> list[str]:
+    """What a plan was worked from and what is no longer so, each a short phrase."""
+    was = run.explained.get("facts")
+    if not was:
+        return []
+    now = there.facts
+    said = [f"{what} is new" for what in now if what not in was]
+    said += [f"{what} is gone" for what in was if what not in now]
+    several = {"the closures", "the mill's figures"}
+    said += [
+        f"{what} {'have' if what in several else 'has'} changed"
+        for what in was
+        if what in now and was[what] != now[what]
+    ]
+    return sorted(said)
+
+
+def slots_that_differ(before: PlanRun | None, after: PlanRun) -> list[str]:
+    """Warps that stand on another loom, or start on another day, in the later plan, each a short phrase."""
+    had = {slot.warp_id: slot for slot in before.slots.select_related("loom")} if before else {}
+    said: list[str] = []
+    for slot in after.slots.select_related("warp", "loom").order_by("warp__number"):
+        was = had.pop(slot.warp_id, None)
+        if was is None:
+            said.append(f"{slot.warp} is new on loom {slot.loom}")
+        elif was.loom_id != slot.loom_id:
+            said.append(f"{slot.warp} went from loom {was.loom} to loom {slot.loom}")
+        elif abs(slot.weaving_starts_at - was.weaving_starts_at) >= timedelta(hours=4):
+            on = timezone.localtime(slot.weaving_starts_at)
+            said.append(f"{slot.warp} on loom {slot.loom} starts {day_name(on.date())}, {on:%H:%M}")
+    for slot in had.values():
+        if slot.warp.state not in (*IN_LOOM, "woven out"):
+            said.append(f"{slot.warp} has no place any more")
+    return said

@@ -1,0 +1,484 @@
+"""The shed as it stands at a moment: looms, hours, and the warps that wait, with when yarn and warping let them go."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+from django.utils import timezone
+
+from inventory.models import Delivery, YarnLot
+from mill.models import Mill
+from mill.refusal import Refusal
+from planning import shed as shed_room
+from planning.gaiting import SetUp, set_up_min
+from planning.models import Closure, Loom, OrderLine, PlanRun, Warp, WarpYarn, set_up_rates
+from planning.services import clock, working_out
+from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners
+from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
+
+TUNERS, WARPING = "tuners", "warping"
+IN_LOOM = (Warp.GAITED, Warp.WEAVING)
+# No beam named yet: any that the loom takes.
+NO_FLANGE = 0
+# A start that shifts by less is the same plan to the people on the floor. Common practice, no source.
+SAME_START_MIN = 240
+# Inside the freeze a shift costs so many times what it costs outside; the loom does not change there at all.
+FROZEN_TIMES = 20
+# A yarn without a supplier is taken to come after four weeks. From memory.
+LEAD_DAYS = 28
+
+
+# What yarn and warping let go
+
+
+@dataclass(frozen=True, slots=True)
+class YarnNeed:
+    """Grams of a yarn that a warp has still to draw. lead_at: the minute at which an order placed now would be here."""
+
+    yarn: int
+    code: str
+    use: str
+    grams: int
+    lead_at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A warp on its way to the loom. warping_min is None when it needs no winding any more."""
+
+    code: str
+    needs: tuple[YarnNeed, ...]
+    warping_min: int | None
+
+
+@dataclass(frozen=True)
+class Releases:
+    """By warp: the first minute at which it can go to a loom, and what made it so.
+
+    winding     begin and end on the warping mill
+    warp_yarn   when the yarn of the warp is here
+    waits_for   the yarn that comes last, when it is not on hand
+    """
+
+    at: Mapping[str, int]
+    winding: Mapping[str, Span]
+    warp_yarn: Mapping[str, int]
+    waits_for: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Upstream:
+    """Yarn and warping as they stand: read once, asked for many orders of winding."""
+
+    waiting: Mapping[str, Waiting]
+    supply: Mapping[int, tuple[tuple[int, int], ...]]
+    hours: Calendar
+    warping_mills: int
+    now_min: int
+
+    def releases(self, order: Sequence[str], *, more: Sequence[Waiting] = ()) -> Releases:
+        """Yarn is served and warps are wound in this order; a warp whose yarn is not here lets the next one go first.
+
+        Yarn on hand goes first, then deliveries as they are expected; what nothing covers comes by an order placed
+        now, after the supplier's lead time.
+        """
+        by_code = {**self.waiting, **{one.code: one for one in more}}
+        supply = {yarn: [list(part) for part in parts] for yarn, parts in self.supply.items()}
+        warp_yarn: dict[str, int] = {}
+        weft_yarn: dict[str, int] = {}
+        waits_for: dict[str, str] = {}
+        for code in order:
+            here = {WarpYarn.WARP: self.now_min, WarpYarn.WEFT: self.now_min}
+            for need in by_code[code].needs:
+                comes = _take(supply.get(need.yarn, []), need.grams, otherwise=need.lead_at)
+                if comes > max(here.values()):
+                    waits_for[code] = f"{need.use} yarn {need.code}"
+                here[need.use] = max(here[need.use], comes)
+            warp_yarn[code], weft_yarn[code] = here[WarpYarn.WARP], here[WarpYarn.WEFT]
+        winding = self._wind([code for code in order if by_code[code].warping_min is not None], by_code, warp_yarn)
+        at = {
+            code: max(winding[code][1], weft_yarn[code]) if code in winding else weft_yarn[code]
+            for code in order
+        }  # fmt: skip
+        return Releases(at, winding, warp_yarn, waits_for)
+
+    def _wind(self, order: list[str], by_code: Mapping[str, Waiting], here: Mapping[str, int]) -> dict[str, Span]:
+        free_at = [self.now_min] * self.warping_mills
+        winding: dict[str, Span] = {}
+        while order:
+            mill = min(range(len(free_at)), key=free_at.__getitem__)
+            code = next((one for one in order if here[one] <= free_at[mill]), None) or min(order, key=here.__getitem__)
+            minutes = by_code[code].warping_min
+            assert minutes is not None
+            winding[code] = self.hours.add_minutes(max(free_at[mill], here[code]), minutes)
+            free_at[mill] = winding[code][1]
+            order.remove(code)
+        return winding
+
+
+def _take(supply: list[list[int]], grams: int, *, otherwise: int) -> int:
+    """Take grams off the front of a supply; the minute at which the last of them is there."""
+    at = 0
+    while grams > 0 and supply:
+        at = max(at, supply[0][0])
+        taken = min(grams, supply[0][1])
+        supply[0][1] -= taken
+        grams -= taken
+        if not supply[0][1]:
+            supply.pop(0)
+    return max(at, otherwise) if grams > 0 else at
+
+
+# The shed
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The shed as it stands, with what the planner's numbers mean in the book.
+
+    left_out    warps that can't be planned, with the reason in a sentence
+    order       the order in which yarn is served and warps are wound
+    frozen      warps that stay on the loom of the plan in force, because they are to start within the freeze
+    base        the plan in force
+    """
+
+    shed: Shed
+    epoch: datetime
+    now_min: int
+    warps: Mapping[str, Warp]
+    looms: Mapping[str, Loom]
+    left_out: Mapping[int, str]
+    upstream: Upstream
+    order: tuple[str, ...]
+    released: Releases
+    frozen: frozenset[str]
+    base: PlanRun | None
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def winding(self) -> Mapping[str, Span]:
+        return self.released.winding
+
+    @property
+    def waits_for(self) -> Mapping[str, str]:
+        return self.released.waits_for
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """Of everything a plan is worked from but the clock."""
+        return working_out.fingerprint(sorted(self.facts.items()))
+
+    def wound_in(self, order: Sequence[str]) -> "Standing":
+        """The same shed, its warps wound in another order; warps that the order leaves out come last."""
+        named = set(order)
+        whole = (*(c for c in order if c in self.warps), *(c for c in self.order if c not in named))
+        released = self.upstream.releases(whole)
+        rows = tuple(replace(warp, release=released.at[warp.id]) for warp in self.shed.warps)
+        return replace(self, shed=replace(self.shed, warps=rows), order=whole, released=released)
+
+    @cached_property
+    def by_due_date(self) -> tuple[str, ...]:
+        due = {warp.id: min(piece.due for piece in warp.pieces) for warp in self.shed.warps}
+        return tuple(sorted(self.warps, key=lambda code: (due[code], int(code))))
+
+    def day_of(self, minute: int) -> datetime:
+        return timezone.localtime(clock.to_moment(minute, epoch=self.epoch))
+
+
+def standing(
+    *,
+    now: datetime | None = None,
+    few_moves: bool = False,
+    by_hand: bool = False,
+    closed: Sequence[Closure] = (),
+) -> Standing:
+    """Looms, tuners, hours and the warps that wait, as they are at this moment.
+
+    few_moves   every warp that leaves its place in the plan in force costs the mill's price of a move
+    by_hand     nothing is frozen: the planner says what moves
+    closed      closures that are only thought of
+    """
+    now = now or timezone.now()
+    mill = Mill.the_one()
+    epoch = clock.monday_before(now)
+    now_min = clock.to_minute(now, epoch=epoch)
+    closures = [*Closure.objects.all(), *closed]
+    looms = list(Loom.objects.select_related("shift_pattern").order_by("code"))
+    if not looms:
+        raise Refusal("There is no loom to plan. Enter the mill's looms first.")
+    calendars: dict[str, Hours] = {
+        f"pattern {pk}": hours for pk, hours in clock.hours_by_pattern(closures, epoch=epoch).items()
+    }
+    calendars[TUNERS] = clock.mill_hours(mill.tuner_hours, closures, epoch=epoch)
+    calendars[WARPING] = clock.mill_hours(mill.warping_hours, closures, epoch=epoch)
+    horizon = clock.HORIZON_WEEKS * WEEK_MIN
+    left_out: dict[int, str] = {}
+    warps = _plannable(left_out)
+    base = PlanRun.objects.filter(state=PlanRun.IN_FORCE).defer("explained").first()
+    upstream = Upstream(
+        waiting=_waiting(warps, now_min=now_min),
+        supply=_supply(epoch=epoch, now_min=now_min),
+        hours=Calendar(calendars[WARPING].weekly, calendars[WARPING].closed, horizon),
+        warping_mills=max(mill.warping_mills, 1),
+        now_min=now_min,
+    )
+    order = _winding_order(warps, base)
+    released = upstream.releases(order)
+    free_looms = frozenset(loom.code for loom in looms if not loom.is_held)
+    rates = set_up_rates(mill)
+    freeze_until = now_min + mill.freeze_days * DAY_MIN if mill.freeze_days else 0
+    shed = Shed(
+        name=mill.name,
+        horizon=horizon,
+        calendars=calendars,
+        looms=tuple(shed_loom(loom, closures, epoch=epoch, now_min=now_min) for loom in looms),
+        warps=tuple(
+            shed_warp(warp, release=released.at[str(warp.number)], rates=rates, free_looms=free_looms, epoch=epoch)
+            for warp in warps
+        ),
+        tuners=Tuners(max(mill.tuners, 1), TUNERS),
+        setup=SetupTimes(reed_change_min=0, tie_needs_tuner=False, gait_needs_tuner=True),
+        objective=Objective(mill.dearness_of_lateness, mill.dearness_of_setup, 1),
+    )
+    for code, reason in shed.without_loom().items():
+        left_out[int(code)] = f"No loom takes it: {reason}."
+    previous = {
+        str(warp.number): Previous(slot.loom.code, max(clock.to_minute(slot.weaving_starts_at, epoch=epoch), 0))
+        for warp in warps
+        if warp.number not in left_out and (slot := working_out.slot_in_force(warp))
+    }
+    frozen = frozenset() if by_hand else _frozen(shed, previous, free_looms=free_looms, until=freeze_until)
+    facts = _facts(shed, upstream, mill=mill, looms=looms, closures=closures, epoch=epoch)
+    pins = {str(warp.number): clock.to_minute(warp.pin_starts_at, epoch=epoch) for warp in warps if warp.pin_starts_at}
+
+    def placed(row: shed_room.Warp) -> shed_room.Warp:
+        """With its pin: the planner's, or the freeze's. A moment that has gone by holds nothing any more."""
+        if row.id in frozen:
+            return replace(row, pin_loom=previous[row.id].loom, only_looms=None)
+        if row.pin_loom is not None and pins.get(row.id, -1) >= now_min:
+            return replace(row, pin_start=shed.hours(row.pin_loom).next_open(pins[row.id]))
+        return row
+
+    kept = {row.id for row in shed.warps if int(row.id) not in left_out}
+    shed = replace(
+        shed,
+        warps=tuple(placed(row) for row in shed.warps if row.id in kept),
+        previous=previous,
+        stability=Stability(
+            tolerance=SAME_START_MIN,
+            freeze_until=freeze_until,
+            move_cost=0 if by_hand else mill.dearness_of_move * FROZEN_TIMES,
+            move_cost_late=mill.dearness_of_move if few_moves else 0,
+        ),
+    )
+    return Standing(
+        shed=shed,
+        epoch=epoch,
+        now_min=now_min,
+        warps={str(warp.number): warp for warp in warps if str(warp.number) in kept},
+        looms={loom.code: loom for loom in looms},
+        left_out=left_out,
+        upstream=upstream,
+        order=tuple(code for code in order if code in kept),
+        released=upstream.releases([code for code in order if code in kept]) if len(kept) < len(warps) else released,
+        frozen=frozen & kept,
+        base=base,
+        facts=facts,
+    )
+
+
+def _frozen(shed: Shed, previous: Mapping[str, Previous], *, free_looms: frozenset[str], until: int) -> frozenset[str]:
+    """Warps to start within the freeze, not yet in a loom, whose loom still takes them."""
+    return frozenset(
+        code
+        for code, place in previous.items()
+        if place.start < until
+        and place.loom in free_looms
+        and shed.warp[code].in_progress is None
+        and shed.warp[code].pin_loom is None
+        and shed.fits(place.loom, code)
+    )
+
+
+def _plannable(left_out: dict[int, str]) -> list[Warp]:
+    """Open warps with figures, earliest due first; the others go to `left_out` with the reason."""
+    found: list[tuple[Any, Warp]] = []
+    for warp in working_out.for_working_out(Warp.objects.open().exclude(state=Warp.PROPOSED)):
+        worked = getattr(warp, "worked", None)
+        parts = list(warp.parts.all())
+        if worked is None or worked.figures is None or not parts:
+            left_out[warp.number] = (worked and worked.trouble) or "It has not been worked out yet."
+            continue
+        found.append((min(part.line.due_on for part in parts), warp))
+    return [warp for _, warp in sorted(found, key=lambda row: (row[0], row[1].number))]
+
+
+def _winding_order(warps: list[Warp], base: PlanRun | None) -> list[str]:
+    """As the plan in force has it, warps that are new to it behind; without one, earliest due date first."""
+    codes = [str(warp.number) for warp in warps]
+    said = PlanRun.objects.values_list("explained__winding", flat=True).get(pk=base.pk) if base else None
+    if not said:
+        return codes
+    place = {code: n for n, code in enumerate(said)}
+    return sorted(codes, key=lambda code: place.get(code, len(place)))
+
+
+def _facts(
+    shed: Shed,
+    upstream: Upstream,
+    *,
+    mill: Mill,
+    looms: Iterable[Loom],
+    closures: Iterable[Closure],
+    epoch: datetime,
+) -> dict[str, str]:
+    """Fingerprints of what the plan is worked from, by what it is, so that a plan can say what has changed since."""
+    mark = working_out.fingerprint
+    began = timezone.localtime(epoch).date()
+    facts: dict[str, str] = {}
+    for row in shed.warps:
+        plain = replace(row, release=0, only_looms=None, pieces=(PieceDue(1, 0, 0),))
+        pieces = [(piece.picks, began + timedelta(days=piece.due // DAY_MIN), piece.weight) for piece in row.pieces]
+        facts[f"warp {row.id}"] = mark(plain, pieces)
+    for loom in looms:
+        facts[f"loom {loom.code}"] = mark(
+            loom.as_facts(), loom.shift_pattern.hours, loom.is_held, loom.gaited_family, loom.gaited_reed
+        )
+    facts["the closures"] = mark(sorted((c.loom_id or 0, c.starts_at, c.stops_at) for c in closures))
+    facts["the mill's figures"] = mark(
+        shed.tuners, shed.objective, mill.tuner_hours, mill.warping_hours, mill.warping_mills, set_up_rates(mill)
+    )
+    facts["the yarn"] = mark(
+        [
+            (yarn, [(at > upstream.now_min and clock.to_moment(at, epoch=epoch), grams) for at, grams in parts])
+            for yarn, parts in sorted(upstream.supply.items())
+        ]
+    )
+    return facts
+
+
+def shed_loom(loom: Loom, closures: Sequence[Closure], *, epoch: datetime, now_min: int) -> shed_room.Loom:
+    return shed_room.Loom(
+        id=loom.code,
+        width_cm=loom.reed_space_cm,
+        shafts=loom.shafts,
+        jacquard=loom.is_jacquard,
+        feeders=loom.weft_colours,
+        max_flange_mm=loom.max_flange_mm,
+        ppm=loom.ppm,
+        efficiency=loom.efficiency_pct / 100,
+        calendar=f"pattern {loom.shift_pattern_id}",
+        closed=clock.loom_closed(loom, list(closures), epoch=epoch),
+        state=LoomState(loom.gaited_family or None, loom.gaited_reed or None),
+        free_at=now_min,
+    )
+
+
+def reed_key(warp: Warp) -> str:
+    """The reed as a loom keeps it from one warp to the next: dents per 10 cm."""
+    return f"{warp.parts.all()[0].spec.reed_dents_per_10cm.normalize():f}"
+
+
+def due_minute(line: OrderLine, finishing_days: int, *, epoch: datetime) -> int:
+    """Minute by which the line's pieces must be off the loom: the end of the day, its finishing days before due.
+
+    Finishing days are Mondays to Fridays.
+    """
+    day = line.due_on
+    left = finishing_days
+    while left:
+        day -= timedelta(days=1)
+        if day.weekday() < 5:
+            left -= 1
+    return clock.day_start(day, epoch=epoch) + DAY_MIN
+
+
+def _pieces(warp: Warp, *, epoch: datetime) -> tuple[PieceDue, ...]:
+    """What is left to weave, piece by piece, in the order of weaving."""
+    woven = warp.picks_woven
+    pieces: list[PieceDue] = []
+    assert warp.worked.figures is not None
+    # Read straight off the stored figures: for some hundred warps the whole of them would take a second.
+    for part, run in zip(warp.parts.all(), warp.worked.figures["runs"], strict=True):
+        due = due_minute(part.line, part.spec.finishing_days, epoch=epoch)
+        for _ in range(part.pieces):
+            picks = run["picks_per_piece"] - min(woven, run["picks_per_piece"])
+            woven -= min(woven, run["picks_per_piece"])
+            if picks:
+                pieces.append(PieceDue(picks, due, part.line.weight))
+    # The last picks are reported woven before anybody says that the warp is out.
+    return tuple(pieces) or (PieceDue(1, clock.HORIZON_WEEKS * WEEK_MIN, 0),)
+
+
+def shed_warp(warp: Warp, *, release: int, rates: Any, free_looms: frozenset[str], epoch: datetime) -> shed_room.Warp:
+    worked = warp.worked
+    hangs_on = warp.loom.code if warp.loom and warp.state in IN_LOOM else None
+    pin = warp.pin_loom.code if warp.pin_loom and not hangs_on else None
+    return shed_room.Warp(
+        id=str(warp.number),
+        family=worked.family_key,
+        reed=reed_key(warp),
+        width_cm=worked.reed_width_cm,
+        shafts=worked.shafts,
+        jacquard=False,
+        feeders=worked.weft_colours,
+        flange_mm=warp.beam.flange_mm if warp.beam else NO_FLANGE,
+        pieces=_pieces(warp, epoch=epoch),
+        release=max(release, 0),
+        tie_min=set_up_min(SetUp.TIE_IN, ends=worked.ends, rates=rates),
+        gait_min=set_up_min(SetUp.GAIT_UP, ends=worked.ends, rates=rates),
+        draw_in_min=set_up_min(SetUp.DRAW_IN, ends=worked.ends, rates=rates),
+        weft_change_min=set_up_min(SetUp.WEFT_CHANGE, ends=worked.ends, rates=rates),
+        in_progress=hangs_on,
+        pin_loom=pin,
+        only_looms=None if hangs_on or pin else free_looms,
+    )
+
+
+def _waiting(warps: list[Warp], *, now_min: int) -> dict[str, Waiting]:
+    needs: dict[int, list[YarnNeed]] = defaultdict(list)
+    drawn: dict[tuple[int, int, str], int] = defaultdict(int)
+    state = {warp.pk: warp.state for warp in warps}
+    for warp in warps:
+        for hold in warp.holds.all():
+            drawn[warp.pk, hold.yarn_id, hold.use] += hold.drawn_g
+    rows = WarpYarn.objects.filter(warp__in=state).select_related("yarn__supplier").order_by("use", "yarn__code")
+    for row in rows:
+        if state[row.warp_id] in IN_LOOM or (row.use == WarpYarn.WARP and state[row.warp_id] != Warp.PLANNED):
+            continue
+        left_g = row.issue_g - drawn[row.warp_id, row.yarn_id, row.use]
+        days = row.yarn.supplier.lead_time_days if row.yarn.supplier else LEAD_DAYS
+        if left_g > 0:
+            needs[row.warp_id].append(YarnNeed(row.yarn_id, row.yarn.code, row.use, left_g, now_min + days * DAY_MIN))
+    return {
+        str(warp.number): Waiting(
+            str(warp.number),
+            tuple(needs[warp.pk]),
+            warp.worked.warping_min if warp.state in (Warp.PLANNED, Warp.YARN_DRAWN) else None,
+        )
+        for warp in warps
+    }
+
+
+def _supply(*, epoch: datetime, now_min: int) -> dict[int, tuple[tuple[int, int], ...]]:
+    """By yarn: minute and grams of what is on hand and to come, in order."""
+    supply: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for lot in YarnLot.objects.free_to_use().with_balance().filter(on_hand_g__gt=0).order_by("received_on", "pk"):
+        supply[lot.yarn_id].append((now_min, lot.on_hand_g))
+    received: dict[int, int] = defaultdict(int)
+    for delivery_id, grams in (
+        YarnLot.objects.filter(delivery__is_closed=False, movements__kind="receive")
+        .values_list("delivery_id", "movements__change_g")
+        .order_by("pk")
+    ):
+        received[delivery_id or 0] += grams or 0
+    for delivery in Delivery.objects.filter(is_closed=False).order_by("expected_on", "pk"):
+        grams = delivery.ordered_g - received[delivery.pk]
+        if grams > 0:
+            # Counted on from the morning after the day it is expected.
+            minute = clock.day_start(delivery.expected_on, epoch=epoch) + DAY_MIN
+            supply[delivery.yarn_id].append((max(minute, now_min), grams))
+    return {yarn: tuple(parts) for yarn, parts in supply.items()}
