@@ -21,4 +21,5 @@ piece       grading, measured against planned
 picture     a cloth, its draft and a beam drawn as SVG
 formulae    the formulae in the trade's words: label, rule, unit and source of every figure
 ticket      Figures and work_out(): every room called once, every figure rounded once
+reckoner    the trade's sums one at a time, each with its working
 """

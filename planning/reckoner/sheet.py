@@ -184,6 +184,10 @@ def whole_up(value: Decimal) -> int:
     return int(tidied.to_integral_value(rounding=ROUND_CEILING))
 
 
+def whole_near(value: Decimal) -> int:
+    return int(value.to_integral_value(rounding=ROUND_HALF_UP))
+
+
 def left(sign: str, losses_pct: tuple[Decimal, ...]) -> str:
     """What losses leave, to follow a number: " ÷ (1 − 8 %)"; nothing when nothing is lost."""
     return "".join(f" {sign} (1 − {num(pct)} %)" for pct in losses_pct if pct)

@@ -20,7 +20,7 @@ from planning.reckoner.common import (
     lay_picks,
     pct_input,
 )
-from planning.reckoner.sheet import Input, Sheet, enter, fine, left, num, rounded, whole_up
+from planning.reckoner.sheet import Input, Sheet, enter, fine, left, num, rounded, whole_near, whole_up
 
 
 @enter(
@@ -242,8 +242,8 @@ def _runs(sizes: tuple[int, ...]) -> list[str]:
 
 _BEAM = (
     Input("beam_width_cm", "Beam between its flanges", "number", "cm", "178", above=0, most=2000),
-    Input("barrel_mm", "Barrel", "number", "mm", "180", "Diameter.", above=0, most=5000),
-    Input("flange_mm", "Flanges", "number", "mm", "760", "Diameter.", above=0, most=5000),
+    Input("barrel_mm", "Barrel", "number", "mm", "180", "Diameter, to the mm.", above=0, most=5000),
+    Input("flange_mm", "Flanges", "number", "mm", "760", "Diameter, to the mm.", above=0, most=5000),
     Input("tare_kg", "Empty beam", "number", "kg", "95", least=0, most=10_000),
     Input(
         "beam_density_kg_per_m3",
@@ -280,13 +280,14 @@ def _beam_load(
     count: Count,
     warp_length_m: Decimal,
 ) -> None:
-    if barrel_mm >= flange_mm:
+    barrel, flange = whole_near(barrel_mm), whole_near(flange_mm)
+    if not 0 < barrel < flange:
         raise Refusal(
-            f"A barrel of {num(barrel_mm)} mm leaves nothing within flanges of {num(flange_mm)} mm."
-            " Write the larger one for the flanges.",
+            f"A barrel of {barrel} mm in flanges of {flange} mm holds nothing. Write the larger one for the flanges.",
             field="flange_mm",
         )
-    facts = beams.BeamFacts("", beam_width_cm, int(barrel_mm), int(flange_mm), tare_kg)
+    facts = beams.BeamFacts("", beam_width_cm, barrel, flange, tare_kg)
+    barrel_m, flange_m = num(Decimal(barrel) / 1000), num(Decimal(flange) / 1000)
     density = beam_density_kg_per_m3
     tex = as_tex(sheet, "count_tex", count)
     metre_g = beams.warp_kg(length_m=Decimal(1), ends=ends, count_tex=tex) * 1000
@@ -294,7 +295,7 @@ def _beam_load(
     sheet.ask(
         "capacity_kg",
         capacity_kg,
-        f"π ÷ 4 × ({num(flange_mm / 1000)}² − {num(barrel_mm / 1000)}²) × {num(beam_width_cm / 100)} × {num(density)}",
+        f"π ÷ 4 × ({flange_m}² − {barrel_m}²) × {num(beam_width_cm / 100)} × {num(density)}",
     )
     sheet.put("g_per_m", metre_g, f"{ends} × {fine(tex)} ÷ 1000")
     sheet.ask(
@@ -307,7 +308,7 @@ def _beam_load(
     sheet.ask(
         "beam_diameter_mm",
         whole_up(beams.diameter_mm(facts, yarn_kg=yarn_kg, density_kg_per_m3=density)),
-        f"√({num(barrel_mm / 1000)}² + 4 ÷ π × {num(yarn_kg)} ÷ ({num(density)} × {num(beam_width_cm / 100)})) × 1000",
+        f"√({barrel_m}² + 4 ÷ π × {num(yarn_kg)} ÷ ({num(density)} × {num(beam_width_cm / 100)})) × 1000",
     )
     sheet.ask("beam_gross_kg", beams.gross_kg(facts, yarn_kg=yarn_kg), f"{num(tare_kg)} + {num(yarn_kg)}")
     if yarn_kg > capacity_kg:

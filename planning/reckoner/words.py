@@ -278,6 +278,7 @@ PLACES_OF = {
     "points_per_100_yd2": "^0.01",
     "woven_picks": "1",
     "reed_number": "0.001",
+    "reed_width_cm": "^0.01",
     **dict.fromkeys(("count_tex", "singles_tex", "folded_tex", "single_number", "missing_count"), SIX_FIGURES),
     **dict.fromkeys(("yd_per_lb", "m_per_kg"), SIX_FIGURES),
 }

@@ -124,7 +124,7 @@ def _package(sheet: Sheet, *, count: Count, cone_g: Decimal) -> None:
         "which is",
         "choice",
         default="regain",
-        choices=(("regain", "regain: a share of the dry mass"), ("content", "content: a share of the whole")),
+        choices=(("regain", "regain, of the dry mass"), ("content", "content, of the whole")),
         help="Most meters show content.",
     ),
     Input(

@@ -7,6 +7,7 @@ from django.urls import path
 from django.views.decorators.http import require_safe
 
 from mill.models import Mill
+from mill.templatetags.mill import num
 from mill.units import MEASURES, show
 from planning.forms.reckoner import SumForm
 from planning.reckoner import REGISTRY, Figure
@@ -25,6 +26,10 @@ LIKED: dict[str, tuple[str, ...]] = {
     "min": ("h min",),
 }
 _BY_WRITTEN = {MEASURES[unit].written: unit for unit in LIKED}
+
+
+def shown(figure: Figure) -> str:
+    return figure.value if isinstance(figure.value, str) else num(figure.value)
 
 
 def also_said(figure: Figure) -> list[str]:
@@ -51,7 +56,7 @@ def reckoner_sum(request: HttpRequest, name: str) -> HttpResponse:
     answer = form.reckon()
     context: dict[str, Any] = {"asked": asked, "form": form, "answer": answer, "title": asked.title}
     if answer is not None:
-        context["figures"] = [(figure, also_said(figure)) for figure in answer.figures]
+        context["figures"] = [(figure, shown(figure), also_said(figure)) for figure in answer.figures]
     is_live = request.htmx and not request.htmx.boosted  # type: ignore[attr-defined]
     return render(request, "planning/_reckoner_live.html" if is_live else "planning/reckoner_sum.html", context)
 

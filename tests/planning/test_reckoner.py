@@ -13,6 +13,7 @@ from planning.forms.reckoner import SumForm
 from planning.reckoner import REGISTRY
 from planning.reckoner.words import WORDS
 from tests.published import ROWS
+from tests.sheets import CHAIN_120M
 
 D = Decimal
 YD, LB, IN = D("0.9144"), D("453.59237"), D("2.54")
@@ -427,6 +428,11 @@ def test_a_beam_holds_a_ring_of_yarn(desk):
     assert said["remarks"] == []
 
 
+def test_a_barrel_typed_in_inches_is_taken_to_the_millimetre(desk):
+    said = answer(desk, "beam", barrel_mm="7 in")  # 177.8 mm
+    assert said["working"][1]["sum"].startswith("π ÷ 4 × (0.76² − 0.178²)")
+
+
 def test_a_warp_too_heavy_for_its_beam_is_answered_with_a_remark(desk):
     said = answer(desk, "beam", flange_mm=300, warp_length_m=1000)
     assert "choose another beam, or split the warp" in said["remarks"][0]
@@ -460,6 +466,60 @@ def test_the_chain_from_order_to_loom_comes_out_as_by_hand(desk):
     loom = answer(desk, "loom-hours", grey_length_m="127.66", picks_per_cm="8.46", ppm=220, efficiency_pct=70)
     assert value_of(loom, "picks") == pytest.approx(108_000, abs=1)
     assert value_of(loom, "loom_hours") == D("11.7")
+
+
+def test_a_sum_given_a_line_of_the_ticket_gives_the_next_line(desk):
+    sheet = CHAIN_120M.figures
+    warp = answer(
+        desk, "warp-mass", ends=1500, warp_length_m=str(sheet["warp_length_m"]), count="125 tex", warp_waste_pct=2
+    )
+    assert value_of(warp, "warp_yarn_m") == sheet["warp_yarns.0.length_m"]
+    assert value_of(warp, "net_g") == sheet["warp_g"]
+    assert value_of(warp, "issue_g") == sheet["warp_issue_g"]
+    grey = str(sheet["runs.0.grey_length_m"])
+    weft = answer(
+        desk,
+        "weft-mass",
+        grey_length_m=grey,
+        picks_per_cm="8.46",
+        reed_width_cm=str(sheet["cloth.reed_width_cm"]),
+        tail_cm=0,
+        count="125 tex",
+        weft_waste_pct=5,
+    )
+    assert value_of(weft, "picks") == sheet["picks"]
+    assert value_of(weft, "net_g") == sheet["weft_g"]
+    assert value_of(weft, "issue_g") == sheet["weft_issue_g"]
+    loom = answer(desk, "loom-hours", grey_length_m=grey, picks_per_cm="8.46", ppm=220, efficiency_pct=70)
+    assert value_of(loom, "weaving_min") == sheet["weaving_min"]
+    assert value_of(loom, "loom_hours") == sheet["loom_hours"]
+    mass = answer(
+        desk,
+        "cloth-mass",
+        ends_per_cm=9,
+        picks_per_cm="8.46",
+        warp_count="125 tex",
+        weft_count="125 tex",
+        warp_crimp_pct="7.526882",
+        weaving_contraction_pct=6,
+        mass_loss_pct=8,
+        width_shrink_pct=10,
+        length_shrink_pct=6,
+    )
+    assert value_of(mass, "loom_g_per_m2") == sheet["cloth.loom_g_per_m2"]
+    assert value_of(mass, "finished_g_per_m2") == sheet["cloth.finished_g_per_m2"]
+    warping = answer(desk, "warping", ends=1500, ends_per_section=300, warp_length_m=str(sheet["warp_length_m"]))
+    assert value_of(warping, "warping_min") == sheet["warping_min"]
+    beam = answer(
+        desk,
+        "beam",
+        beam_density_kg_per_m3=350,
+        ends=1500,
+        count="125 tex",
+        warp_length_m=str(sheet["warp_length_m"]),
+    )
+    assert value_of(beam, "beam_diameter_mm") == sheet["beam_diameter_mm"]
+    assert value_of(beam, "beam_gross_kg") == sheet["beam_gross_kg"]
 
 
 def test_several_looms_to_a_weaver_wait_for_each_other(desk):
@@ -598,6 +658,7 @@ def test_inches_do_not_make_a_dent_or_a_pick_too_many(desk):
         ("warping", {"ends": 100, "selvedge_ends": 100}, "selvedge_ends", "can't be selvedges"),
         ("warping", {"ends_per_section": 10, "selvedge_ends": 40}, "ends_per_section", "The creel holds 10 packages"),
         ("beam", {"barrel_mm": 800}, "flange_mm", "Write the larger one for the flanges"),
+        ("beam", {"barrel_mm": 0.3}, "flange_mm", "A barrel of 0 mm in flanges of 760 mm holds nothing"),
         ("beam-length", {"gross_kg": 10}, "gross_kg", "Weigh it again"),
         ("grade", {"faults": "somewhere"}, "faults", "is no fault. Write its place and its length"),
         ("grade", {"faults": "3 m: 0 mm"}, "faults", "A fault of 0 mm is none"),
