@@ -23,6 +23,8 @@ from planning import filling
 
 # Lines of one warp specification that are weighed against each other all at once.
 AT_ONCE = 48
+# What losses weigh, in minutes of set-up: see Rules. From memory.
+MIN_PER_KG, MIN_PER_LATE_DAY, SPLIT_MIN = 40, 120, 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +85,9 @@ class Rules:
     starts: int
     woven_m_per_day: Decimal
     setup_min: int
-    min_per_kg: int = 40
-    min_per_late_day: int = 120
-    split_min: int = 15
+    min_per_kg: int = MIN_PER_KG
+    min_per_late_day: int = MIN_PER_LATE_DAY
+    split_min: int = SPLIT_MIN
 
     def __post_init__(self) -> None:
         if self.max_warp_m <= self.thrums_m:

@@ -1,0 +1,358 @@
+"""Open order lines into warps: what is proposed for those that share a warp specification, and its acceptance.
+
+Proposals are worked out when they are looked at and stand nowhere; only what is accepted is written.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from decimal import ROUND_FLOOR, Decimal
+from functools import lru_cache
+from statistics import median_low
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from inventory import services as store
+from inventory.models import Yarn
+from mill.refusal import Refusal
+from planning import combining
+from planning.combining import Combination, Line, Part, Proposal, Rules
+from planning.gaiting import SetUp, set_up_min
+from planning.models import Loom, OrderLine, Warp, WarpPart, mill_facts, set_up_rates
+from planning.services import warps as warp_verbs
+from planning.services.beams import BeamStand
+from planning.services.line_figures import alone, looms_for, no_loom, working_days_before
+from planning.services.line_states import free_pieces
+from planning.services.warps import Share, current_specs, spec_for
+from planning.ticket import Figures, Run
+from planning.worktime import DAY_MIN, WEEK_MIN, read_week
+
+TRIES = 5
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What a planner may set for a look at the proposals; None is the mill's own figure.
+
+    keeps_to_dye_lots    no warp longer than the largest dye lot on hand allows, where that holds any line
+    includes_planned     warps that are only planned are combined afresh too
+    """
+
+    min_warp_m: Decimal | None = None
+    max_warp_m: Decimal | None = None
+    due_spread_days: int | None = None
+    min_per_kg: int = combining.MIN_PER_KG
+    min_per_late_day: int = combining.MIN_PER_LATE_DAY
+    split_min: int = combining.SPLIT_MIN
+    keeps_to_dye_lots: bool = True
+    includes_planned: bool = False
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """An order line with pieces that wait for a warp, worked out.
+
+    figures    of those pieces alone on a warp
+    on         a planned warp that some of the pieces are on, when such warps are combined afresh
+    """
+
+    line: OrderLine
+    pieces: int
+    figures: Figures
+    finishing_days: int
+    on: tuple[Warp, ...] = ()
+
+    @property
+    def piece_m(self) -> Decimal:
+        return self.figures.runs[0].warp_length_per_piece_m
+
+    @property
+    def off_by(self) -> date:
+        """The last day on which it may leave the loom."""
+        return working_days_before(self.line.due_on, self.finishing_days)
+
+
+@dataclass(frozen=True)
+class Group:
+    """Lines whose cloths have one warp, the rules their warps must keep, and what is proposed.
+
+    longest_why     what limits the length: a beam, or a dye lot
+    refused         lines that can't be on any warp, with the sentence
+    trouble         why nothing can be proposed at all
+    """
+
+    warp_key: str
+    lines: tuple[Waiting, ...]
+    rules: Rules | None = None
+    combination: Combination | None = None
+    longest_why: str = ""
+    refused: tuple[tuple[OrderLine, str], ...] = ()
+    trouble: str = ""
+    by_pk: Mapping[int, Waiting] = field(default_factory=dict)
+
+    @property
+    def figures(self) -> Figures:
+        return self.lines[0].figures
+
+    @property
+    def cloths(self) -> list[str]:
+        return sorted({f"{one.line.cloth.code} {one.line.cloth.name}, {one.line.colourway.name}" for one in self.lines})
+
+    def rework(self, parts: Sequence[Part]) -> Proposal:
+        """One warp as a planner put it together. Raises Refusal where it breaks a rule."""
+        assert self.rules is not None
+        return combining.propose(parts, room_lines(self.lines, self.rules), self.rules)
+
+
+# Looking
+
+
+def propose(wishes: Wishes | None = None, *, now: datetime | None = None) -> list[Group]:
+    """Every line that waits for a warp, grouped by warp, with the warps proposed; earliest due first.
+
+    A constant number of queries. Lines of cloths that can't be worked out come in a group with the trouble.
+    """
+    wishes = wishes or Wishes()
+    there = _There(wishes, now or timezone.now())
+    groups: dict[str, list[Waiting]] = defaultdict(list)
+    troubled: list[Group] = []
+    for line, pieces, on in _waiting(wishes):
+        try:
+            waiting = there.work_out(line, pieces, on)
+        except Refusal as refusal:
+            troubled.append(Group("", (), refused=((line, refusal.message),), trouble=refusal.message))
+        else:
+            groups[waiting.figures.warp_key].append(waiting)
+    dye_lots = there.largest_dye_lots(one.figures for lines in groups.values() for one in lines)
+    found = [there.group(key, lines, dye_lots) for key, lines in groups.items()]
+    return [*sorted(found, key=lambda group: (group.lines[0].line.due_on, group.warp_key)), *troubled]
+
+
+def _waiting(wishes: Wishes) -> list[tuple[OrderLine, int, tuple[Warp, ...]]]:
+    lines = list(
+        OrderLine.objects.open()
+        .filter(state__in=[OrderLine.ENTERED, *([OrderLine.ON_A_WARP] if wishes.includes_planned else [])])
+        .select_related("order__customer", "cloth", "colourway")
+        .order_by("due_on", "pk")
+    )
+    free = free_pieces(lines)
+    loose: dict[int, list[WarpPart]] = defaultdict(list)
+    if wishes.includes_planned:
+        for part in WarpPart.objects.filter(line__in=lines, warp__in=loose_warps()).select_related("warp"):
+            loose[part.line_id].append(part)
+    found = []
+    for line in lines:
+        parts = loose[line.pk]
+        pieces = free[line.pk] + sum(part.pieces for part in parts)
+        if pieces:
+            found.append((line, pieces, tuple(part.warp for part in parts)))
+    return found
+
+
+def loose_warps() -> Any:
+    """Warps that could be combined afresh: only planned, not locked or pinned, no yarn held, no ticket ever issued."""
+    return Warp.objects.filter(
+        state__in=warp_verbs.FOLLOWING,
+        is_locked=False,
+        pin_loom=None,
+        holds=None,
+        tickets=None,
+    )
+
+
+def room_lines(lines: Iterable[Waiting], rules: Rules) -> list[Line]:
+    """As the room sees them. A line that is longer than the longest warp may be split, others stay whole."""
+    return [
+        Line(
+            key=one.line.pk,
+            pieces=one.pieces,
+            piece_m=one.piece_m,
+            due=one.off_by.toordinal(),
+            weight=one.line.weight,
+            may_split=one.pieces * (one.piece_m + rules.header_m) + rules.thrums_m > rules.max_warp_m,
+        )
+        for one in lines
+    ]
+
+
+@lru_cache(maxsize=256)
+def _combined(lines: tuple[Line, ...], rules: Rules) -> Combination:
+    """Kept, since a page that is worked on asks again for groups in which nothing has changed."""
+    return combining.combine(lines, rules)
+
+
+class _There:
+    """The mill as it stands, read once."""
+
+    def __init__(self, wishes: Wishes, now: datetime) -> None:
+        self.wishes = wishes
+        self.today = timezone.localdate(now)
+        self.stand = BeamStand()
+        self.mill = self.stand.mill
+        self.facts = mill_facts(self.mill)
+        self.rates = set_up_rates(self.mill)
+        self.looms = list(Loom.objects.select_related("shift_pattern").order_by("code"))
+        self.specs = current_specs(OrderLine.objects.open().values_list("cloth", flat=True).order_by().distinct())
+
+    def work_out(self, line: OrderLine, pieces: int, on: tuple[Warp, ...]) -> Waiting:
+        spec = spec_for(line, self.specs)
+        figures = alone(Run("", "", spec.as_cloth(line.colourway), pieces, line.length_m), self.facts)
+        return Waiting(line, pieces, figures, spec.finishing_days, on)
+
+    def largest_dye_lots(self, worked: Iterable[Figures]) -> dict[str, int]:
+        """Of each warp yarn, the grams free of the dye lot with most: one query for the yarns, two for the lots."""
+        codes = {need.code for figures in worked for need in figures.warp_yarns}
+        by_pk = dict(Yarn.objects.filter(code__in=codes).values_list("pk", "code"))
+        free: dict[tuple[str, str], int] = defaultdict(int)
+        for lot in store.lots_to_draw(by_pk):
+            if not lot.why_not:
+                free[by_pk[int(lot.yarn)], lot.dye_lot] += lot.free_g
+        largest: dict[str, int] = defaultdict(int)
+        for (code, _), grams in free.items():
+            largest[code] = max(largest[code], grams)
+        return largest
+
+    def group(self, key: str, lines: list[Waiting], dye_lots: Mapping[str, int]) -> Group:
+        found = Group(key, tuple(lines), by_pk={one.line.pk: one for one in lines})
+        try:
+            rules, longest_why = self.rules(lines, dye_lots)
+        except Refusal as refusal:
+            return replace(found, trouble=refusal.message)
+        kept, refused = [], []
+        for one, room_line in zip(lines, room_lines(lines, rules), strict=True):
+            try:
+                combining.check_line(room_line, rules)
+            except Refusal as refusal:
+                refused.append((one.line, refusal.message))
+            else:
+                kept.append(room_line)
+        return replace(
+            found,
+            rules=rules,
+            longest_why=longest_why,
+            combination=_combined(tuple(kept), rules),
+            refused=tuple(refused),
+        )
+
+    def rules(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int]) -> tuple[Rules, str]:
+        figures, wishes = lines[0].figures, self.wishes
+        fitting, against = looms_for(figures, self.looms)
+        if not fitting:
+            raise Refusal(no_loom(against))
+        longest_m, why = self._longest(lines, dye_lots)
+        # A warp of this kind as it wears the mill: the middle loom of those that fit it.
+        m_per_day = median_low(_woven_m_per_day(time.loom, one.figures) for one in lines for time in fitting)
+        warping_min = self.mill.creel_load_min + len(figures.sections) * self.mill.section_change_min
+        setup_min = set_up_min(SetUp.TIE_IN, ends=figures.ends, rates=self.rates)
+        min_m = self.mill.beam_min_m if wishes.min_warp_m is None else wishes.min_warp_m
+        spread = self.mill.due_spread_days if wishes.due_spread_days is None else wishes.due_spread_days
+        return (
+            Rules(
+                max_warp_m=longest_m,
+                min_warp_m=min_m,
+                thrums_m=self.mill.thrums_m,
+                header_m=self.mill.header_m,
+                warp_g_per_m=Decimal(figures.warp_g) / figures.warp_length_m,
+                due_spread_days=spread,
+                starts=(self.today + timedelta(days=1)).toordinal(),
+                woven_m_per_day=m_per_day,
+                setup_min=warping_min + self.mill.doff_min + setup_min,
+                min_per_kg=wishes.min_per_kg,
+                min_per_late_day=wishes.min_per_late_day,
+                split_min=wishes.split_min,
+            ),
+            why,
+        )
+
+    def _longest(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int]) -> tuple[Decimal, str]:
+        """The longest warp, and what keeps it from being longer."""
+        figures = lines[0].figures
+        longest_m, why = self.stand.longest_m(figures), "the largest beam that takes it"
+        if self.wishes.max_warp_m is not None and self.wishes.max_warp_m < longest_m:
+            longest_m, why = self.wishes.max_warp_m, "as it was asked for"
+        if self.wishes.keeps_to_dye_lots:
+            by_yarn = {need.code: _metres_of(need, figures, dye_lots[need.code]) for need in figures.warp_yarns}
+            code, metres = min(by_yarn.items(), key=lambda item: item[1])
+            least_m = min(one.piece_m for one in lines) + self.mill.header_m + self.mill.thrums_m
+            if least_m <= metres < longest_m:
+                longest_m, why = metres, f"the largest dye lot of {code} on hand"
+        return longest_m, why
+
+
+def _metres_of(need: Any, figures: Figures, free_g: int) -> Decimal:
+    """Warp that so many grams of a yarn wind, waste taken off; 10 g are kept back for rounding."""
+    g_per_m = Decimal(need.issue_g) / figures.warp_length_m
+    return max(Decimal(0), (Decimal(free_g - 10) / g_per_m).quantize(Decimal("0.1"), ROUND_FLOOR))
+
+
+def _woven_m_per_day(loom: Loom, figures: Figures) -> Decimal:
+    """Warp that a loom weaves on an average day of the week."""
+    run = figures.runs[0]
+    open_min = sum(stop - start for start, stop in read_week(loom.shift_pattern.hours))
+    picks_a_day = Decimal(loom.ppm) * loom.efficiency_pct / 100 * open_min * DAY_MIN / WEEK_MIN
+    return max(
+        Decimal("0.1"), (picks_a_day / run.picks_per_piece * run.warp_length_per_piece_m).quantize(Decimal("0.1"))
+    )
+
+
+# Accepting
+
+WantedWarp = Sequence[tuple[int, int]]
+
+
+def accept(wanted: Sequence[WantedWarp], *, by: Any, includes_planned: bool = False) -> list[Warp]:
+    """Make these warps: all of them, or none. Each is (order line, pieces) pairs in the order of weaving.
+
+    includes_planned    planned warps that pieces of these lines are on are taken apart first
+
+    Asked for the same twice, it gives the warps that it made the first time. Raises Refusal when pieces are no
+    longer free, when lines can't share a warp, and when no beam takes one.
+    """
+    for _ in range(TRIES):
+        try:
+            with transaction.atomic():
+                return _accept([list(warp) for warp in wanted if warp], by=by, includes_planned=includes_planned)
+        except IntegrityError as clash:
+            # Somebody took a number in between. Anything else that is broken stays broken and is raised below.
+            last = clash
+    raise last
+
+
+def _accept(wanted: list[list[tuple[int, int]]], *, by: Any, includes_planned: bool) -> list[Warp]:
+    if not wanted:
+        raise Refusal("No warp is chosen. Tick those that you accept.")
+    ids = {pk for warp in wanted for pk, _ in warp}
+    loose = list(loose_warps().filter(parts__line__in=ids).distinct()) if includes_planned else []
+    if loose:
+        warp_verbs.lock_warps(*(warp.pk for warp in loose), lines=ids)
+    lines = {line.pk: line for line in warp_verbs.lock_lines(ids)}
+    missing = ids - lines.keys()
+    if missing:
+        raise Refusal(f"{len(missing)} of these order lines are not in the book any more. Look at the proposals again.")
+    if made := _made_before(wanted, lines):
+        return made
+    for warp in loose:
+        warp_verbs.take_apart(warp, by=by)
+    stand = BeamStand()
+    return [
+        warp_verbs.make_warp([Share(lines[pk], pieces) for pk, pieces in warp], by=by, stand=stand) for warp in wanted
+    ]
+
+
+def _made_before(wanted: list[list[tuple[int, int]]], lines: Mapping[int, OrderLine]) -> list[Warp]:
+    """The warps that are just these already: none of their lines has a piece left, and each is on one as asked for."""
+    if any(free_pieces(lines.values()).values()):
+        return []
+    by_parts: dict[tuple[tuple[int, int], ...], Warp] = {}
+    rows = WarpPart.objects.filter(warp__in=WarpPart.objects.filter(line__in=lines).values("warp"))
+    on: dict[Warp, list[tuple[int, int]]] = defaultdict(list)
+    for part in rows.select_related("warp").order_by("warp", "position"):
+        on[part.warp].append((part.line_id, part.pieces))
+    for warp, parts in on.items():
+        if warp.state in warp_verbs.FOLLOWING:
+            by_parts[tuple(parts)] = warp
+    found = [by_parts.get(tuple(warp)) for warp in wanted]
+    return [warp for warp in found if warp] if all(found) else []

@@ -1,0 +1,471 @@
+"""Orders: placed, changed, called off. A change of a line reaches the warps it is on, and their tickets."""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, models, transaction
+from django.db.models import F, Max
+
+from mill.models import Mill
+from mill.refusal import Refusal
+from planning.models import Cloth, ClothSpec, Colourway, Customer, Order, OrderLine, Warp, WarpPart, mill_facts
+from planning.services import warps as warp_verbs
+from planning.services import working_out
+from planning.services.cloths import latest_specs
+from planning.services.line_states import IN_LOOM, lines_follow
+from planning.ticket import work_out
+
+NUMBER = re.compile(r"[\w.+-]{1,30}")
+CODE = re.compile(r"[\w.+-]{1,20}")
+LEAST_WEIGHT, MOST_WEIGHT = 1, 9
+MOST_PIECES = 10_000
+
+
+@dataclass(frozen=True)
+class LineDraft:
+    """An order line as it is said, before it is written."""
+
+    colourway: Colourway
+    pieces: int
+    length_m: Decimal
+    due_on: date
+    tolerance_pct: Decimal = Decimal(0)
+    weight: int = 1
+    note: str = ""
+
+    @property
+    def cloth(self) -> Cloth:
+        return self.colourway.cloth
+
+
+# What a line says of itself: (column, in words).
+SAID = (
+    ("colourway", "cloth"),
+    ("pieces", "pieces"),
+    ("length_m", "length"),
+    ("due_on", "due"),
+    ("tolerance_pct", "tolerance"),
+    ("weight", "weight"),
+    ("note", "note"),
+)
+# What the figures of a warp follow from.
+FIGURED = {"colourway", "pieces", "length_m"}
+
+
+def _said(name: str, value: Any) -> str:
+    match name:
+        case "colourway":
+            return f"{value.cloth.code} {value.name}"
+        case "length_m":
+            return f"{value.normalize():f} m"
+        case "tolerance_pct":
+            return f"{value.normalize():f} %"
+        case "due_on":
+            return f"{value:%d.%m.%Y}"
+        case _:
+            return str(value) or "none"
+
+
+# Customers
+
+
+@transaction.atomic
+def write_customer(customer: Customer, *, by: Any) -> Customer:
+    """A new customer, or a changed one, as the form has it."""
+    customer.code, customer.name = customer.code.strip(), customer.name.strip()
+    if not CODE.fullmatch(customer.code):
+        raise Refusal(
+            f"{customer.code!r} can't be a customer's code. Write letters, figures, full stops and hyphens: HOL1.",
+            field="code",
+        )
+    _full_clean(customer)
+    customer._history_user = by  # type: ignore[attr-defined]
+    if customer.pk:
+        customer.save(update_fields=["code", "name", "notes"])
+        # Tickets and figures name the customer.
+        working_out.warps_changed(Warp.objects.follows_revisions().filter(parts__line__order__customer=customer))
+    else:
+        customer.save(force_insert=True)
+    return customer
+
+
+def _full_clean(row: models.Model) -> None:
+    try:
+        row.full_clean()
+    except ValidationError as error:
+        name, said = next(iter(error.message_dict.items()))
+        raise Refusal(" ".join(said), field=name if name != "__all__" else None) from error
+
+
+# Orders
+
+
+def next_number() -> str:
+    """A number that no order has: what the form offers. Counts on from the last that ends in figures."""
+    last = Order.objects.order_by("-pk").values_list("number", flat=True).first() or "1000"
+    found = re.fullmatch(r"(.*?)(\d+)", last)
+    stem, n = (found[1], int(found[2])) if found else (f"{last}-", 0)
+    width = len(found[2]) if found else 1
+    while True:
+        n += 1
+        number = f"{stem}{n:0{width}d}"
+        if not Order.objects.filter(number=number).exists():
+            return number
+
+
+def place_order(
+    *,
+    customer: Customer,
+    placed_on: date,
+    lines: Sequence[LineDraft],
+    by: Any,
+    number: str = "",
+    reference: str = "",
+    note: str = "",
+) -> Order:
+    """An order with its lines: all of it, or nothing.
+
+    number    the mill's own; without one the next is given
+
+    Told the same twice, it gives the order that it made the first time. A refusal about line n, counted from 0, has
+    the field `lines.n.pieces`.
+    """
+    try:
+        with transaction.atomic():
+            return _place(customer, placed_on, list(lines), by, number.strip(), reference.strip(), note.strip())
+    except IntegrityError as clash:
+        order = Order.objects.filter(number=number.strip()).first()
+        if order is None:
+            raise Refusal("Somebody else placed an order at the same moment. Press the button once more.") from clash
+        return _placed_before(order, customer, placed_on, list(lines), reference.strip())
+
+
+def _place(
+    customer: Customer, placed_on: date, lines: list[LineDraft], by: Any, number: str, reference: str, note: str
+) -> Order:
+    number = number or next_number()
+    if not NUMBER.fullmatch(number):
+        raise Refusal(
+            f"{number!r} can't be an order's number. Write letters, figures, full stops and hyphens: 2026-114.",
+            field="number",
+        )
+    if before := Order.objects.filter(number=number).first():
+        return _placed_before(before, customer, placed_on, lines, reference)
+    if not lines:
+        raise Refusal(f"Order {number} has no line yet. Write at least one: a cloth, pieces and a length.")
+    specs = warp_verbs.current_specs(draft.cloth.pk for draft in lines)
+    for n, draft in enumerate(lines):
+        check_draft(draft, specs, placed_on=placed_on, prefix=f"lines.{n}.")
+    order = Order(number=number, customer=customer, placed_on=placed_on, reference=reference, note=note)
+    _full_clean(order)
+    order._history_user = by  # type: ignore[attr-defined]
+    order.save(force_insert=True)
+    for position, draft in enumerate(lines, start=1):
+        _insert(order, position, draft, by=by)
+    return order
+
+
+def _placed_before(order: Order, customer: Customer, placed_on: date, lines: list[LineDraft], reference: str) -> Order:
+    """The order of that number, when it is the same one told twice."""
+    written = [_draft_of(line) for line in order.lines.select_related("colourway__cloth").order_by("position")]
+    is_same = (order.customer_id, order.placed_on, order.reference) == (customer.pk, placed_on, reference)
+    if is_same and written == lines:
+        return order
+    raise Refusal(
+        f"There is an order {order.number} already, of {order.customer}. Give this one another number, "
+        f"such as {next_number()}.",
+        field="number",
+    )
+
+
+def _draft_of(line: OrderLine) -> LineDraft:
+    return LineDraft(**{name: getattr(line, name) for name, _ in SAID})
+
+
+def _insert(order: Order, position: int, draft: LineDraft, *, by: Any) -> OrderLine:
+    line = OrderLine(order=order, position=position, cloth=draft.cloth)
+    for name, _ in SAID:
+        setattr(line, name, getattr(draft, name))
+    _full_clean(line)
+    line._history_user = by  # type: ignore[attr-defined]
+    line.save(force_insert=True)
+    return line
+
+
+def check_draft(draft: LineDraft, specs: dict[int, ClothSpec], *, placed_on: date, prefix: str = "") -> None:
+    """Refuse a line that could never be woven, beside the field it belongs to."""
+    cloth = draft.cloth
+    spec = specs.get(cloth.pk)
+    if not cloth.is_in_use:
+        raise Refusal(
+            f"{cloth} is put away. Take it into use again, or order another cloth.", field=f"{prefix}colourway"
+        )
+    if spec is None:
+        raise Refusal(
+            f"{cloth} has never been specified. Write its first revision, then order it.", field=f"{prefix}colourway"
+        )
+    if not any(entry.colourway_id == draft.colourway.pk for entry in spec.colourway_yarns.all()):
+        raise Refusal(
+            f"Revision {spec.revision} of {cloth} has no yarns in {draft.colourway}. Put them in, or choose another "
+            "colourway.",
+            field=f"{prefix}colourway",
+        )
+    if not 1 <= draft.pieces <= MOST_PIECES:
+        raise Refusal(f"{draft.pieces} pieces can't be ordered. Write 1 to {MOST_PIECES}.", field=f"{prefix}pieces")
+    if draft.length_m <= 0:
+        raise Refusal(
+            f"A piece of {draft.length_m} m can't be woven. Write its finished length.", field=f"{prefix}length_m"
+        )
+    if not LEAST_WEIGHT <= draft.weight <= MOST_WEIGHT:
+        raise Refusal(
+            f"A weight of {draft.weight} says nothing: write {LEAST_WEIGHT}, when a day late hardly matters, to "
+            f"{MOST_WEIGHT}.",
+            field=f"{prefix}weight",
+        )
+    if draft.due_on < placed_on:
+        raise Refusal(
+            f"It is due on {draft.due_on:%d.%m.%Y}, before it was placed on {placed_on:%d.%m.%Y}. Write a later day.",
+            field=f"{prefix}due_on",
+        )
+
+
+@transaction.atomic
+def change_order(order: Order, *, customer: Customer, placed_on: date, reference: str, note: str, by: Any) -> Order:
+    """Its head: customer, day, reference, note. Lines are changed one by one."""
+    order = Order.objects.select_for_update(of=("self",), no_key=True).get(pk=order.pk)
+    first_due = order.lines.exclude(state=OrderLine.CALLED_OFF).order_by("due_on").first()
+    if first_due and first_due.due_on < placed_on:
+        raise Refusal(
+            f"Line {first_due} is due on {first_due.due_on:%d.%m.%Y}; the order can't be placed after that, on "
+            f"{placed_on:%d.%m.%Y}. Write an earlier day.",
+            field="placed_on",
+        )
+    is_other_customer = order.customer_id != customer.pk
+    is_other_reference = order.reference != reference.strip()
+    order.customer, order.placed_on = customer, placed_on
+    order.reference, order.note = reference.strip(), note.strip()
+    _full_clean(order)
+    order._history_user = by  # type: ignore[attr-defined]
+    order.save(update_fields=["customer", "placed_on", "reference", "note"])
+    if is_other_customer or is_other_reference:
+        on = list(Warp.objects.open().filter(parts__line__order=order).distinct().values_list("pk", flat=True))
+        what = f"is for {customer} now" if is_other_customer else f"has the reference {order.reference or 'none'} now"
+        warp_verbs.overtake_tickets(on, f"Order {order} {what}.")
+        working_out.warps_changed(on)
+    return order
+
+
+# Lines
+
+
+@transaction.atomic
+def add_line(order: Order, draft: LineDraft, *, by: Any, seen: int | None = None) -> OrderLine:
+    """One more line.
+
+    seen   how many lines the order had when the form was opened: a second tap adds nothing twice
+    """
+    order = Order.objects.select_for_update(of=("self",), no_key=True).get(pk=order.pk)
+    last = order.lines.order_by("-position").select_related("colourway__cloth").first()
+    if seen is not None and order.lines.count() != seen:
+        if last and _draft_of(last) == draft:
+            return last
+        raise Refusal(
+            f"Order {order} had {seen} lines when this page was opened and has {order.lines.count()} now. "
+            "Look at it again, then add yours."
+        )
+    check_draft(draft, warp_verbs.current_specs([draft.cloth.pk]), placed_on=order.placed_on)
+    return _insert(order, (last.position if last else 0) + 1, draft, by=by)
+
+
+@dataclass(frozen=True)
+class LineChange:
+    """A line after a change, and what the change reached."""
+
+    line: OrderLine
+    differences: tuple[str, ...]
+    warps: tuple[Warp, ...]
+    tickets: int
+
+
+def _lock_line(line: OrderLine) -> tuple[OrderLine, list[WarpPart]]:
+    """The line and the warps that it is on, locked; its parts in the order of their warps."""
+    on = list(WarpPart.objects.filter(line=line).values_list("warp", flat=True))
+    warp_verbs.lock_warps(*sorted(on), lines=[line.pk])
+    locked = OrderLine.objects.select_related("order__customer", "cloth", "colourway__cloth").get(pk=line.pk)
+    return locked, list(WarpPart.objects.filter(line=line).select_related("warp").order_by("warp__number", "position"))
+
+
+@transaction.atomic
+def change_line(line: OrderLine, draft: LineDraft, *, by: Any) -> LineChange:
+    """What a line says is changed. Warps that follow revisions are worked out again, tickets of any are overtaken.
+
+    Pieces that become fewer come off the warps that no yarn is drawn for, the last first; when all pieces of the line
+    were on one such warp, more pieces go on it too. Raises Refusal where cloth, pieces or length no longer can be
+    changed because yarn is drawn, wound or woven by them.
+    """
+    line, parts = _lock_line(line)
+    if line.state in (OrderLine.SENT, OrderLine.CALLED_OFF):
+        raise Refusal(f"Line {line} is {line.state}; nothing of it is changed any more. Write a new line.")
+    before = _draft_of(line)
+    changed = {name for name, _ in SAID if getattr(before, name) != getattr(draft, name)}
+    if not changed:
+        return LineChange(line, (), (), 0)
+    check_draft(draft, warp_verbs.current_specs([draft.cloth.pk]), placed_on=line.order.placed_on)
+    if changed & FIGURED:
+        _check_changeable(line, parts, draft, changed)
+    differences = tuple(
+        f"{word} {_said(name, getattr(before, name))}, now {_said(name, getattr(draft, name))}"
+        for name, word in SAID
+        if name in changed
+    )
+    for name in changed:
+        setattr(line, name, getattr(draft, name))
+    line.cloth = draft.cloth
+    _full_clean(line)
+    line._history_user = by  # type: ignore[attr-defined]
+    line.save(update_fields=sorted({*changed, "cloth"} if "colourway" in changed else changed))
+    if changed & FIGURED:
+        _pieces_follow(line, parts, was=before.pieces, by=by)
+        _warps_follow(line, by=by, is_other_cloth="colourway" in changed)
+    on = list(Warp.objects.open().filter(parts__line=line).distinct().order_by("number"))
+    touched = {part.warp_id for part in parts} | {warp.pk for warp in on}
+    tickets = warp_verbs.overtake_tickets(touched, f"Order line {line} was changed: {'; '.join(differences)}.")
+    working_out.warps_changed(warp.pk for warp in on)
+    lines_follow([line.pk])
+    line.refresh_from_db()
+    return LineChange(line, differences, tuple(on), tickets)
+
+
+def _check_changeable(line: OrderLine, parts: Sequence[WarpPart], draft: LineDraft, changed: set[str]) -> None:
+    drawn = [part for part in parts if part.warp.state not in warp_verbs.FOLLOWING]
+    if drawn and changed & {"colourway", "length_m"}:
+        part = drawn[0]
+        what = "cloth" if "colourway" in changed else "length"
+        now, then = (
+            (_said("colourway", line.colourway), _said("colourway", draft.colourway))
+            if what == "cloth"
+            else (_said("length_m", line.length_m), _said("length_m", draft.length_m))
+        )
+        raise Refusal(
+            f"{part.warp} is {part.warp.state} for {part.pieces} pieces of line {line} in {now}; they can't become "
+            f"{then}. Write a new line, or take {part.warp} back to planned first.",
+            field="colourway" if what == "cloth" else "length_m",
+        )
+    fixed = sum(part.pieces for part in drawn) + line.woven_pieces.filter(warp=None).count()
+    if draft.pieces < fixed:
+        raise Refusal(
+            f"{fixed} pieces of line {line} are on {', '.join(str(part.warp) for part in drawn) or 'the perch'} "
+            f"already; it can't come down to {draft.pieces}. Write {fixed} or more.",
+            field="pieces",
+        )
+    if "colourway" in changed or "pieces" in changed:
+        for part in parts:
+            if part.warp.state in warp_verbs.FOLLOWING and part.warp.holds.exists() and "colourway" in changed:
+                raise Refusal(
+                    f"Yarn is held for {part.warp} in {line.colourway}. Let it go first, then change the cloth.",
+                    field="colourway",
+                )
+
+
+def _pieces_follow(line: OrderLine, parts: Sequence[WarpPart], *, was: int, by: Any) -> None:
+    following = [part for part in parts if part.warp.state in warp_verbs.FOLLOWING]
+    over = sum(part.pieces for part in parts) - line.pieces
+    if len(parts) == 1 and following and parts[0].pieces == was:
+        WarpPart.objects.filter(pk=parts[0].pk).update(pieces=line.pieces)
+        return
+    for part in reversed(following):
+        if over <= 0:
+            return
+        if part.pieces > over:
+            WarpPart.objects.filter(pk=part.pk).update(pieces=F("pieces") - over)
+            return
+        over -= part.pieces
+        warp_verbs.drop_parts(part.warp, [part], by=by)
+
+
+def _warps_follow(line: OrderLine, *, by: Any, is_other_cloth: bool) -> None:
+    """Parts stand on the new cloth's revision, warps are still one warp, and on a beam that takes them."""
+    parts = WarpPart.objects.filter(line=line, warp__state__in=warp_verbs.FOLLOWING)
+    if is_other_cloth:
+        spec = warp_verbs.spec_for(line, warp_verbs.current_specs([line.cloth_id]))
+        parts.update(spec=spec)
+    mill = mill_facts(Mill.the_one())
+    for warp in Warp.objects.filter(pk__in=parts.values("warp")).order_by("pk"):
+        try:
+            work_out(warp_verbs.runs_on(warp), mill=mill)
+        except Refusal as refusal:
+            raise Refusal(
+                f"{refusal.message} Take line {line} off {warp} first, then change it.", field=refusal.field
+            ) from refusal
+        warp_verbs.fit_beam(warp, by=by)
+
+
+@transaction.atomic
+def call_off_line(line: OrderLine, *, by: Any, reason: str = "") -> OrderLine:
+    """The customer doesn't want it any more. It comes off the warps that no yarn is drawn for.
+
+    Raises Refusal when any of it is drawn, wound, in the loom or woven, with where it is.
+    """
+    line, parts = _lock_line(line)
+    if line.state == OrderLine.CALLED_OFF:
+        return line
+    if line.state == OrderLine.SENT:
+        raise Refusal(f"Line {line} is sent; it can't be called off any more.")
+    woven = line.woven_pieces.count()
+    if woven:
+        raise Refusal(
+            f"{woven} of the {line.pieces} pieces of line {line} are woven. Change its pieces to {woven} instead."
+        )
+    for part in parts:
+        warp = part.warp
+        if warp.state in IN_LOOM or warp.state == Warp.WOVEN_OUT:
+            raise Refusal(
+                f"{part.pieces} pieces of line {line} are on {warp}, which is {warp.state}"
+                f"{f' in loom {warp.loom}' if warp.loom else ''}. Weave them out and keep them for another customer."
+            )
+        if warp.state not in warp_verbs.FOLLOWING:
+            raise Refusal(
+                f"{part.pieces} pieces of line {line} are on {warp}, which is {warp.state}. "
+                f"Take {warp} back to planned first, or weave them out and keep them for another customer."
+            )
+        if warp.holds.exists():
+            raise Refusal(f"Yarn is held for {warp}. Let it go first, then call line {line} off.")
+    for part in parts:
+        warp_verbs.drop_parts(part.warp, [part], by=by)
+    line.state = OrderLine.CALLED_OFF
+    line._history_user = by  # type: ignore[attr-defined]
+    line._change_reason = reason.strip()[:100] or None  # type: ignore[attr-defined]
+    line.save(update_fields=["state"])
+    return line
+
+
+@transaction.atomic
+def take_up_line(line: OrderLine, *, by: Any) -> OrderLine:
+    """A line that was called off is wanted after all."""
+    line, _ = _lock_line(line)
+    if line.state != OrderLine.CALLED_OFF:
+        return line
+    line.state = OrderLine.ENTERED
+    line._history_user = by  # type: ignore[attr-defined]
+    line.save(update_fields=["state"])
+    lines_follow([line.pk])
+    return line
+
+
+def last_position(order: Order) -> int:
+    return order.lines.aggregate(last=Max("position"))["last"] or 0
+
+
+def orderable_colourways(also: Iterable[int] = ()) -> models.QuerySet[Colourway]:
+    """Colourways that the latest revision of a cloth in use is made in, and these: what a line may be of."""
+    made = latest_specs().filter(cloth__is_in_use=True).values("colourway_yarns__colourway")
+    return (
+        Colourway.objects.filter(models.Q(pk__in=made) | models.Q(pk__in=list(also)))
+        .select_related("cloth")
+        .order_by("cloth__code", "name")
+    )

@@ -1,0 +1,222 @@
+"""The steps of a warp, from planned to woven out: each only from the state before it, and counted once.
+
+A second tap on the same step finds it taken and gives the warp as it is. Locks as in `warps.py`.
+"""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from mill.refusal import Refusal
+from planning.models import Loom, Warp, WarpPart
+from planning.services import plans, warp_yarn, working_out
+from planning.services.line_states import lines_follow
+from planning.services.warps import FOLLOWING, current_specs, lines_of, lock_warps, signed, write_columns
+
+ON_A_BEAM = (Warp.WOUND, Warp.GAITED, Warp.WEAVING)
+ORDER_OF_STATES = [state for state, _ in Warp.STATES]
+
+
+def _expect(warp: Warp, state: str, step: str) -> None:
+    """The step is taken from this state alone; any other gets a sentence that says what comes first."""
+    if warp.state == state:
+        return
+    if ORDER_OF_STATES.index(warp.state) > ORDER_OF_STATES.index(state):
+        raise Refusal(f"{warp} is {warp.state}; it was {step} before. Look at it as it is now.")
+    raise Refusal(f"{warp} is {warp.state}; it must be {state} before it is {step}.")
+
+
+@transaction.atomic
+def draw_yarn(warp: Warp, *, by: Any) -> Warp:
+    """The warp's own yarn leaves the store out of its holds. From now on the warp follows no revision."""
+    (warp,) = lock_warps(warp.pk)
+    if warp.state == Warp.YARN_DRAWN:
+        return warp
+    _expect(warp, Warp.PLANNED, "drawn for")
+    warp_yarn.draw_warp_yarn(warp, by=by)
+    warp = _to(warp, Warp.YARN_DRAWN, by=by)
+    # What is drawn is demanded no more.
+    working_out.warps_changed([warp.pk])
+    return warp
+
+
+@transaction.atomic
+def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None) -> int:
+    """The weft that is held leaves the store, all or these holds; grams drawn, 0 when nothing is held any more."""
+    (warp,) = lock_warps(warp.pk)
+    if warp.state in (*FOLLOWING, Warp.WOVEN_OUT):
+        raise Refusal(
+            f"{warp} is {warp.state}; weft is drawn once its warp yarn is, and until it is woven out.",
+        )
+    drawn_g = warp_yarn.draw_weft(warp, by=by, holds=holds)
+    if drawn_g:
+        working_out.warps_changed([warp.pk])
+    return drawn_g
+
+
+@transaction.atomic
+def wind(warp: Warp, *, by: Any) -> Warp:
+    """It is on its beam."""
+    (warp,) = lock_warps(warp.pk)
+    if warp.state == Warp.WOUND:
+        return warp
+    _expect(warp, Warp.YARN_DRAWN, "wound")
+    if warp.beam is None:
+        raise Refusal(f"{warp} has no beam yet. Choose the beam that it is wound on.", field="beam")
+    full = Warp.objects.filter(beam=warp.beam_id, state__in=ON_A_BEAM).exclude(pk=warp.pk).first()
+    if full:
+        raise Refusal(
+            f"Beam {warp.beam} holds {full}, which is {full.state}. Choose another beam for {warp}.", field="beam"
+        )
+    return _to(warp, Warp.WOUND, by=by)
+
+
+@transaction.atomic
+def gait(warp: Warp, *, loom: Loom, by: Any) -> Warp:
+    """It hangs in the loom, drawn or tied in: the loom is gaited for its like from now on."""
+    (warp,) = lock_warps(warp.pk)
+    if warp.state == Warp.GAITED and warp.loom_id == loom.pk:
+        return warp
+    _expect(warp, Warp.WOUND, "gaited")
+    loom = Loom.objects.select_for_update(of=("self",), no_key=True).select_related("shift_pattern").get(pk=loom.pk)
+    hangs = Warp.objects.filter(loom=loom, state__in=plans.IN_LOOM).select_related("worked").first()
+    if hangs:
+        left = max(0, hangs.worked.picks - hangs.picks_woven)
+        raise Refusal(
+            f"{hangs} hangs in loom {loom} and is {hangs.state}, with {left} picks to go. "
+            f"Weave it out first, or choose another loom.",
+            field="loom",
+        )
+    if loom.is_held:
+        raise Refusal(
+            f"Loom {loom} is held: {loom.held_reason}. Let it go first, or choose another loom.", field="loom"
+        )
+    row = working_out.for_working_out(Warp.objects.filter(pk=warp.pk)).get()
+    if row.worked.figures is None:
+        raise Refusal(f"{warp} can't be woven as it stands: {row.worked.trouble or 'it is being worked out.'}")
+    misfit = next(why for one, why in plans.looms_that_fit(warp) if one.pk == loom.pk)
+    if misfit:
+        raise Refusal(f"Loom {loom} can't take {warp}: {misfit}. Choose another loom.", field="loom")
+    _gait_loom(loom, family=row.worked.family_key, reed=plans.reed_key(row), by=by)
+    warp = _to(warp, Warp.GAITED, by=by, loom=loom)
+    working_out.warps_changed([warp.pk])
+    return warp
+
+
+def _gait_loom(loom: Loom, *, family: str, reed: str, by: Any) -> None:
+    if (loom.gaited_family, loom.gaited_reed) == (family, reed):
+        return
+    loom.gaited_family, loom.gaited_reed = family, reed
+    signed(loom, by=by)
+    loom.save(update_fields=["gaited_family", "gaited_reed"])
+
+
+@transaction.atomic
+def begin_weaving(warp: Warp, *, by: Any) -> Warp:
+    (warp,) = lock_warps(warp.pk)
+    if warp.state == Warp.WEAVING:
+        return warp
+    _expect(warp, Warp.GAITED, "weaving")
+    return _to(warp, Warp.WEAVING, by=by)
+
+
+@transaction.atomic
+def weave_out(warp: Warp, *, by: Any, on: date | None = None) -> Warp:
+    """The last pick is woven: the beam is free, yarn still held is let go, nothing more is drawn for it."""
+    (warp,) = lock_warps(warp.pk)
+    if warp.state == Warp.WOVEN_OUT:
+        return warp
+    _expect(warp, Warp.WEAVING, "woven out")
+    on = on or timezone.localdate()
+    if on > timezone.localdate():
+        raise Refusal(
+            f"{warp} can't be woven out on {on:%d.%m.%Y}, which is after today, {timezone.localdate():%d.%m.%Y}.",
+            field="on",
+        )
+    warp_yarn.let_go(warp, by=by, reason=f"{warp} is woven out.")
+    warp = _to(warp, Warp.WOVEN_OUT, by=by, woven_out_on=on, picks_woven=warp.worked.picks)
+    working_out.forget_demand(warp)
+    return warp
+
+
+def _to(warp: Warp, state: str, *, by: Any, reason: str = "", **columns: Any) -> Warp:
+    write_columns(warp, by=by, reason=reason, state=state, **columns)
+    lines_follow(lines_of(warp))
+    return warp
+
+
+STEP_BEFORE = {
+    Warp.YARN_DRAWN: Warp.PLANNED,
+    Warp.WOUND: Warp.YARN_DRAWN,
+    Warp.GAITED: Warp.WOUND,
+    Warp.WEAVING: Warp.GAITED,
+    Warp.WOVEN_OUT: Warp.WEAVING,
+}
+
+
+@transaction.atomic
+def step_back(warp: Warp, *, reason: str, by: Any, seen_state: str | None = None) -> Warp:
+    """Take back a step that was not taken after all; only where nothing has been built on it.
+
+    seen_state   the state that whoever asks had before them: a second tap takes nothing back twice
+    """
+    (warp,) = lock_warps(warp.pk)
+    if seen_state is not None and warp.state == STEP_BEFORE.get(seen_state):
+        return warp
+    if warp.state not in STEP_BEFORE:
+        raise Refusal(f"{warp} is {warp.state}: there is no step to take back.")
+    if not reason.strip():
+        raise Refusal(f"Say why {warp} is not {warp.state} after all: others have worked by it.", field="reason")
+    was, state = warp.state, STEP_BEFORE[warp.state]
+    if was == Warp.YARN_DRAWN:
+        warp_yarn.take_draws_back(warp, by=by, reason=reason)
+        _follow_revisions_again(warp)
+        warp = _to(warp, state, by=by, reason=reason)
+    elif was == Warp.GAITED:
+        loom = Loom.objects.select_for_update(of=("self",), no_key=True).get(pk=warp.loom_id or 0)
+        _gait_loom(loom, **_gaited_before(loom, warp), by=by)
+        warp = _to(warp, state, by=by, reason=reason, loom=None)
+    elif was in (Warp.WEAVING, Warp.WOVEN_OUT):
+        _check_nothing_built_on(warp)
+        columns = {"woven_out_on": None, "picks_woven": 0} if was == Warp.WOVEN_OUT else {}
+        warp = _to(warp, state, by=by, reason=reason, **columns)
+    else:
+        warp = _to(warp, state, by=by, reason=reason)
+    working_out.warps_changed([warp.pk])
+    return warp
+
+
+def _follow_revisions_again(warp: Warp) -> None:
+    """A planned warp stands on the latest revisions, also when they were made while its yarn was out."""
+    parts = list(warp.parts.select_related("spec"))
+    specs = current_specs(part.spec.cloth_id for part in parts)
+    for part in parts:
+        WarpPart.objects.filter(pk=part.pk).update(spec=specs[part.spec.cloth_id])
+
+
+def _gaited_before(loom: Loom, warp: Warp) -> dict[str, str]:
+    """What was drawn in before: of the warp last woven out there. Not known counts as a bare loom."""
+    last = loom.warps.filter(state=Warp.WOVEN_OUT).exclude(pk=warp.pk).order_by("-woven_out_on", "-number").first()
+    if last is None:
+        return {"family": "", "reed": ""}
+    row = working_out.for_working_out(Warp.objects.filter(pk=last.pk)).get()
+    return {"family": row.worked.family_key, "reed": plans.reed_key(row)}
+
+
+def _check_nothing_built_on(warp: Warp) -> None:
+    pieces = warp.woven_pieces.count()
+    if warp.state == Warp.WEAVING and (warp.picks_woven or pieces):
+        raise Refusal(
+            f"{warp} has {warp.picks_woven} picks woven and {pieces} pieces off the loom. "
+            "It can't be taken back to gaited."
+        )
+    if warp.state == Warp.WOVEN_OUT:
+        hangs = Warp.objects.filter(loom=warp.loom_id, state__in=plans.IN_LOOM).first()
+        if hangs:
+            raise Refusal(f"{hangs} hangs in loom {warp.loom} by now. {warp} can't go back into it.")
+        full = Warp.objects.filter(beam=warp.beam_id, state__in=ON_A_BEAM).first()
+        if full:
+            raise Refusal(f"Beam {warp.beam} holds {full} by now. {warp} can't be on it any more.")
