@@ -167,7 +167,9 @@ def show(value: Decimal | int, unit: str, as_unit: str, *, places: int = 2) -> s
     with localcontext() as context:
         context.prec = 50
         step = Decimal(1).scaleb(-places)
-        large, _, small = as_unit.partition(" ") if re.fullmatch(r"(?!per )[a-z]+ [a-z]+", as_unit) else (as_unit, "", "")
+        large, _, small = (
+            as_unit.partition(" ") if re.fullmatch(r"(?!per )[a-z]+ [a-z]+", as_unit) else (as_unit, "", "")
+        )
         if not small:
             converted = Decimal(value) / _factor(_plain_text(as_unit), unit, as_unit)
             return f"{plain(converted.quantize(step, rounding=ROUND_HALF_UP))} {as_unit}"

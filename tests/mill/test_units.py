@@ -113,7 +113,7 @@ def test_every_example_that_a_refusal_gives_can_be_read(unit, measure):
         ("12 oz", "g_per_m2", '"12 oz" is a mass, and a mass of cloth is wanted here'),
         ("28 ends", "per_cm", '"28 ends" is a number, and a sett is wanted here'),
         ("5 m2", "m", '"5 m2" is not a length'),
-        ("many", "number", "\"many\" can't be read as a number. Write 12, 7.5 or 1 500."),
+        ("many", "number", '"many" can\'t be read as a number. Write 12, 7.5 or 1 500.'),
         ("7 m", "pct", '"7 m" is a length, and a percentage is wanted here'),
         ("5 furlongs", "m", '"5 furlongs" has a unit we don\'t know, "furlongs"'),
         ("-3 m", "m", '"-3 m" is below 0'),

@@ -101,7 +101,7 @@ def test_the_form_needs_no_script(desk):
     html = desk.get("/reckoner/loom-hours/").content.decode()
     form = html[html.index('<form method="get"') : html.index('<section id="answer"')]
     assert 'action="/reckoner/loom-hours/"' in form
-    assert '<button class="main">Reckon</button>' in form
+    assert '<button type="submit" class="main">Reckon</button>' in form
     assert 'inputmode="decimal"' in form
 
 
