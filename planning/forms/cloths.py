@@ -10,6 +10,7 @@ from django.http import QueryDict
 from inventory.models import Yarn
 from mill import units
 from mill.fields import MeasureField, MeasureInput, PercentField
+from mill.models import Mill
 from mill.refusal import Refusal
 from planning import cloth as cloth_room
 from planning import finishing, sett, weave
@@ -137,8 +138,12 @@ class SpecForm(forms.Form):
     threading = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Threading")
     lifting = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Lifting")
 
-    warp_crimp_pct = PercentField(below=100, label="Warp crimp")
-    weaving_contraction_pct = PercentField(below=99, label="Weaving contraction")
+    warp_crimp_pct = PercentField(
+        below=100, initial=Decimal(7), label="Warp crimp", help_text="4 to 12, from memory: measure a piece."
+    )
+    weaving_contraction_pct = PercentField(
+        below=99, initial=Decimal(6), label="Weaving contraction", help_text="3 to 10, from memory: measure a piece."
+    )
     warp_waste_pct = PercentField(below=99, label="Warp waste")
     weft_waste_pct = PercentField(below=99, label="Weft waste")
     size_add_on_pct = PercentField(below=100, initial=Decimal(0), label="Size add-on")
@@ -331,8 +336,11 @@ class ColourwayForm(forms.Form):
 
     @property
     def chosen(self) -> dict[str, Yarn]:
-        """Yarns that stand in the table, by letter."""
-        said = self.cleaned_data if self.is_bound and self.is_valid() else self.initial
+        """Yarns that stand in the table and could be read, by letter."""
+        if self.is_bound:
+            # Cleans it: what could be read then stands in cleaned_data, whatever else is wrong.
+            self.is_valid()
+        said = self.cleaned_data if self.is_bound else self.initial
         return {letter: said[letter] for letter in self.letters if said.get(letter)}
 
     @property
@@ -380,7 +388,10 @@ class ClothSheet:
         data = with_usual_weave(data) if data is not None else None
         self.data = data
         self.is_bound = data is not None
-        initial = {"based_on": spec.revision} if spec and cloth else {}
+        initial: dict[str, Any] = {"based_on": spec.revision} if spec and cloth else {}
+        if spec is None and data is None:
+            mill = Mill.the_one()
+            initial = {"warp_waste_pct": mill.warp_waste_pct, "weft_waste_pct": mill.weft_waste_pct}
         if spec:
             initial |= {name: getattr(spec, name) for name in SpecForm.base_fields if hasattr(spec, name)}
             initial.pop("note", None)
@@ -533,11 +544,15 @@ class ClothSheet:
 
     def missing(self) -> list[forms.BoundField]:
         """Fields that must not be empty and are."""
-        return [field for field in self.fields_sent() if field.errors and not field.data]
+        return [field for field in self.fields_sent() if _is_missing(field)]
 
     def misread(self) -> list[forms.BoundField]:
-        """Fields in which something is written that can't stand."""
-        return [field for field in self.fields_sent() if field.errors and field.data]
+        """Fields in which something else is wrong."""
+        return [field for field in self.fields_sent() if field.errors and not _is_missing(field)]
+
+
+def _is_missing(field: forms.BoundField) -> bool:
+    return bool(field.errors) and all(error.code == "required" for error in field.errors.as_data())
 
 
 def with_usual_weave(data: QueryDict) -> QueryDict:

@@ -219,6 +219,7 @@ class ClothFilter(django_filters.FilterSet):
     yarn = django_filters.ModelChoiceFilter(
         label="Has the yarn",
         empty_label="any",
+        to_field_name="code",
         queryset=Yarn.objects.filter(colourway_yarns__isnull=False).distinct(),
         method="by_yarn",
     )
@@ -311,7 +312,7 @@ def cloths_list(request: HttpRequest) -> HttpResponse:
         name="cloths",
         title="Cloths",
         extra={"when_empty": "No cloth has been written down yet."},
-        row_class=lambda c: "" if c.is_in_use else "held",  # type: ignore[attr-defined]
+        row_class=lambda c: "" if c.is_in_use else "held",
     )
 
 

@@ -1,0 +1,119 @@
+from typing import Any
+
+from django.db.models import QuerySet
+from django.shortcuts import get_object_or_404
+from django.urls import path
+from drf_spectacular.utils import extend_schema
+from rest_framework import viewsets
+from rest_framework.decorators import action, api_view
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+
+from planning.models import Cloth, ClothSpec
+from planning.serializers.cloths import (
+    ClothSerializer,
+    DraftSerializer,
+    NewClothSerializer,
+    PreviewSerializer,
+    RevisionSerializer,
+    WorkedRevisionSerializer,
+)
+from planning.serializers.tickets import RefusalSerializer
+from planning.services import cloths
+from planning.services.cloths import ColourwayDraft, SpecDraft
+from planning.views.cloths import ClothFilter, with_figures
+
+
+def _read(serializer: DraftSerializer) -> SpecDraft:
+    serializer.is_valid(raise_exception=True)
+    said = serializer.said
+    return SpecDraft(said["columns"], said["route"], [ColourwayDraft(**said) for said in said["colourways"]])
+
+
+def _figures(draft: SpecDraft, *, cloth: Cloth, revision: int) -> list[dict[str, Any]]:
+    made = cloths.as_cloths(draft, cloth=cloth, revision=revision)
+    return [{"colourway": name, "figures": cloths.figures_of(numbers)} for name, numbers in made.items()]
+
+
+def _worked(spec: ClothSpec) -> dict[str, Any]:
+    draft = cloths.draft_of(spec)
+    earlier = spec.cloth.specs.filter(revision__lt=spec.revision).order_by("-revision")
+    before = cloths.with_yarns(earlier).first()
+    worked: Any = spec
+    worked.figures = _figures(draft, cloth=spec.cloth, revision=spec.revision)
+    worked.differences = cloths.differences(cloths.draft_of(before), draft) if before else []
+    return dict(WorkedRevisionSerializer(worked).data)
+
+
+class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
+    """Cloths with their latest revision's number. POST writes a new cloth down."""
+
+    queryset = Cloth.objects.order_by("code")
+    serializer_class = ClothSerializer
+    lookup_field = "code"
+    lookup_value_regex = "[^/]+"
+    filterset_class = ClothFilter
+
+    def get_queryset(self) -> QuerySet[Cloth]:
+        return with_figures(Cloth.objects.order_by("code"))
+
+    @extend_schema(request=NewClothSerializer, responses={201: WorkedRevisionSerializer, 400: RefusalSerializer})
+    def create(self, request: Request) -> Response:
+        asked = NewClothSerializer(data=request.data)
+        draft = _read(asked)
+        code, name, note = (asked.validated_data[key] for key in ("code", "name", "note"))
+        spec = cloths.new_cloth(code=code, name=name, draft=draft, by=request.user, note=note)
+        return Response(_worked(spec), status=201)
+
+    @extend_schema(responses=RevisionSerializer(many=True))
+    @action(detail=True, pagination_class=None, filterset_class=None)
+    def revisions(self, request: Request, code: str) -> Response:
+        """Every revision, the latest first."""
+        own = get_object_or_404(Cloth, code=code)
+        rows = cloths.with_yarns(own.specs.order_by("-revision"))
+        return Response(RevisionSerializer(rows, many=True).data)
+
+    @extend_schema(request=DraftSerializer, responses={201: WorkedRevisionSerializer, 400: RefusalSerializer})
+    @revisions.mapping.post
+    def revise(self, request: Request, code: str) -> Response:
+        """Write the next revision. Warps that no yarn is drawn for follow it; tickets of earlier ones are overtaken."""
+        own = get_object_or_404(Cloth, code=code)
+        asked = DraftSerializer(data=request.data)
+        draft = _read(asked)
+        note, based_on = asked.validated_data["note"], asked.validated_data["based_on"]
+        spec = cloths.revise(own, draft, by=request.user, note=note, based_on=based_on)
+        return Response(_worked(spec), status=201)
+
+    @extend_schema(responses=WorkedRevisionSerializer)
+    @action(detail=True, url_path=r"revisions/(?P<revision>\d{1,6})")
+    def revision(self, request: Request, code: str, revision: str) -> Response:
+        """One revision, with its figures and their working in each of its colourways."""
+        rows = cloths.with_yarns(ClothSpec.objects.filter(cloth__code=code))
+        return Response(_worked(get_object_or_404(rows, revision=int(revision))))
+
+    @extend_schema(request=DraftSerializer, responses={200: PreviewSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"])
+    def preview(self, request: Request, code: str) -> Response:
+        """What a draft comes to, and what it would change as the next revision. Writes nothing."""
+        own = get_object_or_404(Cloth, code=code)
+        draft = _read(DraftSerializer(data=request.data))
+        consequences = cloths.what_it_changes(own, draft)
+        figures = _figures(draft, cloth=own, revision=consequences.revision)
+        return Response(PreviewSerializer({"figures": figures, "consequences": consequences}).data)
+
+
+@extend_schema(request=NewClothSerializer, responses={200: PreviewSerializer, 400: RefusalSerializer})
+@api_view(["POST"])
+def cloth_preview(request: Request) -> Response:
+    """What a new cloth comes to. Writes nothing."""
+    asked = NewClothSerializer(data=request.data)
+    draft = _read(asked)
+    cloth = Cloth(code=asked.validated_data["code"], name=asked.validated_data["name"])
+    figures = _figures(draft, cloth=cloth, revision=1)
+    return Response(PreviewSerializer({"figures": figures, "consequences": None}).data)
+
+
+router = SimpleRouter()
+router.register("cloths", ClothViewSet)
+urlpatterns = [*router.urls, path("cloth-preview/", cloth_preview)]
