@@ -172,7 +172,7 @@ def _place(
 
 def _placed_before(order: Order, customer: Customer, placed_on: date, lines: list[LineDraft], reference: str) -> Order:
     """The order of that number, when it is the same one told twice."""
-    written = [_draft_of(line) for line in order.lines.select_related("colourway__cloth").order_by("position")]
+    written = [draft_of(line) for line in order.lines.select_related("colourway__cloth").order_by("position")]
     is_same = (order.customer_id, order.placed_on, order.reference) == (customer.pk, placed_on, reference)
     if is_same and written == lines:
         return order
@@ -183,7 +183,7 @@ def _placed_before(order: Order, customer: Customer, placed_on: date, lines: lis
     )
 
 
-def _draft_of(line: OrderLine) -> LineDraft:
+def draft_of(line: OrderLine) -> LineDraft:
     return LineDraft(**{name: getattr(line, name) for name, _ in SAID})
 
 
@@ -272,7 +272,7 @@ def add_line(order: Order, draft: LineDraft, *, by: Any, seen: int | None = None
     order = Order.objects.select_for_update(of=("self",), no_key=True).get(pk=order.pk)
     last = order.lines.order_by("-position").select_related("colourway__cloth").first()
     if seen is not None and order.lines.count() != seen:
-        if last and _draft_of(last) == draft:
+        if last and draft_of(last) == draft:
             return last
         raise Refusal(
             f"Order {order} had {seen} lines when this page was opened and has {order.lines.count()} now. "
@@ -311,7 +311,7 @@ def change_line(line: OrderLine, draft: LineDraft, *, by: Any) -> LineChange:
     line, parts = _lock_line(line)
     if line.state in (OrderLine.SENT, OrderLine.CALLED_OFF):
         raise Refusal(f"Line {line} is {line.state}; nothing of it is changed any more. Write a new line.")
-    before = _draft_of(line)
+    before = draft_of(line)
     changed = {name for name, _ in SAID if getattr(before, name) != getattr(draft, name)}
     if not changed:
         return LineChange(line, (), (), 0)

@@ -1,0 +1,144 @@
+"""What is typed into an order: its head, its lines, and the customer it is for."""
+
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from itertools import groupby
+from typing import Any
+
+from django import forms
+from django.http import QueryDict
+
+from mill.fields import MeasureField, PercentField
+from planning.models import Colourway, Customer, Order, OrderLine
+
+BLANK_LINES = 2
+MOST_LINES = 60
+LONGEST_M = Decimal("99999.99")
+
+
+class DayInput(forms.DateInput):
+    """A day with the browser's own calendar; every browser sends it as year-month-day."""
+
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+class CustomerForm(forms.ModelForm[Customer]):
+    class Meta:
+        model = Customer
+        fields = ["code", "name", "notes"]
+        labels = {"code": "Code"}
+        help_texts = {"code": "Short, as it stands in lists: HOL1."}
+        widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
+
+
+class OrderForm(forms.ModelForm[Order]):
+    class Meta:
+        model = Order
+        fields = ["number", "customer", "reference", "placed_on", "note"]
+        labels = {"number": "Number", "reference": "Their number", "placed_on": "Placed on"}
+        widgets = {"placed_on": DayInput(), "note": forms.Textarea(attrs={"rows": 2})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk:
+            # Tickets and letters name it: an order keeps its number.
+            del self.fields["number"]
+
+    def validate_unique(self) -> None:
+        """The verb says it, and gives the order back when the same one is told twice."""
+
+
+class ColourwayField(forms.ChoiceField):
+    """A cloth in one of its colourways: one list, cloth by cloth, so that the two always belong together."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.by_pk: dict[str, Colourway] = {}
+        super().__init__(**kwargs)
+
+    def offer(self, colourways: Iterable[Colourway]) -> None:
+        """The colourways in the order of their cloths. Read once for all lines of a form."""
+        self.by_pk = {str(one.pk): one for one in colourways}
+        self.choices = [("", "Choose …"), *self._groups()]
+
+    def _groups(self) -> Iterator[tuple[str, list[tuple[str, str]]]]:
+        for cloth, of_it in groupby(self.by_pk.values(), key=lambda one: one.cloth):
+            yield str(cloth), [(str(one.pk), f"{cloth.code} {one.name}") for one in of_it]
+
+    def prepare_value(self, value: Any) -> Any:
+        return value.pk if isinstance(value, Colourway) else value
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return str(self.prepare_value(initial) or "") != str(data or "")
+
+    def to_python(self, value: Any) -> Any:
+        return self.by_pk.get(str(value), value) if value else None
+
+    def validate(self, value: Any) -> None:
+        if value is None:
+            if self.required:
+                raise forms.ValidationError("Choose the cloth and its colourway.", code="required")
+        elif not isinstance(value, Colourway):
+            raise forms.ValidationError("This colourway can’t be ordered any more. Choose another.", code="gone")
+
+
+class LineForm(forms.Form):
+    """One line of an order; its fields are named as the columns of OrderLine."""
+
+    colourway = ColourwayField(label="Cloth and colourway")
+    pieces = forms.IntegerField(min_value=1, max_value=10_000, label="Pieces")
+    length_m = MeasureField(
+        unit="m", places=2, above=0, max_value=LONGEST_M, label="Finished length, each", help_text="60 m, 65.5 yd"
+    )
+    due_on = forms.DateField(label="Due", widget=DayInput())
+    tolerance_pct = PercentField(max_value=50, places=1, initial=Decimal(0), label="Tolerance")
+    weight = forms.IntegerField(
+        min_value=1, max_value=9, initial=1, label="Weight", help_text="How much a day late matters: 1 to 9."
+    )
+    note = forms.CharField(max_length=200, required=False, label="Note")
+
+    def __init__(self, *args: Any, colourways: Iterable[Colourway] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["colourway"]
+        assert isinstance(field, ColourwayField)
+        field.offer(colourways)
+
+    @classmethod
+    def of(cls, line: OrderLine, **kwargs: Any) -> "LineForm":
+        """The form of a written line."""
+        names = ("pieces", "length_m", "due_on", "tolerance_pct", "weight", "note")
+        initial = {"colourway": line.colourway, **{name: getattr(line, name) for name in names}}
+        return cls(initial=initial, **kwargs)
+
+    @property
+    def is_said(self) -> bool:
+        """Somebody has begun to write this line, and all of it can be read."""
+        return self.has_changed() and self.is_valid()
+
+
+class BaseLineFormSet(forms.BaseFormSet[LineForm]):
+    """The lines of a new order. A row in which nothing is written is no line."""
+
+    @property
+    def said(self) -> list[LineForm]:
+        return [form for form in self.forms if form.has_changed()]
+
+    def clean(self) -> None:
+        if not any(self.errors) and not self.said:
+            raise forms.ValidationError("Write at least one line: a cloth, pieces and a length.")
+
+
+LineFormSet = forms.formset_factory(
+    LineForm, formset=BaseLineFormSet, extra=BLANK_LINES, max_num=MOST_LINES, absolute_max=MOST_LINES
+)
+
+
+def one_more_line(data: QueryDict) -> QueryDict:
+    """What was sent, with another blank line."""
+    more = data.copy()
+    name = "lines-TOTAL_FORMS"
+    total = more.get(name, "")
+    more[name] = str(min(MOST_LINES, int(total) + 1)) if total.isdecimal() else str(BLANK_LINES)
+    return more

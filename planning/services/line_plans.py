@@ -1,0 +1,87 @@
+"""When the plan in force has an order line's pieces off the loom, and ready. Writes nothing."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.utils import timezone
+
+from planning.loom import weaving_min
+from planning.models import Closure, Slot, Warp, WarpPart
+from planning.services import clock, working_out
+from planning.services.line_figures import working_days_after
+from planning.ticket import from_json
+from planning.worktime import WEEK_MIN, Calendar
+
+
+@dataclass(frozen=True)
+class PartPlan:
+    """A part of a line on a warp, with its place in the plan in force.
+
+    off_at      when its last piece is woven; None without a plan, and once it is woven out
+    ready_on    the day on which it is finished
+    """
+
+    part: WarpPart
+    warp: Warp
+    slot: Slot | None
+    off_at: datetime | None
+    ready_on: date | None
+
+    @property
+    def late_days(self) -> int:
+        """Days after its due date by the plan; 0 when it is in time or not planned."""
+        return max(0, (self.ready_on - self.part.line.due_on).days) if self.ready_on else 0
+
+
+def plans_of(line_ids: Iterable[int]) -> dict[int, list[PartPlan]]:
+    """Of each line its parts, in the order of their warps; a constant number of queries."""
+    on = WarpPart.objects.filter(line__in=set(line_ids)).values("warp")
+    warps = working_out.for_working_out(Warp.objects.filter(pk__in=on).order_by("number"))
+    closures = list(Closure.objects.all())
+    found: dict[int, list[PartPlan]] = {pk: [] for pk in set(line_ids)}
+    for warp in warps:
+        ends = _ends(warp, closures=closures)
+        for part in warp.parts.all():
+            if part.line_id in found:
+                off_at = ends.get(part.pk)
+                days = part.spec.finishing_days
+                ready_on = working_days_after(timezone.localdate(off_at), days) if off_at else None
+                slot = working_out.slot_in_force(warp)
+                found[part.line_id].append(PartPlan(part, warp, slot, off_at, ready_on))
+    return found
+
+
+def _ends(warp: Warp, *, closures: Sequence[Closure]) -> Mapping[int, datetime]:
+    """When each part is woven, by its primary key.
+
+    Counted back from the end of the slot, since of a warp that is in the loom the plan knows only what is left.
+    """
+    slot = working_out.slot_in_force(warp)
+    worked = getattr(warp, "worked", None)
+    parts = list(warp.parts.all())
+    if slot is None or worked is None or worked.figures is None or warp.state == Warp.WOVEN_OUT:
+        return {}
+    runs = from_json(worked.figures).runs
+    if len(runs) != len(parts):
+        # It is being worked out: its parts have changed since.
+        return {}
+    calendar, epoch = _calendar(slot, closures=closures)
+    stop = calendar.worked(clock.to_minute(slot.weaving_stops_at, epoch=epoch))
+    start = calendar.worked(clock.to_minute(slot.weaving_starts_at, epoch=epoch))
+    found: dict[int, datetime] = {}
+    behind = 0
+    for part, run in zip(reversed(parts), reversed(runs), strict=True):
+        after_min = weaving_min(picks=behind, ppm=slot.loom.ppm, efficiency_pct=slot.loom.efficiency_pct)
+        minute = max(start, stop - after_min)
+        found[part.pk] = clock.to_moment(calendar.completes(minute) if minute else 0, epoch=epoch)
+        behind += run.picks
+    return found
+
+
+def _calendar(slot: Slot, *, closures: Sequence[Closure]) -> tuple[Calendar, datetime]:
+    epoch = clock.monday_before(slot.weaving_starts_at)
+    stop = clock.to_minute(slot.weaving_stops_at, epoch=epoch)
+    hours = clock.mill_hours(slot.loom.shift_pattern.hours, list(closures), epoch=epoch)
+    closed = clock.loom_closed(slot.loom, list(closures), epoch=epoch)
+    return Calendar(hours.weekly, (*hours.closed, *closed), -(-max(stop, 1) // WEEK_MIN) * WEEK_MIN), epoch

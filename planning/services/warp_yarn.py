@@ -1,0 +1,333 @@
+"""The yarn of a warp: which lots to hold for it and why, held, let go, drawn, and taken back.
+
+Called by `warps.py` under the warp's lock, or by the page to look.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.db import transaction
+
+from inventory import services as store
+from inventory.draw import Choice, Lot, Need, choose, in_pieces
+from inventory.ledger import written
+from inventory.models import Movement, YarnLot
+from mill.models import Mill
+from mill.refusal import Refusal
+from planning.models import Warp, WarpHold, WarpYarn
+from planning.ticket import from_json
+
+WARP, WEFT = WarpYarn.WARP, WarpYarn.WEFT
+# (use, primary key of the yarn)
+Key = tuple[str, int]
+
+
+@dataclass(frozen=True)
+class DyeLot:
+    """A dye lot that could serve a need, and what taking it means, in a sentence."""
+
+    dye_lot: str
+    free_g: int
+    lots: tuple[Lot, ...]
+    serves: bool
+    is_chosen: bool
+    consequence: str
+
+
+@dataclass(frozen=True)
+class YarnState:
+    """A yarn of a warp in one use: what it takes, what is held and drawn, and where the rest could come from.
+
+    left_g      neither held nor drawn yet
+    choice      which lots to take for it, and why; None when nothing is left to hold
+    """
+
+    need: WarpYarn
+    holds: tuple[WarpHold, ...]
+    held_g: int
+    drawn_g: int
+    choice: Choice | None
+    dye_lots: tuple[DyeLot, ...]
+
+    @property
+    def left_g(self) -> int:
+        return max(0, self.need.issue_g - self.held_g - self.drawn_g)
+
+    @property
+    def over_g(self) -> int:
+        """Held beyond what the warp takes by now."""
+        return max(0, self.held_g + self.drawn_g - self.need.issue_g)
+
+    @property
+    def key(self) -> str:
+        return f"{self.need.use}-{self.need.yarn_id}"
+
+
+def states(warp: Warp, *, chosen: Mapping[Key, str] | None = None) -> list[YarnState]:
+    """Every yarn of the warp, the warp's own first; lots that one need takes are not offered to the next.
+
+    chosen   dye lots that a person has chosen for a need
+    """
+    chosen = chosen or {}
+    needs = list(warp.yarns.select_related("yarn").order_by("use", "yarn__code"))
+    needs.sort(key=lambda need: need.use != WARP)
+    held: dict[Key, list[WarpHold]] = defaultdict(list)
+    for hold in (
+        warp.holds.select_related("yarn", "reservation__lot__place")
+        .prefetch_related("reservation__movements")
+        .order_by("pk")
+    ):
+        held[hold.use, hold.yarn_id].append(hold)
+    useful_g = Mill.the_one().useful_remainder_g
+    lots = {lot.pk: lot for lot in store.lots_to_draw(need.yarn_id for need in needs)}
+    pieces_g = _pieces_g(warp)
+    found = []
+    for need in needs:
+        holds = held[need.use, need.yarn_id]
+        held_g, drawn_g = sum(map(remaining_g, holds)), sum(hold.drawn_g for hold in holds)
+        state = YarnState(need, tuple(holds), held_g, drawn_g, None, ())
+        if state.left_g and _may_hold(warp, need.use):
+            asked = Need(
+                yarn=need.yarn_id,
+                grams=state.left_g,
+                use=need.use,  # type: ignore[arg-type]
+                label=f"{warp}, {need.use} yarn {need.yarn.code},",
+                pieces_g=() if need.use == WARP else _left_of_pieces(pieces_g[need.yarn.code], held_g + drawn_g),
+            )
+            offered = list(lots.values())
+            begun = {hold.reservation.lot.dye_lot for hold in holds}
+            wanted = chosen.get((need.use, need.yarn_id), "")
+            if need.use == WARP and begun:
+                # What is held or drawn decides: another dye lot of the colour never comes into the warp.
+                wanted = next(iter(begun))
+            choice = choose(asked, _only(offered, wanted), useful_g=useful_g)
+            state = replace(state, choice=choice, dye_lots=_dye_lots(asked, offered, choice, useful_g))
+            for take in choice.takes:
+                lots[take.lot.pk] = replace(lots[take.lot.pk], free_g=lots[take.lot.pk].free_g - take.grams)
+        found.append(state)
+    return found
+
+
+def remaining_g(hold: WarpHold) -> int:
+    """What of a hold is neither drawn nor let go. Reads the movements through all(), so that a prefetch serves many."""
+    return sum(line.held_change_g for line in hold.reservation.movements.all())
+
+
+def _may_hold(warp: Warp, use: str) -> bool:
+    if use == WARP:
+        return warp.state in (Warp.PROPOSED, Warp.PLANNED)
+    return warp.state != Warp.WOVEN_OUT
+
+
+def _pieces_g(warp: Warp) -> dict[str, tuple[int, ...]]:
+    """Grams of each weft yarn by piece, in the order of weaving; pieces without it left out."""
+    worked = getattr(warp, "worked", None)
+    if worked is None or worked.figures is None:
+        return {}
+    found: dict[str, tuple[int, ...]] = defaultdict(tuple)
+    for run in from_json(worked.figures).runs:
+        for need in run.weft:
+            found[need.code] += in_pieces(need.issue_g, run.pieces)
+    return found
+
+
+def _left_of_pieces(pieces_g: tuple[int, ...], taken_g: int) -> tuple[int, ...]:
+    """What the pieces still take when the first of them are served."""
+    left = []
+    for piece_g in pieces_g:
+        served = min(taken_g, piece_g)
+        taken_g -= served
+        if piece_g - served:
+            left.append(piece_g - served)
+    return tuple(left)
+
+
+def _only(lots: Iterable[Lot], dye_lot: str) -> list[Lot]:
+    return [lot for lot in lots if not dye_lot or lot.dye_lot == dye_lot]
+
+
+def _dye_lots(need: Need, lots: Iterable[Lot], choice: Choice, useful_g: int) -> tuple[DyeLot, ...]:
+    by_dye_lot: dict[str, list[Lot]] = defaultdict(list)
+    for lot in lots:
+        if lot.yarn == need.yarn and lot.free_g > 0 and not lot.why_not:
+            by_dye_lot[lot.dye_lot].append(lot)
+    found = []
+    for dye_lot, of_it in by_dye_lot.items():
+        free_g = sum(lot.free_g for lot in of_it)
+        serves = free_g >= need.grams
+        left_g = free_g - need.grams
+        if not serves:
+            what = f"{written(-left_g)} short" + (": a warp takes one dye lot" if need.use == WARP else "")
+        elif 0 < left_g < useful_g:
+            what = f"leaves {written(left_g)}, less than the {written(useful_g)} that are of use"
+        else:
+            what = f"leaves {written(left_g)}" if left_g else "is used up"
+        ordered = tuple(sorted(of_it, key=lambda lot: (lot.received_on, lot.label)))
+        said = f"{written(free_g)} free, {what}; came {ordered[0].received_on:%d.%m.%Y}"
+        found.append(DyeLot(dye_lot, free_g, ordered, serves, dye_lot in choice.dye_lots, said))
+    return tuple(sorted(found, key=lambda one: (not one.is_chosen, not one.serves, one.lots[0].received_on)))
+
+
+# Holding
+
+
+def _check_worked(warp: Warp) -> None:
+    worked = getattr(warp, "worked", None)
+    if worked is None or worked.is_stale:
+        raise Refusal(f"{warp} is still being worked out. Wait a moment, then hold its yarn.")
+    if worked.figures is None:
+        raise Refusal(f"{warp} can't be worked out as it stands: {worked.trouble}")
+
+
+def _locked(warp: Warp) -> Warp:
+    locked = Warp.objects.select_for_update(of=("self",), no_key=True).filter(pk=warp.pk).first()
+    if locked is None:
+        raise Refusal("This warp has been taken apart meanwhile. Look at the warps as they are now.")
+    return locked
+
+
+@transaction.atomic
+def hold_yarn(warp: Warp, *, by: Any, chosen: Mapping[Key, str] | None = None) -> list[str]:
+    """Hold lots for everything that the warp still needs; one dye lot a colour in the warp.
+
+    chosen   dye lots that a person chose for a need, instead of the ones proposed
+
+    Returns a sentence for each need that stays short. Raises Refusal when nothing at all can be held. A second tap
+    finds that all is held, and holds nothing.
+    """
+    warp = _locked(warp)
+    if warp.state == Warp.WOVEN_OUT:
+        raise Refusal(f"{warp} is woven out; nothing is held for it any more.")
+    _check_worked(warp)
+    yarn_ids = set(warp.yarns.values_list("yarn", flat=True))
+    rows = {
+        lot.pk: lot for lot in store.lock_lots(YarnLot.objects.filter(yarn__in=yarn_ids).values_list("pk", flat=True))
+    }
+    short, held = [], 0
+    for state in states(warp, chosen=chosen):
+        if state.choice is None:
+            continue
+        if not state.choice.is_met:
+            short.append(state.choice.why)
+            continue
+        for take in state.choice.takes:
+            _hold(warp, state.need, rows[take.lot.pk], take.grams, by=by)
+            held += 1
+    if short and not held:
+        raise Refusal(" ".join(short))
+    return short
+
+
+def _hold(warp: Warp, need: WarpYarn, lot: YarnLot, grams: int, *, by: Any) -> WarpHold:
+    reservation = store.reserve(lot=lot, grams=grams, for_what=f"{warp}, {need.use} yarn", by=by)
+    return WarpHold.objects.create(warp=warp, yarn=need.yarn, use=need.use, reservation=reservation)
+
+
+@transaction.atomic
+def hold_lot(warp: Warp, *, lot: YarnLot, use: str, grams: int, by: Any) -> WarpHold:
+    """Hold so much of one lot that a person names. Refuses a second dye lot of a colour in the warp."""
+    warp = _locked(warp)
+    if not _may_hold(warp, use):
+        raise Refusal(f"{warp} is {warp.state}; {use} yarn is not held for it any more.", field="lot")
+    _check_worked(warp)
+    (lot,) = store.lock_lots([lot.pk])
+    state = next((s for s in states(warp) if (s.need.use, s.need.yarn_id) == (use, lot.yarn_id)), None)
+    if state is None:
+        raise Refusal(
+            f"{warp} takes no {lot.yarn} in the {use}; lot {lot} is of that. Choose another lot.", field="lot"
+        )
+    if use == WARP:
+        other = next((h.reservation.lot for h in state.holds if h.reservation.lot.dye_lot != lot.dye_lot), None)
+        if other:
+            raise Refusal(
+                f"{warp} has {state.need.yarn} of dye lot {other.dye_lot} (lot {other}); lot {lot} is of dye lot "
+                f"{lot.dye_lot}. A warp takes one dye lot of a colour: choose a lot of {other.dye_lot}, or let the "
+                "yarn go and hold all of it afresh.",
+                field="lot",
+            )
+    if grams > state.left_g:
+        raise Refusal(
+            f"{warp} still needs {written(state.left_g)} of {state.need.yarn} in the {use}; {written(grams)} are "
+            f"asked for. Write {written(state.left_g)} or less.",
+            field="grams",
+        )
+    return _hold(warp, state.need, lot, grams, by=by)
+
+
+@transaction.atomic
+def release_holds(warp: Warp, *, by: Any, reason: str = "", use: str | None = None) -> int:
+    """Let go of what is held and not drawn, in one use or in both; grams let go. A second tap lets go of nothing."""
+    warp = _locked(warp)
+    return let_go(warp, by=by, reason=reason or f"Let go by the planner of {warp}.", use=use)
+
+
+def let_go(warp: Warp, *, by: Any, reason: str, use: str | None = None) -> int:
+    """The same under the warp's lock."""
+    holds = warp.holds.select_related("reservation__lot").prefetch_related("reservation__movements").order_by("pk")
+    if use:
+        holds = holds.filter(use=use)
+    open_holds = [hold for hold in holds if remaining_g(hold)]
+    store.lock_lots(hold.reservation.lot_id for hold in open_holds)
+    grams = 0
+    for hold in open_holds:
+        grams += remaining_g(hold)
+        store.release(reservation=hold.reservation, by=by, reason=reason[:200])
+    # What nothing was drawn from leaves the warp; the ledger keeps it.
+    WarpHold.objects.filter(pk__in=[hold.pk for hold in holds if not hold.drawn_g]).delete()
+    return grams
+
+
+# Drawing
+
+
+def draw_warp_yarn(warp: Warp, *, by: Any) -> None:
+    """All warp yarn out of its holds. Raises Refusal when less is held than the warp takes, or of two dye lots."""
+    _check_worked(warp)
+    needs = [state for state in states(warp) if state.need.use == WARP]
+    for state in needs:
+        if state.left_g:
+            raise Refusal(
+                f"{warp} takes {written(state.need.issue_g)} of {state.need.yarn}; {written(state.held_g)} are held. "
+                "Hold the rest first, or shorten the warp."
+            )
+        dye_lots = sorted({hold.reservation.lot.dye_lot for hold in state.holds})
+        if len(dye_lots) > 1:
+            raise Refusal(
+                f"{warp} holds {state.need.yarn} of dye lots {' and '.join(dye_lots)}. A warp takes one: "
+                "let the yarn go, and hold it of one dye lot."
+            )
+    _draw([hold for state in needs for hold in state.holds], by=by, document=str(warp))
+
+
+def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None) -> int:
+    """Weft out of its holds, all or these; grams drawn."""
+    wanted = None if holds is None else set(holds)
+    rows = warp.holds.filter(use=WEFT).select_related("reservation__lot").prefetch_related("reservation__movements")
+    return _draw([h for h in rows.order_by("pk") if wanted is None or h.pk in wanted], by=by, document=str(warp))
+
+
+def _draw(holds: list[WarpHold], *, by: Any, document: str) -> int:
+    left = {hold.pk: remaining_g(hold) for hold in holds}
+    store.lock_lots(hold.reservation.lot_id for hold in holds if left[hold.pk])
+    for hold in holds:
+        if left[hold.pk]:
+            store.draw_down(reservation=hold.reservation, grams=left[hold.pk], by=by, document=document)
+            WarpHold.objects.filter(pk=hold.pk).update(drawn_g=hold.drawn_g + left[hold.pk], is_drawn=True)
+    return sum(left.values())
+
+
+def take_draws_back(warp: Warp, *, by: Any, reason: str) -> None:
+    """Every draw for the warp is taken back to the gram, warp and weft; what was drawn is held again.
+
+    The ledger refuses where yarn has come back, or was moved on, since.
+    """
+    holds = list(warp.holds.filter(drawn_g__gt=0).select_related("reservation__lot").order_by("pk"))
+    store.lock_lots(hold.reservation.lot_id for hold in holds)
+    draws = Movement.objects.filter(
+        reservation__in=[hold.reservation_id for hold in holds], kind=Movement.DRAW, reversed_by__isnull=True
+    )
+    for draw in draws.order_by("-pk"):
+        store.reverse(movement=draw, reason=reason, by=by)
+    WarpHold.objects.filter(pk__in=[hold.pk for hold in holds]).update(drawn_g=0, is_drawn=False)

@@ -1,0 +1,532 @@
+from collections.abc import Callable, Sequence
+from typing import Any, cast
+
+import django_filters
+from django import forms
+from django.contrib import messages
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.refusal import Refusal
+from mill.templatetags.mill import day, num
+from planning.forms.orders import (
+    BaseLineFormSet,
+    CustomerForm,
+    DayInput,
+    LineForm,
+    LineFormSet,
+    OrderForm,
+    one_more_line,
+)
+from planning.models import Cloth, Colourway, Customer, JobTicket, Order, OrderLine, PlanRun, Slot, WarpPart
+from planning.services import line_figures, line_plans, orders, warps
+from planning.services.line_states import free_pieces
+from planning.services.orders import LineDraft
+
+LINES_SHOWN = 40
+
+# The list: one row a line, since cloth, due date and state are the line's own
+
+
+def in_force() -> QuerySet[Slot]:
+    return Slot.objects.filter(run__state=PlanRun.IN_FORCE)
+
+
+def with_plan(rows: QuerySet[OrderLine]) -> QuerySet[OrderLine]:
+    """Lines with their warps, the warps' slots in the plan in force, and whether one of these is late."""
+    late = in_force().filter(warp__parts__line=OuterRef("pk"), late_min__gt=0)
+    slots = Prefetch("warp__slots", in_force().select_related("loom"), to_attr="slots_in_force")
+    parts = WarpPart.objects.select_related("warp__loom").prefetch_related(slots).order_by("warp__number")
+    return (
+        rows.select_related("order__customer", "cloth", "colourway")
+        .annotate(is_on_a_late_warp=Exists(late))
+        .prefetch_related(Prefetch("parts", parts))
+    )
+
+
+class LineFilter(django_filters.FilterSet):
+    """Without a state chosen it shows what is open."""
+
+    text = django_filters.CharFilter(label="Order, customer or note", method="by_text")
+    customer = django_filters.ModelChoiceFilter(
+        field_name="order__customer", queryset=Customer.objects.all(), label="Customer", empty_label="any"
+    )
+    cloth = django_filters.ModelChoiceFilter(queryset=Cloth.objects.all(), label="Cloth", empty_label="any")
+    state = django_filters.ChoiceFilter(
+        label="State", choices=[("all", "all"), *OrderLine.STATES], empty_label="open", method="by_state"
+    )
+    due_before = django_filters.DateFilter(field_name="due_on", lookup_expr="lte", label="Due by", widget=DayInput())
+    late = django_filters.BooleanFilter(label="Late", method="by_late", widget=forms.CheckboxInput)
+
+    class Meta:
+        model = OrderLine
+        fields: list[str] = []
+
+    def filter_queryset(self, queryset: QuerySet[OrderLine]) -> QuerySet[OrderLine]:
+        found = super().filter_queryset(queryset)
+        return found if self.form.cleaned_data.get("state") else found.filter(pk__in=OrderLine.objects.open())
+
+    def by_text(self, rows: QuerySet[OrderLine], _name: str, value: str) -> QuerySet[OrderLine]:
+        return rows.filter(
+            Q(order__number__icontains=value)
+            | Q(order__reference__icontains=value)
+            | Q(order__customer__name__icontains=value)
+            | Q(note__icontains=value)
+        )
+
+    def by_state(self, rows: QuerySet[OrderLine], _name: str, value: str) -> QuerySet[OrderLine]:
+        return rows if value == "all" else rows.filter(state=value)
+
+    def by_late(self, rows: QuerySet[OrderLine], _name: str, value: bool) -> QuerySet[OrderLine]:
+        return rows.filter(pk__in=OrderLine.objects.open()).filter(is_late()) if value else rows
+
+
+def is_late() -> Q:
+    """Overdue and not ready, or on a warp that the plan in force has late. Of rows from with_plan()."""
+    overdue = Q(due_on__lt=timezone.localdate()) & ~Q(state=OrderLine.READY)
+    return overdue | Q(is_on_a_late_warp=True)
+
+
+def late_said(line: OrderLine) -> str:
+    """Why a line of the list counts as late; "" when it doesn't."""
+    if line.state in (OrderLine.SENT, OrderLine.CALLED_OFF):
+        return ""
+    days = (timezone.localdate() - line.due_on).days
+    if days > 0 and line.state != OrderLine.READY:
+        return f"{days} day{'s' if days > 1 else ''} overdue"
+    return "its warp is late" if line.is_on_a_late_warp else ""  # type: ignore[attr-defined]
+
+
+def _warps_of(line: OrderLine) -> str:
+    return ", ".join(str(part.warp.number) for part in line.parts.all())
+
+
+def _loom_of(line: OrderLine) -> str:
+    codes = [
+        part.warp.loom.code if part.warp.loom else slot.loom.code
+        for part in line.parts.all()
+        for slot in (part.warp.slots_in_force[:1] or [None])  # type: ignore[attr-defined]
+        if part.warp.loom or slot
+    ]
+    return ", ".join(dict.fromkeys(codes))
+
+
+def _out_on(line: OrderLine) -> Any:
+    stops = [slot.weaving_stops_at for part in line.parts.all() for slot in part.warp.slots_in_force]  # type: ignore[attr-defined]
+    return max(stops, default=None)
+
+
+LINE_COLUMNS = [
+    Column("Line", str, "order__number", link=lambda n: order_address(n)),
+    Column("Customer", lambda n: n.order.customer.name, "order__customer__name"),
+    Column("Their number", lambda n: n.order.reference),
+    Column("Cloth", lambda n: str(n.cloth), "cloth__code", link=lambda n: reverse("cloth", args=[n.cloth.code])),
+    Column("Colourway", lambda n: n.colourway.name, "colourway__name"),
+    Column("Pieces", lambda n: n.pieces, "pieces", is_number=True),
+    Column("Length each", lambda n: n.length_m, "length_m", "m", shown=lambda n: num(n.length_m), is_number=True),
+    Column("Due", lambda n: n.due_on, "due_on", shown=lambda n: day(n.due_on)),
+    Column("Weight", lambda n: n.weight, "weight", is_number=True),
+    Column("State", lambda n: n.state, "state"),
+    Column("Warp", _warps_of),
+    Column("Loom", _loom_of),
+    Column("Warp out", _out_on, shown=lambda n: day(_out_on(n))),
+    Column("Late", late_said),
+]
+
+
+def order_address(line: OrderLine) -> str:
+    return f"{reverse('order', args=[line.order.number])}#line-{line.position}"
+
+
+@require_GET
+@room("orders")
+def orders_list(request: HttpRequest) -> HttpResponse:
+    return listing(
+        request,
+        with_plan(OrderLine.objects.order_by("due_on", "pk")),
+        columns=LINE_COLUMNS,
+        filterset=LineFilter,
+        template="planning/orders.html",
+        name="order-lines",
+        title="Orders",
+        extra={"when_empty": "Nothing is on order. Place an order, or bring the order book in as CSV."},
+        row_class=lambda n: "late" if late_said(n) else "",
+    )
+
+
+# An order
+
+
+@require_GET
+@room("orders")
+def order(request: HttpRequest, number: str) -> HttpResponse:
+    found = get_object_or_404(Order.objects.select_related("customer"), number=number)
+    lines = list(
+        found.lines.select_related("cloth", "colourway")
+        .prefetch_related("woven_pieces__spec", "woven_pieces__warp")
+        .order_by("position")
+    )
+    plans = line_plans.plans_of(line.pk for line in lines)
+    free = free_pieces(lines)
+    on = {plan.warp.pk for parts in plans.values() for plan in parts}
+    tickets = JobTicket.objects.filter(warp__in=on).select_related("warp").defer("figures", "extras")
+    return render(
+        request,
+        "planning/order.html",
+        {
+            "title": f"Order {found}",
+            "order": found,
+            "lines": [_line_seen(line, plans[line.pk], free[line.pk]) for line in lines],
+            "tickets": tickets.order_by("-number"),
+            "is_being_worked_out": warps.is_being_worked_out(on),
+        },
+    )
+
+
+def _line_seen(line: OrderLine, parts: Sequence[line_plans.PartPlan], free: int) -> dict[str, Any]:
+    ready = [plan.ready_on for plan in parts if plan.ready_on]
+    is_open = line.state not in (OrderLine.SENT, OrderLine.CALLED_OFF)
+    overdue = (timezone.localdate() - line.due_on).days if is_open and line.state != OrderLine.READY else 0
+    return {
+        "line": line,
+        "parts": parts,
+        "free": free if is_open else 0,
+        "ready_on": max(ready, default=None),
+        "late_days": max((plan.late_days for plan in parts), default=0),
+        "overdue_days": max(0, overdue),
+        "is_open": is_open,
+        "pieces": sorted(line.woven_pieces.all(), key=lambda piece: piece.number),
+    }
+
+
+@room("orders")
+@require_http_methods(["GET", "POST"])
+def order_new(request: HttpRequest) -> HttpResponse:
+    colourways = list(orders.orderable_colourways())
+    if request.method == "GET":
+        customer = Customer.objects.filter(code=request.GET.get("customer", "")).first()
+        start = {"number": orders.next_number(), "placed_on": timezone.localdate(), "customer": customer}
+        return _order_form(request, OrderForm(initial=start), _lines(None, colourways))
+    if "more" in request.POST:
+        data = one_more_line(request.POST)
+        return _order_form(request, OrderForm(data), _lines(data, colourways), asks=True)
+    form, lines = OrderForm(request.POST), _lines(request.POST, colourways)
+    if "show" in request.POST:
+        return _order_form(request, form, lines, asks=True)
+    if form.is_valid() and lines.is_valid():
+        said = form.cleaned_data
+        try:
+            placed = orders.place_order(
+                customer=said["customer"],
+                placed_on=said["placed_on"],
+                number=said["number"],
+                reference=said["reference"],
+                note=said["note"],
+                lines=[LineDraft(**one.cleaned_data) for one in lines.said],
+                by=request.user,
+            )
+        except Refusal as refusal:
+            _beside(refusal, form, lines.said)
+        else:
+            messages.success(request, f"Order {placed} is placed.")
+            return redirect("order", number=placed.number)
+    return _order_form(request, form, lines)
+
+
+def _lines(data: QueryDict | None, colourways: list[Colourway]) -> BaseLineFormSet:
+    return cast(BaseLineFormSet, LineFormSet(data, form_kwargs={"colourways": colourways}, prefix="lines"))
+
+
+def _order_form(request: HttpRequest, form: OrderForm, lines: BaseLineFormSet, *, asks: bool = False) -> HttpResponse:
+    """The form of a new order with the figures of what is written so far. `asks`: only unfinished, not wrong."""
+    return render(
+        request,
+        "planning/order_form.html",
+        {
+            "title": "A new order",
+            "form": form,
+            "lines": lines,
+            "asks": asks,
+            "seen": _figures_of(lines.forms) if lines.is_bound else [],
+        },
+    )
+
+
+def _beside(refusal: Refusal, form: forms.BaseForm, lines: Sequence[LineForm] = ()) -> None:
+    """A refusal stands beside the field it is about: of the form, or with `lines.2.pieces` of a line."""
+    field = refusal.field or ""
+    if field.startswith("lines."):
+        _, n, name = field.split(".")
+        lines[int(n)].add_error(name, refusal.message)
+    else:
+        form.add_error(field if field in form.fields else None, refusal.message)
+
+
+# Figures while typing
+
+
+def _figures_of(lines: Sequence[LineForm]) -> list[dict[str, Any]]:
+    """What each line takes that is whole; lines in which nothing is written are left out."""
+    begun = [(n, form) for n, form in enumerate(lines, start=1) if form.has_changed()]
+    drafts = [LineDraft(**form.cleaned_data) if form.is_valid() else None for _, form in begun]
+    found = line_figures.what_lines_take(drafts)
+    return [
+        {
+            "n": n,
+            "form": form,
+            "draft": draft,
+            "takes": takes,
+            "uses": line_figures.by_use(takes.yarns) if takes else {},
+        }
+        for (n, form), draft, takes in zip(begun, drafts, found, strict=True)
+    ]
+
+
+@require_POST
+@room("orders")
+def order_figures(request: HttpRequest) -> HttpResponse:
+    """What the lines typed so far take: the same part of the page, alone. Writes nothing."""
+    colourways = list(orders.orderable_colourways())
+    if "lines-TOTAL_FORMS" in request.POST:
+        lines = _lines(request.POST, colourways)
+        forms_: Sequence[LineForm] = lines.forms if lines.management_form.is_valid() else []
+    else:
+        forms_ = [LineForm(request.POST, colourways=colourways)]
+    return render(request, "planning/_order_figures.html", {"seen": _figures_of(forms_)})
+
+
+@room("orders")
+@require_http_methods(["GET", "POST"])
+def order_edit(request: HttpRequest, number: str) -> HttpResponse:
+    found = get_object_or_404(Order, number=number)
+    form = OrderForm(request.POST or None, instance=Order.objects.get(pk=found.pk))
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            orders.change_order(
+                found,
+                customer=said["customer"],
+                placed_on=said["placed_on"],
+                reference=said["reference"],
+                note=said["note"],
+                by=request.user,
+            )
+        except Refusal as refusal:
+            _beside(refusal, form)
+        else:
+            messages.success(request, f"Order {number} is written down.")
+            return redirect("order", number=number)
+    back = reverse("order", args=[number])
+    return render(request, "mill/form.html", {"title": f"Order {number}", "form": form, "back": back})
+
+
+# Lines
+
+
+def _line_page(request: HttpRequest, order: Order, form: LineForm, line: OrderLine | None) -> HttpResponse:
+    return render(
+        request,
+        "planning/order_line.html",
+        {
+            "title": f"Line {line}" if line else f"Another line of order {order}",
+            "order": order,
+            "line": line,
+            "form": form,
+            "seen": _figures_of([form]) if form.is_bound else _figures_of_written(line),
+            "n_lines": order.lines.count(),
+            "parts": line.parts.select_related("warp").order_by("warp__number") if line else [],
+            "asks": request.method == "POST" and "show" in request.POST,
+        },
+    )
+
+
+def _figures_of_written(line: OrderLine | None) -> list[dict[str, Any]]:
+    if line is None:
+        return []
+    draft = orders.draft_of(line)
+    (takes,) = line_figures.what_lines_take([draft])
+    uses = line_figures.by_use(takes.yarns) if takes else {}
+    return [{"n": line.position, "form": None, "draft": draft, "takes": takes, "uses": uses}]
+
+
+@room("orders")
+@require_http_methods(["GET", "POST"])
+def line_new(request: HttpRequest, number: str) -> HttpResponse:
+    found = get_object_or_404(Order.objects.select_related("customer"), number=number)
+    form = LineForm(request.POST or None, colourways=list(orders.orderable_colourways()))
+    if request.method == "POST" and "show" not in request.POST and form.is_valid():
+        seen = request.POST.get("seen", "")
+        try:
+            line = orders.add_line(
+                found,
+                LineDraft(**form.cleaned_data),
+                by=request.user,
+                seen=int(seen) if seen.isdecimal() else None,
+            )
+        except Refusal as refusal:
+            _beside(refusal, form)
+        else:
+            messages.success(request, f"Line {line} is written down.")
+            return redirect("order", number=number)
+    return _line_page(request, found, form, None)
+
+
+def _line(number: str, position: int) -> OrderLine:
+    rows = OrderLine.objects.select_related("order__customer", "cloth", "colourway__cloth")
+    return get_object_or_404(rows, order__number=number, position=position)
+
+
+@room("orders")
+@require_http_methods(["GET", "POST"])
+def line_edit(request: HttpRequest, number: str, position: int) -> HttpResponse:
+    line = _line(number, position)
+    colourways: list[Colourway] = list(orders.orderable_colourways(also=[line.colourway_id]))
+    form = LineForm(request.POST, colourways=colourways) if request.POST else LineForm.of(line, colourways=colourways)
+    if request.method == "POST" and "show" not in request.POST and form.is_valid():
+        try:
+            change = orders.change_line(line, LineDraft(**form.cleaned_data), by=request.user)
+        except Refusal as refusal:
+            _beside(refusal, form)
+        else:
+            _tell(request, change)
+            return redirect("order", number=number)
+    return _line_page(request, line.order, form, line)
+
+
+def _tell(request: HttpRequest, change: orders.LineChange) -> None:
+    if not change.differences:
+        messages.info(request, f"Line {change.line} is as it was.")
+        return
+    messages.success(request, f"Line {change.line} is changed: {'; '.join(change.differences)}.")
+    following = [warp for warp in change.warps if warp.state in warps.FOLLOWING]
+    if following:
+        messages.info(request, f"{', '.join(map(str, following))}: being worked out again.")
+    if change.tickets:
+        messages.warning(
+            request, f"{change.tickets} ticket{'s are' if change.tickets > 1 else ' is'} overtaken. Issue new ones."
+        )
+
+
+@require_POST
+@room("orders")
+def line_call_off(request: HttpRequest, number: str, position: int) -> HttpResponse:
+    line = _line(number, position)
+    reason = request.POST.get("reason", "")
+    return _line_verb(request, line, lambda: orders.call_off_line(line, by=request.user, reason=reason), "called off")
+
+
+@require_POST
+@room("orders")
+def line_take_up(request: HttpRequest, number: str, position: int) -> HttpResponse:
+    line = _line(number, position)
+    return _line_verb(request, line, lambda: orders.take_up_line(line, by=request.user), "taken up again")
+
+
+def _line_verb(request: HttpRequest, line: OrderLine, verb: Callable[[], object], done: str) -> HttpResponse:
+    try:
+        verb()
+        messages.success(request, f"Line {line} is {done}.")
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    return redirect(order_address(line))
+
+
+# Customers
+
+
+class CustomerFilter(django_filters.FilterSet):
+    text = django_filters.CharFilter(label="Code or name", method="by_text")
+
+    class Meta:
+        model = Customer
+        fields: list[str] = []
+
+    def by_text(self, rows: QuerySet[Customer], _name: str, value: str) -> QuerySet[Customer]:
+        return rows.filter(Q(code__icontains=value) | Q(name__icontains=value))
+
+
+CUSTOMER_COLUMNS = [
+    Column("Code", lambda c: c.code, "code", link=lambda c: reverse("customer", args=[c.code])),
+    Column("Name", lambda c: c.name, "name"),
+    Column("Open lines", lambda c: c.open_lines, "open_lines", is_number=True),
+    Column("Orders", lambda c: c.n_orders, "n_orders", is_number=True),
+]
+
+
+@require_GET
+@room("orders")
+def customers_list(request: HttpRequest) -> HttpResponse:
+    is_open = Q(orders__lines__in=OrderLine.objects.open())
+    rows = Customer.objects.annotate(
+        open_lines=Count("orders__lines", filter=is_open, distinct=True), n_orders=Count("orders", distinct=True)
+    )
+    return listing(
+        request,
+        rows.order_by("name", "pk"),
+        columns=CUSTOMER_COLUMNS,
+        filterset=CustomerFilter,
+        template="planning/customers.html",
+        name="customers",
+        title="Customers",
+    )
+
+
+@require_GET
+@room("orders")
+def customer(request: HttpRequest, code: str) -> HttpResponse:
+    found = get_object_or_404(Customer, code=code)
+    lines = with_plan(OrderLine.objects.open().filter(order__customer=found)).order_by("due_on", "pk")
+    past = found.orders.exclude(lines__in=OrderLine.objects.open()).annotate(n_lines=Count("lines")).distinct()
+    return render(
+        request,
+        "planning/customer.html",
+        {
+            "title": found.name,
+            "customer": found,
+            "rows": [{"line": line, "late": late_said(line), "out_on": _out_on(line)} for line in lines[:LINES_SHOWN]],
+            "n_lines": lines.count(),
+            "past": past.order_by("-placed_on", "-pk")[:LINES_SHOWN],
+            "n_past": past.count(),
+        },
+    )
+
+
+@room("orders")
+@require_http_methods(["GET", "POST"])
+def customer_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
+    found = get_object_or_404(Customer, code=code) if code else None
+    form = CustomerForm(request.POST or None, instance=found)
+    if request.method == "POST" and form.is_valid():
+        try:
+            written = orders.write_customer(form.instance, by=request.user)
+        except Refusal as refusal:
+            _beside(refusal, form)
+        else:
+            messages.success(request, f"{written} is written down.")
+            return redirect("customer", code=written.code)
+    back = reverse("customer", args=[code]) if code else reverse("customers")
+    title = found.name if found and not form.errors else "Customer" if code else "A new customer"
+    return render(request, "mill/form.html", {"title": title, "form": form, "back": back})
+
+
+urlpatterns = [
+    path("orders/", orders_list, name="orders"),
+    path("orders/new/", order_new, name="order_new"),
+    path("orders/figures/", order_figures, name="order_figures"),
+    path("order/<str:number>/", order, name="order"),
+    path("order/<str:number>/edit/", order_edit, name="order_edit"),
+    path("order/<str:number>/line/", line_new, name="line_new"),
+    path("order/<str:number>/line/<int:position>/", line_edit, name="line_edit"),
+    path("order/<str:number>/line/<int:position>/call-off/", line_call_off, name="line_call_off"),
+    path("order/<str:number>/line/<int:position>/take-up/", line_take_up, name="line_take_up"),
+    path("customers/", customers_list, name="customers"),
+    path("customers/new/", customer_edit, name="customer_new"),
+    path("customer/<str:code>/", customer, name="customer"),
+    path("customer/<str:code>/edit/", customer_edit, name="customer_edit"),
+]
