@@ -25,7 +25,7 @@ class DayInput(forms.DateInput):
         super().__init__(format="%Y-%m-%d")
 
 
-class CustomerForm(forms.ModelForm[Customer]):
+class CustomerForm(forms.ModelForm):
     class Meta:
         model = Customer
         fields = ["code", "name", "notes"]
@@ -34,7 +34,7 @@ class CustomerForm(forms.ModelForm[Customer]):
         widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
 
 
-class OrderForm(forms.ModelForm[Order]):
+class OrderForm(forms.ModelForm):
     class Meta:
         model = Order
         fields = ["number", "customer", "reference", "placed_on", "note"]
@@ -118,7 +118,7 @@ class LineForm(forms.Form):
         return self.has_changed() and self.is_valid()
 
 
-class BaseLineFormSet(forms.BaseFormSet[LineForm]):
+class BaseLineFormSet(forms.BaseFormSet):
     """The lines of a new order. A row in which nothing is written is no line."""
 
     @property
