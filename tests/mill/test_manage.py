@@ -175,7 +175,8 @@ class Started:
 
     def children(self):
         listed = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
-        return {Path(f"/proc/{pid}/cmdline").read_text().split("\0")[2]: int(pid) for pid in listed.split()}
+        commands = {int(pid): Path(f"/proc/{pid}/cmdline").read_text().split("\0") for pid in listed.split()}
+        return {words[2]: pid for pid, words in commands.items() if len(words) > 2}  # one that just died has none
 
     def is_answering(self):
         try:
