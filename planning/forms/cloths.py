@@ -355,6 +355,15 @@ class ColourwayForm(forms.Form):
         }
 
 
+class WholeColourwayForm(ColourwayForm):
+    """A colourway by itself: nothing of it may be left out."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("name", *self.letters):
+            self.fields[name].required = True
+
+
 class ClothForm(forms.ModelForm):
     class Meta:
         model = Cloth

@@ -24,9 +24,9 @@ from planning.forms.cloths import (
     STEP_NAMES,
     ClothForm,
     ClothSheet,
-    ColourwayForm,
     ColourwayNameForm,
     NewClothForm,
+    WholeColourwayForm,
     yarns_by_code,
 )
 from planning.loom import LoomNeeds, reasons_against
@@ -37,7 +37,7 @@ from planning.services.cloths import ColourwayDraft, SpecDraft
 from planning.ticket import ClothFigures
 
 FAR_THREADS_MIN, FAR_THREADS = 200, 640
-SMALL_THREADS = 42
+SMALL_THREADS, SMALL_PX = 32, 64
 LINES_SHOWN = 12
 
 # The figures of a cloth in the order in which the trade asks for them: (name, label where no sum worked it, unit).
@@ -62,7 +62,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
             ("selvedge_ends", "Selvedge ends", "ends"),
             ("dents", "", "dents"),
             ("repeat_ends", "One repeat of the warp order", "ends"),
-            ("repeats", "Whole repeats in the width", ""),
+            ("repeats", "Whole repeats in the width", "repeats"),
             ("part_repeat_ends", "Part repeat that is left", "ends"),
             ("repeat_picks", "One repeat of the weft order", "picks"),
             ("reed_ends_per_cm", "", "per cm"),
@@ -77,7 +77,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
     (
         "Weave and setting",
         (
-            ("shafts", "Shafts", ""),
+            ("shafts", "Shafts", "shafts"),
             ("healds", "Healds on each shaft", ""),
             ("draft_ends", "Ends of one threading", "ends"),
             ("lifting_picks", "Picks of one lifting", "picks"),
@@ -270,7 +270,7 @@ def _small_picture(cloth: Cloth) -> SafeString | str:
     made = _first_made(cloth)
     if made is None:
         return ""
-    return drawn(cloth_picture_svg(made, name=f"cloth-{cloth.pk}", threads_max=SMALL_THREADS, width_px_max=84))
+    return drawn(cloth_picture_svg(made, name=f"cloth-{cloth.pk}", threads_max=SMALL_THREADS, width_px_max=SMALL_PX))
 
 
 def _figure(name: str) -> Any:
@@ -595,7 +595,7 @@ def colourway_new(request: HttpRequest, code: str) -> HttpResponse:
         raise Http404("It has never been specified.")
     letters = cloths.draft_of(spec).letters
     yarns = yarns_by_code(spec)
-    form = ColourwayForm(request.POST or None, letters=letters, yarns=yarns)
+    form = WholeColourwayForm(request.POST or None, letters=letters, yarns=yarns)
     if request.method == "POST" and form.is_valid():
         said = form.said()
         try:

@@ -45,7 +45,7 @@ def test_a_figure_opens_to_its_working_by_the_keyboard(desk_page, spec):
     summary = desk_page.locator("#sum-reed_width_cm summary")
     summary.focus()
     desk_page.keyboard.press("Enter")
-    expect(desk_page.locator("#sum-reed_width_cm .reckoning")).to_contain_text("÷ 42.3 × 10 cm")
+    expect(desk_page.locator("#sum-reed_width_cm .worked")).to_contain_text("÷ 42.3 × 10 cm")
 
 
 def test_a_new_letter_brings_its_row_without_taking_the_pen_out_of_the_hand(desk_page, spec):
@@ -79,7 +79,7 @@ def test_a_usual_weave_is_written_in_and_can_then_be_changed(desk_page, spec):
     desk_page.get_by_label("Weave (if any)").select_option("plain")
     threading = desk_page.get_by_label("Threading", exact=True)
     expect(threading).to_have_value("1 2")
-    expect(desk_page.locator("#sum-shafts output")).to_have_text("2")
+    expect(desk_page.locator("#sum-shafts output")).to_have_text("2 shafts")
     threading.fill("1 2 1")
     expect(desk_page.locator("#sum-draft_ends output")).to_contain_text("3")
     assert threading.input_value() == "1 2 1"
