@@ -1,7 +1,10 @@
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from decimal import Decimal
+from threading import Barrier
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from mill.models import Job
@@ -104,6 +107,31 @@ def test_two_people_revising_at_once_are_told_of_each_other(planner):
     with pytest.raises(Refusal, match="has meanwhile become revision 2 by planner; this was written from revision 1"):
         cloths.revise(spec.cloth, changed(spec, ends_per_dent=3), by=planner, based_on=1)
     assert spec.cloth.specs.count() == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_who_write_in_the_same_moment_one_is_told_no(planner):
+    spec = make_spec()
+    warp = make_warp(spec=spec)
+    both_ready = Barrier(2)
+
+    def write(ends_per_dent: int) -> str:
+        try:
+            draft = changed(ClothSpec.objects.get(pk=spec.pk), ends_per_dent=ends_per_dent)
+            both_ready.wait(timeout=10)
+            made = cloths.revise(spec.cloth, draft, by=planner, based_on=1)
+            return f"revision {made.revision}"
+        except Refusal as refusal:
+            return refusal.message
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as two:
+        said = sorted(two.map(write, (3, 4)), key=len)
+    assert said[0] == "revision 2"
+    assert "has meanwhile become revision 2" in said[1]
+    assert spec.cloth.specs.count() == 2
+    assert warp.parts.get().spec.revision == 2
 
 
 def test_a_refused_revision_leaves_nothing_behind(planner):
