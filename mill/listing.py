@@ -53,7 +53,7 @@ def _plain(value: Any) -> Any:
         return timezone.localtime(value).isoformat(timespec="minutes")
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, str) and value[:1] in "=+-@\t\r":
+    if isinstance(value, str) and value.startswith(tuple("=+-@\t\r")):
         return f"'{value}"
     return "" if value is None else value
 
