@@ -20,6 +20,7 @@ promise     the earliest safe date for what is not yet planned
 piece       grading, measured against planned
 picture     a cloth, its draft and a beam drawn as SVG
 formulae    the formulae in the trade's words: label, rule, unit and source of every figure
+csv_book    a CSV file's rows and columns, and what is wrong with them
 ticket      Figures and work_out(): every room called once, every figure rounded once
 reckoner    the trade's sums one at a time, each with its working
 """

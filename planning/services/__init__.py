@@ -10,6 +10,7 @@ looms.py         looms, reeds, beams, hours and the mill's own figures
 plans.py         warps on looms
 tickets.py       figures frozen for the floor
 pieces.py        pieces measured against their plan
+importing/       all of these out of CSV files
 """
 
 from planning.services.working_out import audit_differences

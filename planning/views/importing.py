@@ -1,0 +1,87 @@
+"""CSV in: what each kind of file looks like, and what came of one."""
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from mill.desk import room
+from mill.refusal import Refusal
+from planning import csv_book
+from planning.csv_book import COMMA, KINDS, POINT, SIGNS
+from planning.forms.importing import ImportForm
+from planning.services import importing
+from planning.services.importing import Brought, NotBroughtIn
+
+# The list that shows what was brought in.
+LISTS = {"yarns": "yarn", "lots": "yarn"}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@room("mill")
+def import_csv(request: HttpRequest, kind: str = KINDS[0]) -> HttpResponse:
+    if kind not in KINDS:
+        raise Http404(kind)
+    form = ImportForm(request.POST or None, request.FILES or None)
+    brought: Brought | None = None
+    refused: NotBroughtIn | None = None
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            brought = importing.bring_in(
+                kind,
+                said["file"].read(),
+                by=request.user,
+                decimal=said["decimal"],
+                is_check=said["is_check"],
+            )
+        except NotBroughtIn as refusal:
+            refused = refusal
+        except Refusal as refusal:
+            form.add_error("file", refusal.message)
+        if brought and not brought.is_check:
+            messages.success(request, " ".join([str(brought), *brought.also]))
+            return redirect("import_csv_kind", kind=kind)
+    return render(
+        request,
+        "planning/import.html",
+        {
+            "title": f"Bring in {kind}",
+            "kind": importing.KINDS[kind],
+            "kinds": [(name, reverse("import_csv_kind", args=[name])) for name in KINDS],
+            "list": LISTS.get(kind, kind),
+            "form": form,
+            "brought": brought,
+            "refused": refused,
+            "n_more": refused.n_wrong - len(refused.wrong) if refused else 0,
+            "templates": [(_ending(decimal), decimal) for decimal in SIGNS],
+        },
+        status=422 if refused or form.errors else 200,
+    )
+
+
+def _ending(decimal: str) -> str:
+    return "semicolons and decimal commas" if decimal == COMMA else "commas and decimal points"
+
+
+@require_GET
+@room("mill")
+def import_template(request: HttpRequest, kind: str, decimal: str = POINT) -> HttpResponse:
+    """An example file: the header, and one row of examples."""
+    if kind not in KINDS or decimal not in SIGNS:
+        raise Http404(kind)
+    # With the mark, by which a spreadsheet knows the text for UTF-8.
+    text = "\ufeff" + csv_book.template(importing.KINDS[kind].columns, decimal=decimal)
+    return HttpResponse(
+        text,
+        content_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": f'attachment; filename="{kind}.csv"'},
+    )
+
+
+urlpatterns = [
+    path("import/", import_csv, name="import_csv"),
+    path("import/<str:kind>/", import_csv, name="import_csv_kind"),
+    path("import/<str:kind>/template-<str:decimal>.csv", import_template, name="import_template"),
+]
