@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.urls import path, register_converter, reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date, parse_datetime
@@ -89,6 +90,15 @@ def drafts(figures: Figures) -> list[dict[str, Any]]:
     return rows
 
 
+def alike_runs(figures: Figures, *names: str) -> list[dict[str, Any]]:
+    """Runs that have these of their figures in common, said once with the lines they are of."""
+    rows: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for run in figures.runs:
+        row = rows.setdefault(tuple(getattr(run, name) for name in names), {"run": run, "lines": []})
+        row["lines"].append(run.line)
+    return list(rows.values())
+
+
 def sheet(ticket: JobTicket, request: HttpRequest) -> dict[str, Any]:
     """Everything that a ticket shows, from what was frozen on it: the same on screen and on paper."""
     figures = from_json(ticket.figures)
@@ -115,9 +125,47 @@ def sheet(ticket: JobTicket, request: HttpRequest) -> dict[str, Any]:
         "weft_yarns": yarns_with_lots(figures.weft_yarns, lots.get("weft", [])),
         "sections": alike_sections(figures.sections),
         "drafts": drafts(figures),
+        "picks_per_cm": [row["run"].loom_picks_per_cm for row in alike_runs(figures, "loom_picks_per_cm")],
+        "wefts": alike_runs(figures, "weft_order"),
+        "finishes": alike_runs(figures, "grey_length_m", "targets", "grey_piece_g", "finished_piece_g"),
         "qr": qr_svg(scan_address(ticket, request)),
         "address": scan_address(ticket, request),
     }
+
+
+# Whose papers: the word in the address, what it is called, and its page.
+PAPERS = {
+    "job": ("Job ticket", "planning/_ticket.html"),
+    "warper": ("Warper's ticket", "planning/_ticket_warper.html"),
+    "tuner": ("Tuner's ticket", "planning/_ticket_tuner.html"),
+    "weaver": ("Weaver's ticket", "planning/_ticket_weaver.html"),
+    "finisher": ("Finisher's tickets", "planning/_ticket_finisher.html"),
+}
+
+
+class PapersConverter:
+    regex = "job|warper|tuner|weaver|finisher|all"
+
+    def to_python(self, value: str) -> str:
+        return value
+
+    def to_url(self, value: str) -> str:
+        return value
+
+
+register_converter(PapersConverter, "papers")
+
+
+def papers_of(ticket: JobTicket, papers: str, request: HttpRequest) -> list[SafeString]:
+    """The ticket's sheets of A4: one for each trade, the finisher's one for each order line on the warp."""
+    content = sheet(ticket, request)
+    kinds = [kind for kind in PAPERS if papers in (kind, "all")]
+    printed: list[SafeString] = []
+    for kind in kinds:
+        _, template = PAPERS[kind]
+        pages = [{"row": row} for row in content["lines"]] if kind == "finisher" else [{}]
+        printed += [render_to_string(template, {**content, **page}, request=request) for page in pages]
+    return printed
 
 
 def state_of(ticket: JobTicket) -> str:
@@ -180,6 +228,7 @@ def tickets_list(request: HttpRequest) -> HttpResponse:
         title="Tickets",
         extra={
             "today": timezone.localdate(),
+            "papers": [(kind, label) for kind, (label, _) in PAPERS.items()],
             "when_empty": "No ticket has been issued yet. Issue one from a warp's page.",
         },
         row_class=lambda t: "late" if state_of(t) == "overtaken" else "",
@@ -198,7 +247,13 @@ def ticket(request: HttpRequest, number: int) -> HttpResponse:
     return render(
         request,
         "planning/ticket.html",
-        {"title": f"Ticket {number}", "state": state_of(found), "newest": newest, **sheet(found, request)},
+        {
+            "title": f"Ticket {number}",
+            "state": state_of(found),
+            "newest": newest,
+            "papers": [(kind, label) for kind, (label, _) in PAPERS.items()],
+            **sheet(found, request),
+        },
     )
 
 
@@ -212,26 +267,36 @@ def scan(request: HttpRequest, token: str) -> HttpResponse:
 
 @require_GET
 @room("tickets")
-def ticket_print(request: HttpRequest, number: int) -> HttpResponse:
+def ticket_print(request: HttpRequest, number: int, papers: str = "job") -> HttpResponse:
+    found = _ticket(number)
     return render(
         request,
         "planning/tickets_print.html",
-        {"title": f"Ticket {number}", "sheets": [sheet(_ticket(number), request)]},
+        {
+            "title": f"Ticket {number}",
+            "sheets": papers_of(found, papers, request),
+            "back": reverse("ticket", args=[number]),
+        },
     )
 
 
 @require_GET
 @room("tickets")
-def tickets_of_day(request: HttpRequest, on: date) -> HttpResponse:
-    """All tickets in use for a day, one A4 each, in loom order."""
+def tickets_of_day(request: HttpRequest, on: date, papers: str = "job") -> HttpResponse:
+    """All tickets in use for a day, for one trade or for all, in loom order."""
     found = (
         JobTicket.objects.filter(day=on, withdrawn_at__isnull=True, overtaken_at__isnull=True)
         .select_related("warp", "loom", "by")
         .order_by("loom__code", "number")
     )
-    sheets = [sheet(one, request) for one in found]
     return render(
-        request, "planning/tickets_print.html", {"title": f"Tickets of {written_day(on)}", "sheets": sheets, "on": on}
+        request,
+        "planning/tickets_print.html",
+        {
+            "title": f"Tickets of {written_day(on)}",
+            "sheets": [one for ticket in found for one in papers_of(ticket, papers, request)],
+            "back": reverse("tickets"),
+        },
     )
 
 
@@ -242,7 +307,8 @@ def tickets_day_choose(request: HttpRequest) -> HttpResponse:
     if on is None:
         messages.error(request, "Choose the day whose tickets you want to print.")
         return redirect("tickets")
-    return redirect("tickets_of_day", on=on)
+    papers = request.GET.get("papers", "job")
+    return redirect("tickets_of_day_for", on=on, papers=papers if papers in (*PAPERS, "all") else "job")
 
 
 @require_POST
@@ -291,8 +357,10 @@ urlpatterns = [
     path("tickets/day/", tickets_day_choose, name="tickets_day_choose"),
     path("tickets/day/issue/", tickets_issue_day, name="tickets_issue_day"),
     path("tickets/day/<day:on>/", tickets_of_day, name="tickets_of_day"),
+    path("tickets/day/<day:on>/<papers:papers>/", tickets_of_day, name="tickets_of_day_for"),
     path("tickets/<int:number>/", ticket, name="ticket"),
     path("tickets/<int:number>/print/", ticket_print, name="ticket_print"),
+    path("tickets/<int:number>/print/<papers:papers>/", ticket_print, name="ticket_print_for"),
     path("tickets/<int:number>/withdraw/", ticket_withdraw, name="ticket_withdraw"),
     path("warps/<int:number>/ticket/", ticket_issue, name="ticket_issue"),
     path("t/<str:token>/", scan, name="scan"),

@@ -180,3 +180,36 @@ def test_a_bad_day_is_refused_in_a_sentence(desk):
         assert answer.status_code == 200
         assert b"Choose the day" in answer.content
     assert desk.get("/tickets/day/", {"day": "2026-99-01"}, follow=True).status_code == 200
+
+
+def test_every_trade_has_its_sheet_and_the_finisher_one_for_each_line(desk, warp, planner):
+    ticket = tickets.issue_ticket(warp, by=planner)
+    for papers, label in (
+        ("warper", "Warper's"),
+        ("tuner", "Tuner's"),
+        ("weaver", "Weaver's"),
+        ("finisher", "Finisher"),
+    ):
+        text = desk.get(f"/tickets/{ticket.number}/print/{papers}/").content.decode()
+        assert text.count('class="ticket trade"') == 1
+        assert label in text
+        assert f"/t/{ticket.token}/" not in text.replace("svg", "")  # the code is drawn, not written
+    everything = desk.get(f"/tickets/{ticket.number}/print/all/").content.decode()
+    assert everything.count("<article") == 5
+    assert desk.get(f"/tickets/{ticket.number}/print/cook/").status_code == 404
+
+
+def test_a_days_batch_is_printed_for_one_trade_or_for_all(desk, warp, planner):
+    ticket = tickets.issue_ticket(warp, by=planner)
+    on = ticket.day.isoformat()
+    assert desk.get("/tickets/day/", {"day": on, "papers": "warper"}).headers["Location"].endswith(f"{on}/warper/")
+    assert desk.get(f"/tickets/day/{on}/warper/").content.count(b"<article") == 1
+    assert desk.get(f"/tickets/day/{on}/all/").content.count(b"<article") == 5
+    assert desk.get("/tickets/day/", {"day": on, "papers": "cook"}).headers["Location"].endswith(f"{on}/job/")
+
+
+def test_an_overtaken_ticket_is_stamped_on_every_trades_sheet(desk, warp, planner):
+    ticket = tickets.issue_ticket(warp, by=planner)
+    Warp.objects.filter(pk=warp.pk).update(note="changed")
+    tickets.issue_ticket(warp, by=planner)
+    assert desk.get(f"/tickets/{ticket.number}/print/all/").content.count(b"OVERTAKEN") == 5
