@@ -198,7 +198,7 @@ def new_cloth(*, code: str, name: str, draft: SpecDraft, by: Any, note: str = ""
 @transaction.atomic
 def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool) -> Cloth:
     """Another code or name, or put away. The figures of its warps carry the name, so they are worked out again."""
-    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=cloth.pk)
+    cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     open_lines = OrderLine.objects.open().filter(cloth=cloth).count()
     if cloth.is_in_use and not is_in_use and open_lines:
         raise Refusal(
@@ -225,7 +225,7 @@ def revise(cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on:
     woven, when a colourway that is on order is left out.
     """
     # The cloth's row is the gate: two revisions at once take their numbers one after the other.
-    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=cloth.pk)
+    cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     current = _current(cloth)
     if based_on is not None and based_on != current.revision:
         by_whom = f" by {current.by}" if current.by else ""
@@ -239,11 +239,14 @@ def revise(cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on:
     as_cloths(draft, cloth=cloth, revision=revision)
     _check_left_out(cloth, draft)
     spec = _write(ClothSpec(cloth=cloth, revision=revision, note=note, by=by), draft)
+    # First the lines, then the warps, each by primary key, as all who combine or draw yarn lock them: they wait, and
+    # then find the new revision; or we wait, and then find what they put on a warp.
+    lines = OrderLine.objects.open().filter(cloth=cloth).order_by("pk")
+    list(lines.select_for_update(of=("self",), no_key=True).values_list("pk", flat=True))
     following = Warp.objects.follows_revisions().filter(
         pk__in=WarpPart.objects.filter(spec__cloth=cloth).values("warp")
     )
-    # By primary key, so that whoever draws yarn for one of these waits, and then finds it on the new revision.
-    warps = list(following.select_for_update(of=("self",)).order_by("pk").values_list("pk", flat=True))
+    warps = list(following.select_for_update(of=("self",), no_key=True).order_by("pk").values_list("pk", flat=True))
     WarpPart.objects.filter(warp__in=warps, spec__cloth=cloth).update(spec=spec)
     _overtake(spec)
     working_out.spec_changed(cloth)
@@ -253,7 +256,7 @@ def revise(cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on:
 @transaction.atomic
 def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "") -> ClothSpec:
     """Correct a revision that nothing stands on yet. Raises Refusal for one in use and for one that was followed."""
-    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=spec.cloth_id)
+    cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=spec.cloth_id)
     current = _current(cloth)
     if current.pk != spec.pk:
         raise Refusal(
@@ -274,7 +277,7 @@ def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "") -> 
 @transaction.atomic
 def add_colourway(cloth: Cloth, *, name: str, yarns: Mapping[str, Yarn]) -> Colourway:
     """One more colourway of the current revision, as it stands: nothing that is woven changes."""
-    cloth = Cloth.objects.select_for_update(of=("self",)).get(pk=cloth.pk)
+    cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     current = _current(cloth)
     written = draft_of(current)
     draft = SpecDraft(written.columns, written.route, [ColourwayDraft(name.strip(), yarns)])

@@ -1,19 +1,21 @@
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from decimal import Decimal
-from threading import Barrier
+from threading import Barrier, Event
+from time import sleep
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
 
 from mill.models import Job
 from mill.refusal import Refusal
 from planning.cloth import RouteStep
 from planning.models import Cloth, ClothSpec, OrderLine, Warp
-from planning.services import cloths, working_out
+from planning.services import cloths, warps, working_out
 from planning.services.cloths import ColourwayDraft, SpecDraft
 from tests.make import (
+    make_beam,
     make_cloth,
     make_colourway,
     make_line,
@@ -132,6 +134,36 @@ def test_of_two_who_write_in_the_same_moment_one_is_told_no(planner):
     assert "has meanwhile become revision 2" in said[1]
     assert spec.cloth.specs.count() == 2
     assert warp.parts.get().spec.revision == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_warp_made_while_a_revision_is_written_stands_on_that_revision(planner):
+    spec = make_spec()
+    line = make_line(spec=spec)
+    make_beam()
+    is_written = Event()
+
+    def revise() -> None:
+        try:
+            with transaction.atomic():
+                cloths.revise(spec.cloth, changed(spec, **MORE_PICKS), by=planner)
+                is_written.set()
+                # Long enough for the other to begin, and to be kept waiting.
+                sleep(0.5)
+        finally:
+            connection.close()
+
+    def combine() -> int:
+        try:
+            is_written.wait(timeout=10)
+            return warps.make_warp([warps.Share(line, 2)], by=planner).parts.get().spec.revision
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as two:
+        revised, combined = two.submit(revise), two.submit(combine)
+        revised.result()
+        assert combined.result() == 2
 
 
 def test_a_refused_revision_leaves_nothing_behind(planner):
