@@ -44,6 +44,8 @@ class Curve:
     right: int
     top: int
     bottom: int
+    kg_x: int
+    day_y: int
     zero_y: float
     line: str
     stock: str
@@ -85,6 +87,8 @@ def draw_curve(days: Sequence[Day]) -> Curve:
         right=WIDTH - RIGHT,
         top=TOP,
         bottom=HEIGHT - BOTTOM,
+        kg_x=LEFT - 8,
+        day_y=HEIGHT - BOTTOM + 20,
         zero_y=y(0),
         line=line,
         stock="".join(_block(since, until, y(grams), y(0)) for since, until, grams in spans if grams > 0),

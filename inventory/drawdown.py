@@ -62,6 +62,11 @@ class Drawdown:
     overdue: tuple[str, ...]
     too_late: tuple[LateDelivery, ...]
 
+    @property
+    def lowest_wanting_g(self) -> int:
+        """What is wanting at the lowest point; 0 when nothing ever is."""
+        return max(0, -self.lowest_g)
+
 
 def work_out_drawdown(
     *,

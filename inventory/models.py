@@ -212,6 +212,13 @@ class ReservationQuerySet(models.QuerySet["Reservation"]):
     def open(self) -> Annotated:
         return self.with_remaining().filter(remaining_g__gt=0)
 
+    def with_out(self) -> Annotated:
+        """Adds out_g, what was drawn and has not come back."""
+        return self.annotate(out_g=-Coalesce(Sum("movements__change_g"), Value(0)))
+
+    def drawn(self) -> Annotated:
+        return self.with_out().filter(out_g__gt=0)
+
 
 class Reservation(models.Model):
     """So much of a lot is held for something. The grams themselves are movements."""

@@ -39,6 +39,7 @@ class Stored:
     label: str
     is_protein: bool
     unmoved_since: date
+    on_hand_g: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,7 @@ class Shelf:
     """A place and what lies in it.
 
     inspected_on, found     the last inspection and how many moths, larvae and beetles it found together
+    pk                      for whoever made it from a row
     """
 
     code: str
@@ -54,13 +56,19 @@ class Shelf:
     inspected_on: date | None = None
     found: int = 0
     lure_renewed_on: date | None = None
+    name: str = ""
+    pk: int = 0
+
+    @property
+    def on_hand_g(self) -> int:
+        return sum(lot.on_hand_g for lot in self.stored)
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
     """Something that a place is due, from `on`. `is_urgent` when the last inspection found too many."""
 
-    code: str
+    shelf: Shelf
     what: str
     on: date
     why: str
@@ -84,7 +92,7 @@ def what_is_due(shelves: Sequence[Shelf], triggers: Triggers, *, today: date) ->
     """
     found = [due for shelf in shelves if (due := _inspection(shelf, triggers, today))]
     found += [due for shelf in shelves if (due := _lure(shelf, triggers))]
-    return sorted(found, key=lambda due: (due.on, not due.is_urgent, due.code, due.what))
+    return sorted(found, key=lambda due: (due.on, not due.is_urgent, due.shelf.code, due.what))
 
 
 def _inspection(shelf: Shelf, triggers: Triggers, today: date) -> Due | None:
@@ -96,7 +104,7 @@ def _inspection(shelf: Shelf, triggers: Triggers, today: date) -> Due | None:
             f"{shelf.found} found on {_day(shelf.inspected_on)}, at or above the mill's trigger of {triggers.catch}:"
             " act, then look again."
         )
-        return Due(shelf.code, "inspection", shelf.inspected_on, why, is_urgent=True)
+        return Due(shelf, "inspection", shelf.inspected_on, why, is_urgent=True)
     longest_days = (today - eaten[0].unmoved_since).days
     if shelf.is_dark and longest_days >= triggers.unmoved_days:
         interval_days = triggers.soon_days
@@ -105,15 +113,15 @@ def _inspection(shelf: Shelf, triggers: Triggers, today: date) -> Due | None:
         interval_days = triggers.every_days
         why = f"It holds what moths eat: every {interval_days} days."
     if shelf.inspected_on is None:
-        return Due(shelf.code, "inspection", eaten[0].unmoved_since + timedelta(interval_days), f"Never yet. {why}")
-    return Due(shelf.code, "inspection", shelf.inspected_on + timedelta(interval_days), why)
+        return Due(shelf, "inspection", eaten[0].unmoved_since + timedelta(interval_days), f"Never yet. {why}")
+    return Due(shelf, "inspection", shelf.inspected_on + timedelta(interval_days), why)
 
 
 def _lure(shelf: Shelf, triggers: Triggers) -> Due | None:
     if shelf.lure_renewed_on is None:
         return None
     on = shelf.lure_renewed_on + timedelta(triggers.lure_days)
-    return Due(shelf.code, "lure", on, f"The trap's lure was renewed on {_day(shelf.lure_renewed_on)}.")
+    return Due(shelf, "lure", on, f"The trap's lure was renewed on {_day(shelf.lure_renewed_on)}.")
 
 
 def long_unmoved(shelves: Sequence[Shelf], triggers: Triggers, *, today: date) -> list[tuple[Shelf, Stored]]:

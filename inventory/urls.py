@@ -1,1 +1,15 @@
-urlpatterns: list = []
+"""The store's addresses, gathered from its rooms."""
+
+from django.urls import include, path
+
+from inventory import api
+from inventory.views import deliveries, lots, records, store, yarns
+
+urlpatterns = [
+    *yarns.urlpatterns,
+    *lots.urlpatterns,
+    *deliveries.urlpatterns,
+    *store.urlpatterns,
+    *records.urlpatterns,
+    path("api/", include(api.urlpatterns)),
+]

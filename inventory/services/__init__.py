@@ -34,6 +34,7 @@ from inventory.services.lots import (
     reverse,
 )
 from inventory.services.outlooks import (
+    DEMANDS_REWORKED,
     REWORK_OUTLOOKS,
     Ahead,
     ahead_of,
@@ -47,6 +48,7 @@ from inventory.services.proof import audit_differences, check_invariants
 from inventory.services.records import YARN_CHANGED, write_delivery, write_record, write_yarn
 
 __all__ = [
+    "DEMANDS_REWORKED",
     "REWORK_OUTLOOKS",
     "YARN_CHANGED",
     "Ahead",

@@ -96,11 +96,11 @@ def shelves() -> list[store_care.Shelf]:
     is_eaten: dict[int, bool] = {}
     for yarn_id, is_protein in YarnFibre.objects.values_list("yarn_id", "fibre__is_protein"):
         is_eaten[yarn_id] = is_eaten.get(yarn_id, False) or is_protein
-    for label, place_id, yarn_id, touched_at, received_on in lots.values_list(
-        "label", "place_id", "yarn_id", "touched_at", "received_on"
+    for label, place_id, yarn_id, touched_at, received_on, on_hand_g in lots.values_list(
+        "label", "place_id", "yarn_id", "touched_at", "received_on", "on_hand_g"
     ):
         since = timezone.localtime(touched_at).date() if touched_at else received_on
-        stored[place_id].append(store_care.Stored(label, is_eaten.get(yarn_id, True), since))
+        stored[place_id].append(store_care.Stored(label, is_eaten.get(yarn_id, True), since, on_hand_g))
     last = Inspection.objects.filter(place=OuterRef("pk")).order_by("-on", "-pk")
     places = Place.objects.annotate(
         inspected_on=Subquery(last.values("on")[:1]),
@@ -116,6 +116,8 @@ def shelves() -> list[store_care.Shelf]:
             inspected_on=place.inspected_on,
             found=(place.moths or 0) + (place.larvae or 0) + (place.beetles or 0),
             lure_renewed_on=place.lure_renewed_on,
+            name=place.name,
+            pk=place.pk,
         )
         for place in places.order_by("code")
     ]

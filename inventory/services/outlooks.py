@@ -14,6 +14,8 @@ from inventory.services.verb import verb
 from mill import jobs
 
 REWORK_OUTLOOKS = "inventory.rework_outlooks"
+# The planning side works out with it what planned work draws of each yarn; known here by its name only.
+DEMANDS_REWORKED = "planning.rework_warps"
 # A job holds the write lock of an SQLite book while it works: so much at once, then others may write.
 YARNS_PER_JOB = 200
 MARKS_PER_JOB = 5_000

@@ -72,7 +72,7 @@ def test_a_lure_is_due_when_it_is_spent():
 
 def test_the_soonest_comes_first():
     found = due(shelf(wool(), code="A1"), shelf(wool(), code="B2", inspected_on=ago(50)))
-    assert [one.code for one in found] == ["B2", "A1"]
+    assert [one.shelf.code for one in found] == ["B2", "A1"]
 
 
 def test_what_nobody_has_touched_for_long_is_listed_longest_first():

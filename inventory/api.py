@@ -1,0 +1,160 @@
+from typing import Any
+
+import django_filters
+from django.db.models import Exists, OuterRef, QuerySet
+from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework import mixins, serializers, viewsets
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+
+from inventory import services
+from inventory.models import Movement, OutlookMark, Yarn, YarnLot, YarnOutlook
+from inventory.serializers import (
+    CorrectSerializer,
+    DrawSerializer,
+    LotSerializer,
+    MovementSerializer,
+    OutlookSerializer,
+    ReceiveSerializer,
+    ReturnSerializer,
+    YarnSerializer,
+)
+from mill.refusal import Refusal
+
+# The store says no; or what was sent can't be read, and then each field that can't has a list of sentences.
+NO = OpenApiResponse(
+    {
+        "type": "object",
+        "properties": {"refusal": {"type": "string"}, "field": {"type": ["string", "null"]}},
+        "additionalProperties": True,
+    },
+    description="The store's no as a sentence, `refusal`, and the field it is about; or, by field, what can't be read.",
+)
+
+
+class YarnApiFilter(django_filters.FilterSet):
+    code = django_filters.CharFilter()
+    short = django_filters.BooleanFilter(field_name="outlook__short_on", lookup_expr="isnull", exclude=True)
+
+    class Meta:
+        model = Yarn
+        fields = ["code", "spinning", "is_in_use"]
+
+
+class YarnViewSet(viewsets.ReadOnlyModelViewSet[Yarn]):
+    """The yarns, as they are bought."""
+
+    queryset = Yarn.objects.select_related("supplier").prefetch_related("shares__fibre").order_by("code")
+    serializer_class = YarnSerializer
+    filterset_class = YarnApiFilter
+
+    @extend_schema(responses={200: OutlookSerializer, 404: OpenApiResponse(description="It has not been worked out.")})
+    @action(detail=True)
+    def outlook(self, request: Request, pk: str | None = None) -> Response:
+        """What the yarn will have, day by day, and when it runs short."""
+        rows = YarnOutlook.objects.select_related("yarn").annotate(
+            is_being_worked_out=Exists(OutlookMark.objects.filter(yarn=OuterRef("yarn")))
+        )
+        return Response(OutlookSerializer(get_object_or_404(rows, yarn=self.get_object())).data)
+
+
+class LotApiFilter(django_filters.FilterSet):
+    label = django_filters.CharFilter()
+    yarn = django_filters.CharFilter(field_name="yarn__code")
+    place = django_filters.CharFilter(field_name="place__code")
+    free = django_filters.BooleanFilter(method="by_free", help_text="With something free, or nothing.")
+
+    class Meta:
+        model = YarnLot
+        fields = ["label", "yarn", "place", "dye_lot", "is_quarantined", "is_shade_approved"]
+
+    def by_free(self, rows: QuerySet[YarnLot], _name: str, value: bool) -> QuerySet[YarnLot]:
+        return rows.filter(**{"available_g__gt" if value else "available_g__lte": 0})
+
+
+class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
+    """The lots with their balances, and what is done to them. Each writing request counts once by its key."""
+
+    queryset = YarnLot.objects.all()
+    serializer_class = LotSerializer
+    filterset_class = LotApiFilter
+
+    def get_queryset(self) -> QuerySet[YarnLot]:
+        return YarnLot.objects.select_related("yarn", "place").with_balance().order_by("pk")
+
+    @extend_schema(request=ReceiveSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=False, methods=["post"], filterset_class=None, pagination_class=None)
+    def receive(self, request: Request) -> Response:
+        """Yarn of one dye lot comes in and becomes a lot."""
+        return self._written(request, ReceiveSerializer, lambda said: services.receive(by=request.user, **said))
+
+    @extend_schema(request=DrawSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def draw(self, request: Request, pk: str | None = None) -> Response:
+        """Yarn leaves the store: out of its hold, or out of what is free."""
+        lot = self.get_object()
+
+        def write(said: dict[str, Any]) -> Movement:
+            reservation, for_what = said.pop("reservation"), said.pop("for_what")
+            if reservation is None:
+                return services.draw_free(lot=lot, for_what=for_what, by=request.user, **said)
+            if reservation.lot_id != lot.pk:
+                raise Refusal(
+                    f"Hold {reservation.pk} is of lot {reservation.lot}, not of lot {lot}. Draw it there.",
+                    field="reservation",
+                )
+            return services.draw_down(reservation=reservation, by=request.user, **said)
+
+        return self._written(request, DrawSerializer, write)
+
+    @extend_schema(request=ReturnSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"], url_path="return")
+    def give_back(self, request: Request, pk: str | None = None) -> Response:
+        """Part cones come back, weighed."""
+        lot = self.get_object()
+        return self._written(
+            request, ReturnSerializer, lambda said: services.return_to_stock(lot=lot, by=request.user, **said)
+        )
+
+    @extend_schema(request=CorrectSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def correct(self, request: Request, pk: str | None = None) -> Response:
+        """The book is set to what is there, with the reason why."""
+        lot = self.get_object()
+        return self._written(
+            request, CorrectSerializer, lambda said: services.correct(lot=lot, by=request.user, **said)
+        )
+
+    def _written(self, request: Request, read: type[serializers.Serializer[Any]], write: Any) -> Response:
+        sent = read(data=request.data)
+        sent.is_valid(raise_exception=True)
+        return Response(MovementSerializer(write(dict(sent.validated_data))).data, status=201)
+
+
+class MovementApiFilter(django_filters.FilterSet):
+    lot = django_filters.CharFilter(field_name="lot__label")
+    yarn = django_filters.CharFilter(field_name="lot__yarn__code")
+    since = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="gte")
+    until = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="lt")
+
+    class Meta:
+        model = Movement
+        fields = ["lot", "yarn", "kind", "reservation", "key"]
+
+
+class MovementViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Movement]):
+    """The ledger: lines that are only ever added to, in the order in which they were written."""
+
+    queryset = Movement.objects.select_related("lot", "by", "reservation", "place_from", "place_to").order_by("pk")
+    serializer_class = MovementSerializer
+    filterset_class = MovementApiFilter
+
+
+router = SimpleRouter()
+router.register("yarns", YarnViewSet)
+router.register("lots", LotViewSet)
+router.register("movements", MovementViewSet)
+urlpatterns = router.urls

@@ -1,0 +1,407 @@
+"""What people write about the store. Masses are typed in kilograms, or with any unit, and handed on as whole grams."""
+
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from inventory.count_sheet import as_stored
+from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Yarn, YarnLot
+from inventory.yarn import REGAINS, Count, read_count, regain_called, regain_from_content_pct
+from mill.fields import MeasureField, PercentField
+from mill.models import Mill
+from mill.refusal import Refusal
+
+HUNDREDTH = Decimal("0.01")
+FIBRES_OFFERED = 4
+
+
+class WeighedField(MeasureField):
+    """Kilograms, or any mass with its unit, as whole grams."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"unit": "kg", "places": 3, **kwargs})
+
+    def clean(self, value: Any) -> int | None:
+        kg = super().clean(value)
+        return None if kg is None else int(kg * 1000)
+
+    def prepare_value(self, value: Any) -> Any:
+        return super().prepare_value(Decimal(value) / 1000) if isinstance(value, int) else value
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return super().has_changed(Decimal(initial) / 1000 if isinstance(initial, int) else initial, data)
+
+
+class CountField(forms.CharField):
+    """A count as it is bought, read; `clean` hands on an inventory.yarn.Count."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"max_length": 40, **kwargs})
+        self.widget.attrs |= {"autocomplete": "off", "spellcheck": "false"}
+
+    def clean(self, value: Any) -> Count | None:
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return read_count(text)
+        except Refusal as refusal:
+            raise ValidationError(refusal.message) from refusal
+
+
+class DayField(forms.DateField):
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"widget": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}), **kwargs})
+
+
+def whole_number(label: str, **kwargs: Any) -> forms.IntegerField:
+    return forms.IntegerField(label=label, **{"min_value": 0, "max_value": 100_000, **kwargs})
+
+
+def words(label: str, most: int, **kwargs: Any) -> forms.CharField:
+    return forms.CharField(label=label, max_length=most, **{"required": False, **kwargs})
+
+
+def new_key() -> str:
+    """What makes a form count once, however often its button is pressed."""
+    return uuid4().hex
+
+
+class KeyedForm(forms.Form):
+    key = forms.CharField(widget=forms.HiddenInput, max_length=56, initial=new_key)
+
+
+REGAIN, CONTENT = "regain", "content"
+
+
+class MoistForm(KeyedForm):
+    """A weighing that may say how moist the yarn was."""
+
+    moisture_pct = PercentField(
+        label="Moisture measured", required=False, help_text="Then the mass is reckoned at the yarn's own regain."
+    )
+    moisture_of = forms.ChoiceField(
+        label="Moisture is of",
+        choices=[(REGAIN, "the dry mass (regain)"), (CONTENT, "the whole (most meters)")],
+        required=False,
+    )
+
+    def measured_regain_pct(self) -> Decimal | None:
+        """Of the dry mass, to the hundredth; None when nobody measured."""
+        moisture_pct: Decimal | None = self.cleaned_data.get("moisture_pct")
+        if moisture_pct is not None and self.cleaned_data.get("moisture_of") == CONTENT:
+            return regain_from_content_pct(moisture_pct).quantize(HUNDREDTH)
+        return moisture_pct
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        try:
+            self.measured_regain_pct()
+        except Refusal as refusal:
+            self.add_error("moisture_pct", refusal.message)
+        return cleaned
+
+
+# Records
+
+
+class YarnForm(forms.ModelForm):
+    count_as_bought = CountField(
+        label="Count as bought", help_text="As the invoice has it: 16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex."
+    )
+    min_order_g = WeighedField(label="Smallest order", initial=0, min_value=0, max_value=1_000_000)
+    regain_from = forms.ChoiceField(
+        label="Regain from a table",
+        required=False,
+        help_text="Or write the figure agreed with the supplier, and whose.",
+    )
+    regain_pct = PercentField(label="Regain", required=False, help_text="On the oven-dry mass.")
+    regain_authority = words("Regain, by whom", 80)
+
+    class Meta:
+        model = Yarn
+        fields = [
+            *("code", "name", "colour", "count_as_bought", "spinning", "supplier", "min_order_g", "is_in_use"),
+            *("regain_pct", "regain_authority"),
+        ]
+        labels = {"code": "Yarn", "name": "Colour", "colour": "Drawn as", "is_in_use": "In use"}
+        help_texts = {"name": "The colour's name.", "colour": "On the pictures of cloths."}
+        widgets = {"colour": forms.TextInput(attrs={"type": "color"})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["regain_from"].choices = [  # type: ignore[attr-defined]
+            ("", "–"),
+            *((key, f"{regain.fibre}, {regain.regain_pct} %: {regain.authority}") for key, regain in REGAINS.items()),
+        ]
+        shares = list(self.instance.shares.select_related("fibre")) if self.instance.pk else []
+        fibres = Fibre.objects.all()
+        self.rows = range(max(FIBRES_OFFERED, len(shares) + 1))
+        for row in self.rows:
+            share = shares[row] if row < len(shares) else None
+            self.fields[f"fibre_{row}"] = forms.ModelChoiceField(
+                fibres, required=False, label="Fibre", initial=share and share.fibre_id
+            )
+            self.fields[f"share_{row}"] = PercentField(
+                required=False, label="Share of the mass", initial=share and share.share_pct, above=0, min_value=None
+            )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        count: Count | None = cleaned.get("count_as_bought")
+        if count is not None:
+            cleaned["count_as_bought"] = " ".join(count.text.split()) or count.notation
+            self.instance.count_tex = as_stored(count.count_tex)
+            if self.instance.count_tex < 1:
+                self.add_error(
+                    "count_as_bought",
+                    f"{cleaned['count_as_bought']} is {self.instance.count_tex} tex; a yarn has 1 tex or more."
+                    " Look at the count.",
+                )
+        self._clean_regain(cleaned)
+        self._clean_shares(cleaned)
+        return cleaned
+
+    def _clean_regain(self, cleaned: dict[str, Any]) -> None:
+        if cleaned.get("regain_from"):
+            regain = regain_called(cleaned["regain_from"])
+            cleaned["regain_pct"], cleaned["regain_authority"] = regain.regain_pct, regain.authority
+            return
+        if cleaned.get("regain_pct") is None and "regain_pct" not in self.errors:
+            self.add_error("regain_pct", "Choose a regain from the table, or write the one agreed.")
+        elif not cleaned.get("regain_authority") and "regain_authority" not in self.errors:
+            self.add_error("regain_authority", "Say whose figure it is: tables disagree by 4 % for wool.")
+
+    def _clean_shares(self, cleaned: dict[str, Any]) -> None:
+        self.shares: dict[Fibre, Decimal] = {}
+        for row in self.rows:
+            fibre, share_pct = cleaned.get(f"fibre_{row}"), cleaned.get(f"share_{row}")
+            if fibre is None and share_pct is not None:
+                self.add_error(f"fibre_{row}", f"{share_pct.normalize():f} % of what? Choose the fibre.")
+            elif fibre in self.shares:
+                self.add_error(f"fibre_{row}", f"{fibre} stands twice. Write its shares together.")
+            elif fibre is not None and share_pct is None and f"share_{row}" not in self.errors:
+                self.add_error(f"share_{row}", f"How much of the yarn is {fibre}? 100 when it is all.")
+            elif fibre is not None and share_pct is not None:
+                self.shares[fibre] = share_pct
+
+    def yarn_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.Meta.fields if not name.startswith("regain")]
+
+    def regain_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in ("regain_from", "regain_pct", "regain_authority")]
+
+    def share_fields(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
+        return [(self[f"fibre_{row}"], self[f"share_{row}"]) for row in self.rows]
+
+    def changed(self) -> set[str]:
+        """Columns that differ from what stands; the tex follows its count, the regain its table."""
+        names = set(self.changed_data)
+        if "count_as_bought" in names:
+            names.add("count_tex")
+        if "regain_from" in names:
+            names |= {"regain_pct", "regain_authority"}
+        return names
+
+
+class DeliveryForm(forms.ModelForm):
+    ordered_g = WeighedField(label="Ordered", above=0, max_value=1_000_000)
+    ordered_on = DayField(label="Ordered on", required=False)
+    expected_on = DayField(label="Expected on")
+
+    class Meta:
+        model = Delivery
+        fields = ["number", "yarn", "supplier", "ordered_g", "dye_lot", "ordered_on", "expected_on", "is_closed"]
+        labels = {"number": "Delivery", "dye_lot": "Dye lot", "is_closed": "Closed"}
+        help_texts = {"number": "The number on the order or the supplier's note."}
+
+
+class SupplierForm(forms.ModelForm):
+    class Meta:
+        model = Supplier
+        fields = ["code", "name", "lead_time_days", "notes"]
+        labels = {"code": "Supplier", "lead_time_days": "Lead time (days)"}
+        help_texts = {"lead_time_days": "From ordering to having it, calendar days."}
+
+
+class FibreForm(forms.ModelForm):
+    regain_pct = PercentField(label="Regain", help_text="Commercial regain, on the oven-dry mass.")
+
+    class Meta:
+        model = Fibre
+        fields = ["name", "is_protein", "regain_pct", "regain_authority"]
+        labels = {"name": "Fibre", "is_protein": "Protein", "regain_authority": "Regain, by whom"}
+
+
+class PlaceForm(forms.ModelForm):
+    lure_renewed_on = DayField(label="Lure renewed on", required=False, help_text="Of the moth trap that hangs there.")
+
+    class Meta:
+        model = Place
+        fields = ["code", "name", "is_dark", "lure_renewed_on"]
+        labels = {"code": "Place", "is_dark": "Dark"}
+
+
+class TriggersForm(forms.ModelForm):
+    class Meta:
+        model = Mill
+        fields = [
+            *("store_inspect_days", "store_soon_days", "store_unmoved_days", "store_catch_trigger", "store_lure_days"),
+        ]
+        labels = {
+            "store_inspect_days": "Days between inspections",
+            "store_soon_days": "Sooner, in the dark",
+            "store_unmoved_days": "Days untouched",
+            "store_catch_trigger": "Finds that call for action",
+            "store_lure_days": "Days a lure lasts",
+        }
+
+
+# Yarn comes in
+
+
+class ReceiveForm(MoistForm):
+    delivery = forms.ModelChoiceField(
+        Delivery.objects.none(), required=False, label="Delivery", empty_label="none: it came without one"
+    )
+    yarn = forms.ModelChoiceField(Yarn.objects.all(), label="Yarn")
+    label = words("Lot", 30, required=True, help_text="The mill's own number on the bag.")
+    dye_lot = words("Dye lot", 40, required=True, help_text="As it stands on the cone.")
+    grams = WeighedField(label="Net mass", above=0, max_value=1_000_000, help_text="Without cones and bags.")
+    packages = whole_number("Cones", initial=0, required=False)
+    place = forms.ModelChoiceField(Place.objects.all(), required=False, label="Where it lies")
+    received_on = DayField(label="Came on", initial=timezone.localdate)
+    measured_count = CountField(label="Count as measured", required=False, help_text="When it was wrapped and weighed.")
+    document = words("Note it came with", 60)
+    note = words("Remark", 200)
+    is_shade_approved = forms.BooleanField(
+        label="Shade approved", required=False, initial=True, help_text="Nothing is drawn of it before that."
+    )
+
+    field_order = (
+        *("delivery", "yarn", "label", "dye_lot", "grams", "packages", "place", "received_on"),
+        *("moisture_pct", "moisture_of", "measured_count", "document", "note", "is_shade_approved"),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["delivery"].queryset = (  # type: ignore[attr-defined]
+            Delivery.objects.filter(is_closed=False).select_related("yarn", "supplier").order_by("expected_on", "pk")
+        )
+        self.fields["delivery"].label_from_instance = lambda row: (  # type: ignore[attr-defined]
+            f"{row.number}, {row.yarn}" + (f", {row.supplier}" if row.supplier else "")
+        )
+
+
+# Lines on a lot's page
+
+
+class LotForm(KeyedForm):
+    """One line about a lot; `lot` is what its choices are read from."""
+
+    def __init__(self, *args: Any, lot: YarnLot, **kwargs: Any) -> None:
+        self.lot = lot
+        super().__init__(*args, **kwargs)
+
+
+class HoldForm(LotForm):
+    for_what = words("Held for", 120, required=True, help_text="Warps are held on their own page.")
+    grams = WeighedField(label="How much", above=0)
+
+
+class DrawForm(LotForm):
+    reservation = forms.ModelChoiceField(
+        Reservation.objects.none(), required=False, label="Out of the hold for", empty_label="none: out of what is free"
+    )
+    for_what = words("Drawn for", 120, help_text="When it is not held: a sample, a mend.")
+    grams = WeighedField(label="How much", above=0)
+    packages = whole_number("Cones", initial=0, required=False)
+    document = words("Ticket or note", 60)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["reservation"].queryset = self.lot.reservations.open()  # type: ignore[attr-defined]
+        self.fields["reservation"].label_from_instance = lambda row: row.for_what  # type: ignore[attr-defined]
+
+
+class ReturnForm(LotForm, MoistForm):
+    reservation = forms.ModelChoiceField(
+        Reservation.objects.none(), required=False, label="Back from", empty_label="the shed"
+    )
+    grams = WeighedField(label="How much", above=0, help_text="Weighed, without cones.")
+    packages = whole_number("Cones", initial=0, required=False)
+    reason = words("Remark", 200)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["reservation"].queryset = self.lot.reservations.drawn()  # type: ignore[attr-defined]
+        self.fields["reservation"].label_from_instance = lambda row: row.for_what  # type: ignore[attr-defined]
+
+
+class WasteForm(LotForm):
+    grams = WeighedField(label="How much", above=0)
+    packages = whole_number("Cones", initial=0, required=False)
+    reason = words("Why", 200, required=True)
+
+
+class MoveForm(LotForm):
+    place = forms.ModelChoiceField(Place.objects.all(), label="Where to")
+    reason = words("Remark", 200)
+
+
+class CountForm(LotForm, MoistForm):
+    grams = WeighedField(label="Weighed", min_value=0, help_text="All that lies there, without cones.")
+    reason = words("Remark", 100)
+
+
+class CorrectForm(LotForm):
+    grams = WeighedField(label="What there is", min_value=0)
+    reason = words("Why", 200, required=True)
+
+
+class WhyForm(LotForm):
+    """A line that says why and no grams."""
+
+    reason = words("Why", 180, required=True)
+
+
+class StocktakeForm(MoistForm):
+    """Everything that lies in a place, weighed in one go; what is left empty is not counted."""
+
+    def __init__(self, *args: Any, lots: Iterable[YarnLot], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.lots = list(lots)
+        for lot in self.lots:
+            self.fields[self.name_of(lot)] = WeighedField(label=f"Lot {lot.label}", required=False, min_value=0)
+
+    @staticmethod
+    def name_of(lot: YarnLot) -> str:
+        return f"weighed_{lot.pk}"
+
+    def rows(self) -> list[tuple[YarnLot, forms.BoundField]]:
+        return [(lot, self[self.name_of(lot)]) for lot in self.lots]
+
+    def weighed(self) -> dict[int, int]:
+        """Grams by the lot's primary key."""
+        found = {lot.pk: self.cleaned_data[self.name_of(lot)] for lot in self.lots}
+        return {pk: grams for pk, grams in found.items() if grams is not None}
+
+
+class InspectionForm(KeyedForm):
+    on = DayField(label="Looked over on", initial=timezone.localdate)
+    moths = whole_number("Moths", initial=0)
+    larvae = whole_number("Larvae", initial=0)
+    beetles = whole_number("Carpet beetles", initial=0)
+    note = words("What was seen and done", 200)
+    is_lure_renewed = forms.BooleanField(label="Lure renewed", required=False)
+
+
+class LatenessForm(forms.Form):
+    """What if every delivery comes later?"""
+
+    late_by_days = whole_number("Deliveries late by", initial=0, max_value=365, required=False)

@@ -1,0 +1,204 @@
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from inventory.models import Delivery, Movement, Place, Reservation, Yarn, YarnLot, YarnOutlook
+from mill.fields import MeasureApiField
+
+GRAMS_MAX = 1_000_000_000
+
+
+class YarnShareSerializer(serializers.Serializer[Any]):
+    fibre = serializers.CharField(source="fibre.name")
+    share_pct = serializers.DecimalField(max_digits=5, decimal_places=2)
+
+
+class YarnSerializer(serializers.ModelSerializer[Yarn]):
+    supplier = serializers.CharField(source="supplier.code", default=None, allow_null=True, read_only=True)
+    fibres = YarnShareSerializer(source="shares", many=True, read_only=True)
+
+    class Meta:
+        model = Yarn
+        fields = [
+            "id",
+            "code",
+            "name",
+            "colour",
+            "count_as_bought",
+            "count_tex",
+            "spinning",
+            "fibres",
+            "regain_pct",
+            "regain_authority",
+            "supplier",
+            "min_order_g",
+            "is_in_use",
+        ]
+        read_only_fields = fields
+
+
+class OutlookDaySerializer(serializers.Serializer[dict[str, Any]]):
+    day = serializers.DateField()
+    in_g = serializers.IntegerField()
+    out_g = serializers.IntegerField()
+    balance_g = serializers.IntegerField(help_text="At the end of the day; below 0 it is wanting.")
+    labels = serializers.ListField(child=serializers.CharField())
+
+
+class OutlookSerializer(serializers.ModelSerializer[YarnOutlook]):
+    """What a yarn will have. `is_being_worked_out` while something has changed that these figures don't know yet."""
+
+    yarn = serializers.CharField(source="yarn.code", read_only=True)
+    days = OutlookDaySerializer(many=True, read_only=True)
+    is_being_worked_out = serializers.BooleanField(read_only=True)
+
+    class Meta:
+        model = YarnOutlook
+        fields = [
+            "yarn",
+            "on_hand_g",
+            "held_g",
+            "incoming_g",
+            "demand_g",
+            "short_on",
+            "short_g",
+            "short_for",
+            "order_by",
+            "order_g",
+            "days",
+            "worked_at",
+            "is_being_worked_out",
+        ]
+        read_only_fields = fields
+
+
+class LotSerializer(serializers.ModelSerializer[YarnLot]):
+    yarn = serializers.CharField(source="yarn.code", read_only=True)
+    place = serializers.CharField(source="place.code", default=None, allow_null=True, read_only=True)
+    on_hand_g = serializers.IntegerField(read_only=True)
+    held_g = serializers.IntegerField(read_only=True)
+    available_g = serializers.IntegerField(read_only=True)
+
+    class Meta:
+        model = YarnLot
+        fields = [
+            "id",
+            "label",
+            "yarn",
+            "dye_lot",
+            "place",
+            "received_on",
+            "measured_tex",
+            "measured_regain_pct",
+            "is_shade_approved",
+            "is_quarantined",
+            "quarantine_reason",
+            "on_hand_g",
+            "held_g",
+            "available_g",
+        ]
+        read_only_fields = fields
+
+
+class MovementSerializer(serializers.ModelSerializer[Movement]):
+    lot = serializers.CharField(source="lot.label", read_only=True)
+    by = serializers.CharField(source="by.username", default=None, allow_null=True, read_only=True)
+    for_what = serializers.CharField(source="reservation.for_what", default=None, allow_null=True, read_only=True)
+    place_from = serializers.CharField(source="place_from.code", default=None, allow_null=True, read_only=True)
+    place_to = serializers.CharField(source="place_to.code", default=None, allow_null=True, read_only=True)
+
+    class Meta:
+        model = Movement
+        fields = [
+            "id",
+            "lot",
+            "seq",
+            "kind",
+            "change_g",
+            "held_change_g",
+            "on_hand_after_g",
+            "held_after_g",
+            "packages_change",
+            "reservation",
+            "for_what",
+            "place_from",
+            "place_to",
+            "document",
+            "reason",
+            "reverses",
+            "at",
+            "by",
+            "key",
+        ]
+        read_only_fields = fields
+
+
+class KeyedSerializer(serializers.Serializer[Any]):
+    """What every writing request carries: a key of its own, with which it counts once however often it is sent."""
+
+    key = serializers.CharField(max_length=56, help_text="Of your own choosing, new for each thing that you write.")
+
+
+def grams_field(**kwargs: Any) -> MeasureApiField:
+    return MeasureApiField(
+        unit="g", places=0, max_value=GRAMS_MAX, help_text="Whole grams, or a mass with its unit.", **kwargs
+    )
+
+
+class RegainSerializer(KeyedSerializer):
+    measured_regain_pct = serializers.DecimalField(
+        max_digits=5,
+        decimal_places=2,
+        min_value=Decimal(0),
+        max_value=Decimal(100),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="Of the oven-dry mass, when it was measured: the mass is then reckoned at the yarn's own.",
+    )
+
+
+class ReceiveSerializer(RegainSerializer):
+    yarn = serializers.SlugRelatedField(slug_field="code", queryset=Yarn.objects.all())
+    grams = grams_field(above=0)
+    label = serializers.CharField(max_length=30)  # type: ignore[assignment]
+    dye_lot = serializers.CharField(max_length=40)
+    delivery = serializers.SlugRelatedField(
+        slug_field="number", queryset=Delivery.objects.all(), required=False, allow_null=True, default=None
+    )
+    place = serializers.SlugRelatedField(
+        slug_field="code", queryset=Place.objects.all(), required=False, allow_null=True, default=None
+    )
+    received_on = serializers.DateField(required=False, allow_null=True, default=None)
+    packages = serializers.IntegerField(min_value=0, max_value=100_000, default=0)
+    is_shade_approved = serializers.BooleanField(default=True)
+    document = serializers.CharField(max_length=60, allow_blank=True, default="")
+    note = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class DrawSerializer(KeyedSerializer):
+    """Out of a hold when `reservation` is given, else out of what is free, for `for_what`."""
+
+    grams = grams_field(above=0)
+    reservation = serializers.PrimaryKeyRelatedField(
+        queryset=Reservation.objects.all(), required=False, allow_null=True, default=None
+    )
+    for_what = serializers.CharField(max_length=120, allow_blank=True, default="")
+    packages = serializers.IntegerField(min_value=0, max_value=100_000, default=0)
+    document = serializers.CharField(max_length=60, allow_blank=True, default="")
+
+
+class ReturnSerializer(RegainSerializer):
+    grams = grams_field(above=0)
+    reservation = serializers.PrimaryKeyRelatedField(
+        queryset=Reservation.objects.all(), required=False, allow_null=True, default=None
+    )
+    packages = serializers.IntegerField(min_value=0, max_value=100_000, default=0)
+    document = serializers.CharField(max_length=60, allow_blank=True, default="")
+    reason = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class CorrectSerializer(KeyedSerializer):
+    to_g = grams_field(min_value=0)
+    reason = serializers.CharField(max_length=200)

@@ -1,0 +1,383 @@
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import django_filters
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import Q, QuerySet, Sum
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET, require_POST
+
+from inventory import services
+from inventory.count_sheet import as_stored
+from inventory.forms import (
+    CorrectForm,
+    CountForm,
+    DrawForm,
+    HoldForm,
+    KeyedForm,
+    LotForm,
+    MoveForm,
+    ReceiveForm,
+    ReturnForm,
+    WasteForm,
+    WhyForm,
+)
+from inventory.models import Delivery, Movement, Place, Reservation, Yarn, YarnLot
+from inventory.views import is_written, yes_or_no
+from inventory.views.yarns import mass, named_swatch
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.refusal import Refusal
+from mill.templatetags.mill import day, kg
+
+LINES_PER_LEAF = 50
+
+
+class LotFilter(django_filters.FilterSet):
+    text = django_filters.CharFilter(label="Lot or dye lot", method="by_text")
+    yarn = django_filters.ModelChoiceFilter(label="Yarn", queryset=Yarn.objects.all(), empty_label="any")
+    place = django_filters.ModelChoiceFilter(label="Place", queryset=Place.objects.all(), empty_label="any")
+    free = yes_or_no("Something free", field_name="available_g", method="by_some")
+    quarantined = yes_or_no("In quarantine", field_name="is_quarantined")
+    left = django_filters.ChoiceFilter(
+        label="Show",
+        choices=[("all", "used up too")],
+        empty_label="with yarn left",
+        method="by_left",
+    )
+
+    class Meta:
+        model = YarnLot
+        fields: list[str] = []
+
+    def filter_queryset(self, queryset: QuerySet[YarnLot]) -> QuerySet[YarnLot]:
+        rows = super().filter_queryset(queryset)
+        return rows if self.form.cleaned_data.get("left") else rows.filter(on_hand_g__gt=0)
+
+    def by_text(self, rows: QuerySet[YarnLot], _name: str, value: str) -> QuerySet[YarnLot]:
+        return rows.filter(Q(label__icontains=value) | Q(dye_lot__icontains=value) | Q(note__icontains=value))
+
+    def by_some(self, rows: QuerySet[YarnLot], name: str, value: bool) -> QuerySet[YarnLot]:
+        return rows.filter(**{f"{name}__gt" if value else f"{name}__lte": 0})
+
+    def by_left(self, rows: QuerySet[YarnLot], _name: str, value: str) -> QuerySet[YarnLot]:
+        return rows
+
+
+def state_of(lot: YarnLot) -> str:
+    """What bars a lot from being drawn."""
+    if lot.is_quarantined:
+        return "in quarantine"
+    return "" if lot.is_shade_approved else "shade not approved"
+
+
+@require_GET
+@room("yarn")
+def lots(request: HttpRequest) -> HttpResponse:
+    columns = [
+        Column("Lot", lambda r: r.label, "label", link=lambda r: reverse("lot", args=[r.label])),
+        Column("Yarn", lambda r: r.yarn.code, "yarn__code", link=lambda r: reverse("yarn_one", args=[r.yarn.code])),
+        Column("Colour", lambda r: r.yarn.name, "yarn__name", shown=lambda r: named_swatch(r.yarn)),
+        Column("Dye lot", lambda r: r.dye_lot, "dye_lot"),
+        mass("On hand", "on_hand_g", places=3),
+        mass("Held", "held_g", places=3),
+        mass("Free", "available_g", places=3),
+        Column("Place", lambda r: r.place.code if r.place else None, "place__code"),
+        Column("Came on", lambda r: r.received_on, "received_on", shown=lambda r: day(r.received_on)),
+        Column("State", state_of),
+    ]
+    return listing(
+        request,
+        YarnLot.objects.select_related("yarn", "place").with_balance().order_by("yarn__code", "received_on", "pk"),
+        columns=columns,
+        filterset=LotFilter,
+        template="inventory/lots.html",
+        name="lots",
+        title="Lots",
+        extra={"when_empty": "No lot has yarn left."},
+        row_class=lambda r: "barred" if state_of(r) else "",
+    )
+
+
+@room("yarn")
+def lot_receive(request: HttpRequest) -> HttpResponse:
+    form = ReceiveForm(request.POST or None, initial=_offered(request))
+    if form.is_bound and form.is_valid():
+        said, lines = form.cleaned_data, []
+
+        def write() -> None:
+            lines.append(
+                services.receive(
+                    **{name: said[name] for name in RECEIVED},
+                    packages=said["packages"] or 0,
+                    measured_tex=as_stored(said["measured_count"].count_tex) if said["measured_count"] else None,
+                    measured_regain_pct=form.measured_regain_pct(),
+                    by=request.user,
+                )
+            )
+
+        if is_written(form, write):
+            lot = lines[0].lot
+            messages.success(request, f"Lot {lot} is received with {kg(lines[0].change_g, 3)} kg. {_beside(lot)}")
+            return redirect("lot", label=lot.label)
+    back = reverse("yarn")
+    return render(
+        request, "mill/form.html", {"title": "Yarn comes in", "form": form, "back": back, "act": "Receive it"}
+    )
+
+
+RECEIVED = (
+    *("yarn", "grams", "label", "dye_lot", "key", "delivery", "place", "received_on"),
+    *("document", "note", "is_shade_approved"),
+)
+
+
+def _offered(request: HttpRequest) -> dict[str, Any]:
+    """What the form begins with: the delivery or yarn whose page one came from, and the next number."""
+    offered: dict[str, Any] = {"label": services.next_label()} if request.method == "GET" else {}
+    number = request.GET.get("delivery", "")
+    delivery = Delivery.objects.filter(is_closed=False, number=number).with_received().first()
+    if delivery:
+        offered |= {
+            "delivery": delivery.pk,
+            "yarn": delivery.yarn_id,
+            "dye_lot": delivery.dye_lot,
+            "grams": delivery.outstanding_g,
+        }
+    elif yarn := Yarn.objects.filter(code=request.GET.get("yarn", "")).first():
+        offered["yarn"] = yarn.pk
+    return offered
+
+
+def _beside(lot: YarnLot) -> str:
+    """What the planner should know of a lot that came: a dye lot other than was promised, one that is there already."""
+    promised = lot.delivery.dye_lot if lot.delivery else ""
+    if promised and promised != lot.dye_lot:
+        return f"It is dye lot {lot.dye_lot}; {promised} had been promised."
+    others = YarnLot.objects.filter(yarn=lot.yarn_id, dye_lot=lot.dye_lot).exclude(pk=lot.pk).count()
+    return f"Its dye lot is in {others} other lot{'s' * (others > 1)} too." if others else ""
+
+
+# A lot's page: its life, and what may be done to it
+
+
+@dataclass(frozen=True)
+class Act:
+    """Something that may be written about a lot.
+
+    title    the heading of its form; `button` what its button says
+    write    calls the verb with what was said
+    said     what was done, as the page says it after the lot's name
+    """
+
+    title: str
+    button: str
+    form: type[LotForm]
+    write: Callable[[YarnLot, Any, Any], Movement | Reservation]
+    said: str
+
+
+def _draw(lot: YarnLot, form: Any, by: Any) -> Movement:
+    said = form.cleaned_data
+    common = {
+        "grams": said["grams"],
+        "by": by,
+        "key": said["key"],
+        "packages": said["packages"] or 0,
+        "document": said["document"],
+    }
+    if said["reservation"]:
+        return services.draw_down(reservation=said["reservation"], **common)
+    return services.draw_free(lot=lot, for_what=said["for_what"], **common)
+
+
+def _return(lot: YarnLot, form: Any, by: Any) -> Movement:
+    said = form.cleaned_data
+    return services.return_to_stock(
+        lot=lot,
+        reservation=said["reservation"],
+        grams=said["grams"],
+        packages=said["packages"] or 0,
+        measured_regain_pct=form.measured_regain_pct(),
+        reason=said["reason"],
+        by=by,
+        key=said["key"],
+    )
+
+
+def _count(lot: YarnLot, form: Any, by: Any) -> Movement:
+    said = form.cleaned_data
+    return services.count(
+        lot=lot,
+        weighed_g=said["grams"],
+        measured_regain_pct=form.measured_regain_pct(),
+        reason=said["reason"],
+        by=by,
+        key=said["key"],
+    )
+
+
+def _waste(lot: YarnLot, form: Any, by: Any) -> Movement:
+    said = form.cleaned_data
+    return services.record_waste(
+        lot=lot, grams=said["grams"], packages=said["packages"] or 0, reason=said["reason"], by=by, key=said["key"]
+    )
+
+
+def _correct(lot: YarnLot, form: Any, by: Any) -> Movement:
+    said = form.cleaned_data
+    return services.correct(lot=lot, to_g=said["grams"], reason=said["reason"], by=by, key=said["key"])
+
+
+def _said(verb: Callable[..., Movement | Reservation]) -> Callable[[YarnLot, Any, Any], Movement | Reservation]:
+    """A verb that takes the form's fields under their own names."""
+    return lambda lot, form, by: verb(lot=lot, by=by, **form.cleaned_data)
+
+
+ACTS = {
+    "draw": Act("Draw yarn", "Draw it", DrawForm, _draw, "yarn drawn"),
+    "return": Act("Part cones come back", "Take them back in", ReturnForm, _return, "part cones back"),
+    "hold": Act("Hold yarn", "Hold it", HoldForm, _said(services.reserve), "yarn held"),
+    "count": Act("Count by the scales", "Write the count", CountForm, _count, "counted"),
+    "move": Act("Move the lot", "Move it", MoveForm, _said(services.move), "moved"),
+    "waste": Act("Write off", "Write it off", WasteForm, _waste, "yarn written off"),
+    "correct": Act("Correct the book", "Correct it", CorrectForm, _correct, "corrected"),
+    "quarantine": Act("Into quarantine", "Put it in quarantine", WhyForm, _said(services.quarantine), "in quarantine"),
+    "release": Act(
+        "Out of quarantine", "Release it", WhyForm, _said(services.release_from_quarantine), "out of quarantine"
+    ),
+    "approve": Act("Approve the shade", "The shade is right", LotForm, _said(services.approve_shade), "shade approved"),
+    "reject": Act("Shade not right", "Bar it from use", WhyForm, _said(services.reject_shade), "barred for its shade"),
+}
+
+
+def acts_for(lot: Any) -> list[str]:
+    """What can be done to the lot as it stands. `lot` comes from with_balance()."""
+    may_be_drawn = not lot.is_quarantined and lot.is_shade_approved
+    return [
+        *(("draw", "hold") if may_be_drawn and lot.on_hand_g else ()),
+        *("return", "count", "move"),
+        *(("waste",) if lot.available_g else ()),
+        "correct",
+        "release" if lot.is_quarantined else "quarantine",
+        "reject" if lot.is_shade_approved else "approve",
+    ]
+
+
+def _lot(label: str) -> Any:
+    rows = YarnLot.objects.select_related("yarn", "place", "delivery").with_balance()
+    return get_object_or_404(rows.annotate(cones=Sum("movements__packages_change")), label=label)
+
+
+def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = None) -> HttpResponse:
+    """The lot's page; `tried` has the forms that were filled in and refused, which stand open."""
+    tried = tried or {}
+    lines = lot.movements.select_related(
+        "by", "reservation", "place_from", "place_to", "reversed_by", "reverses"
+    ).order_by("-seq")
+    return render(
+        request,
+        "inventory/lot.html",
+        {
+            "title": f"Lot {lot}",
+            "lot": lot,
+            "state": state_of(lot),
+            "holds": [(hold, KeyedForm(auto_id=f"hold_{hold.pk}_%s")) for hold in lot.reservations.open().with_out()],
+            "acts": [
+                {
+                    "name": name,
+                    "act": ACTS[name],
+                    "form": tried.get(name) or ACTS[name].form(lot=lot, auto_id=f"{name}_%s"),
+                    "is_open": name in tried,
+                }
+                for name in dict.fromkeys([*acts_for(lot), *(name for name in tried if name in ACTS)])
+            ],
+            "page": Paginator(lines, LINES_PER_LEAF).get_page(request.GET.get("page")),
+            "irreversible": {Movement.REVERSE, Movement.NOTE},
+        },
+    )
+
+
+@require_GET
+@room("yarn")
+def lot(request: HttpRequest, label: str) -> HttpResponse:
+    return show_lot(request, _lot(label))
+
+
+@require_POST
+@room("yarn")
+def lot_write(request: HttpRequest, label: str, name: str) -> HttpResponse:
+    if name not in ACTS:
+        raise Http404(f"Nothing called {name} is done to a lot.")
+    lot, act = _lot(label), ACTS[name]
+    form = act.form(request.POST, lot=lot, auto_id=f"{name}_%s")
+    if form.is_valid() and is_written(form, lambda: act.write(lot, form, request.user)):
+        messages.success(request, _done(lot, act))
+        if name == "quarantine":
+            _warn_of_holds(request, lot)
+        return redirect("lot", label=label)
+    return show_lot(request, lot, {name: form})
+
+
+def _done(lot: YarnLot, act: Act) -> str:
+    now = _lot(lot.label)
+    return f"Lot {lot}, {act.said}: {kg(now.on_hand_g, 3)} kg on hand, {kg(now.available_g, 3)} kg free."
+
+
+def _warn_of_holds(request: HttpRequest, lot: YarnLot) -> None:
+    held_for = [str(row.for_what) for row in lot.reservations.open()]
+    if held_for:
+        messages.warning(
+            request, f"It is still held for {', '.join(held_for)}: choose another lot there, then let this one go."
+        )
+
+
+@require_POST
+@room("yarn")
+def hold_release(request: HttpRequest, pk: int) -> HttpResponse:
+    reservation = get_object_or_404(Reservation.objects.select_related("lot"), pk=pk)
+    form = KeyedForm(request.POST)
+    try:
+        key = form.cleaned_data["key"] if form.is_valid() else ""
+        line = services.release(reservation=reservation, by=request.user, key=key)
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    else:
+        messages.success(request, f"{kg(-line.held_change_g, 3)} kg held for {reservation.for_what} are let go.")
+    return redirect("lot", label=reservation.lot.label)
+
+
+@room("yarn")
+def line_reverse(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask why before a line is taken back."""
+    rows = Movement.objects.select_related("lot__yarn", "reservation", "by", "place_from", "place_to", "reversed_by")
+    line = get_object_or_404(rows, pk=pk)
+    form = WhyForm(request.POST or None, lot=line.lot)
+    if form.is_bound and form.is_valid():
+        said = form.cleaned_data
+
+        def write() -> None:
+            services.reverse(movement=line, reason=said["reason"], by=request.user, key=said["key"])
+
+        if is_written(form, write):
+            messages.success(request, f"Line {line.seq} of lot {line.lot} is taken back.")
+            return redirect("lot", label=line.lot.label)
+    return render(
+        request,
+        "inventory/line_reverse.html",
+        {"title": f"Take back line {line.seq} of lot {line.lot}", "line": line, "form": form},
+    )
+
+
+urlpatterns = [
+    path("lots/", lots, name="lots"),
+    path("yarn/receive/", lot_receive, name="lot_receive"),
+    path("holds/<int:pk>/release/", hold_release, name="hold_release"),
+    path("lines/<int:pk>/take-back/", line_reverse, name="line_reverse"),
+    path("lots/<path:label>/write/<slug:name>/", lot_write, name="lot_write"),
+    path("lots/<path:label>/", lot, name="lot"),
+]

@@ -1,0 +1,128 @@
+"""Places, suppliers and fibres: lists, and a form for each."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.db.models import OuterRef, QuerySet, Subquery
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET
+
+from inventory import services
+from inventory.forms import FibreForm, PlaceForm, SupplierForm
+from inventory.models import Fibre, Inspection, Place, Supplier
+from inventory.views import is_written
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.templatetags.mill import day
+
+
+@require_GET
+@room("store")
+def places(request: HttpRequest) -> HttpResponse:
+    last = Inspection.objects.filter(place=OuterRef("pk")).order_by("-on", "-pk")
+    return listing(
+        request,
+        Place.objects.annotate(inspected_on=Subquery(last.values("on")[:1])),
+        columns=[
+            Column("Place", lambda r: r.code, "code", link=lambda r: reverse("place", args=[r.pk])),
+            Column("Name", lambda r: r.name, "name"),
+            Column("Dark", lambda r: "yes" if r.is_dark else "no", "is_dark"),
+            Column(
+                "Looked over",
+                lambda r: r.inspected_on,
+                "inspected_on",
+                shown=lambda r: day(r.inspected_on) if r.inspected_on else "never",
+            ),
+            Column(
+                "Lure renewed", lambda r: r.lure_renewed_on, "lure_renewed_on", shown=lambda r: day(r.lure_renewed_on)
+            ),
+        ],
+        template="inventory/records.html",
+        name="places",
+        title="Places",
+        extra={"new": reverse("place_new"), "new_label": "New place"},
+    )
+
+
+@require_GET
+@room("yarn")
+def suppliers(request: HttpRequest) -> HttpResponse:
+    return listing(
+        request,
+        Supplier.objects.all(),
+        columns=[
+            Column("Supplier", lambda r: r.code, "code", link=lambda r: reverse("supplier", args=[r.pk])),
+            Column("Name", lambda r: r.name, "name"),
+            Column("Lead time", lambda r: r.lead_time_days, "lead_time_days", "days", is_number=True),
+        ],
+        template="inventory/records.html",
+        name="suppliers",
+        title="Suppliers",
+        extra={"tab": "suppliers", "new": reverse("supplier_new"), "new_label": "New supplier"},
+    )
+
+
+@require_GET
+@room("yarn")
+def fibres(request: HttpRequest) -> HttpResponse:
+    return listing(
+        request,
+        Fibre.objects.all(),
+        columns=[
+            Column("Fibre", lambda r: r.name, "name", link=lambda r: reverse("fibre", args=[r.pk])),
+            Column("Moths eat it", lambda r: "yes" if r.is_protein else "no", "is_protein"),
+            Column("Regain", lambda r: r.regain_pct, "regain_pct", "%", is_number=True),
+            Column("By", lambda r: r.regain_authority, "regain_authority"),
+        ],
+        template="inventory/records.html",
+        name="fibres",
+        title="Fibres",
+        extra={"tab": "fibres", "new": reverse("fibre_new"), "new_label": "New fibre"},
+    )
+
+
+def _edit(
+    request: HttpRequest, form_of: type[forms.ModelForm], rows: QuerySet[Any], pk: int | None, *, noun: str, back: str
+) -> HttpResponse:
+    found = get_object_or_404(rows, pk=pk) if pk else None
+    form = form_of(request.POST or None, instance=found)
+    if (
+        form.is_bound
+        and form.is_valid()
+        and is_written(form, lambda: services.write_record(row=form.instance, changed=form.changed_data))
+    ):
+        messages.success(request, f"{form.instance} is written down.")
+        return redirect(back)
+    title = f"{noun.capitalize()} {found}" if found else f"A new {noun}"
+    return render(request, "mill/form.html", {"title": title, "form": form, "back": reverse(back)})
+
+
+@room("store")
+def place_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    return _edit(request, PlaceForm, Place.objects.all(), pk, noun="place", back="places")
+
+
+@room("yarn")
+def supplier(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    return _edit(request, SupplierForm, Supplier.objects.all(), pk, noun="supplier", back="suppliers")
+
+
+@room("yarn")
+def fibre(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    return _edit(request, FibreForm, Fibre.objects.all(), pk, noun="fibre", back="fibres")
+
+
+urlpatterns = [
+    path("store/places/", places, name="places"),
+    path("store/places/new/", place_edit, name="place_new"),
+    path("store/places/<int:pk>/edit/", place_edit, name="place_edit"),
+    path("yarn/suppliers/", suppliers, name="suppliers"),
+    path("yarn/suppliers/new/", supplier, name="supplier_new"),
+    path("yarn/suppliers/<int:pk>/", supplier, name="supplier"),
+    path("yarn/fibres/", fibres, name="fibres"),
+    path("yarn/fibres/new/", fibre, name="fibre_new"),
+    path("yarn/fibres/<int:pk>/", fibre, name="fibre"),
+]

@@ -1,0 +1,138 @@
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from inventory import services
+from inventory.forms import InspectionForm, StocktakeForm, TriggersForm
+from inventory.models import Place, YarnLot
+from inventory.store_care import CAUTION, long_unmoved, what_is_due
+from inventory.views import is_written
+from mill.desk import room
+from mill.models import Mill
+from mill.templatetags.mill import day
+
+LONG_UNMOVED_SHOWN = 20
+INSPECTIONS_SHOWN = 20
+
+
+@require_GET
+@room("store")
+def store(request: HttpRequest) -> HttpResponse:
+    """What lies where, what is due, and what is barred."""
+    today, triggers = timezone.localdate(), services.triggers(Mill.the_one())
+    shelves = services.shelves()
+    due = what_is_due(shelves, triggers, today=today)
+    unmoved = long_unmoved(shelves, triggers, today=today)
+    next_look = {one.shelf.pk: one for one in reversed(due) if one.what == "inspection"}
+    return render(
+        request,
+        "inventory/store.html",
+        {
+            "title": "Store",
+            "due": [one for one in due if one.is_due(today)],
+            "coming": [one for one in due if not one.is_due(today)][:5],
+            "places": [{"shelf": shelf, "next": next_look.get(shelf.pk)} for shelf in shelves],
+            "unmoved": unmoved[:LONG_UNMOVED_SHOWN],
+            "n_unmoved": len(unmoved),
+            "triggers": triggers,
+            "quarantined": YarnLot.objects.filter(is_quarantined=True)
+            .select_related("yarn", "place")
+            .with_balance()
+            .order_by("label"),
+            "unplaced": YarnLot.objects.filter(place__isnull=True)
+            .select_related("yarn")
+            .with_balance()
+            .filter(on_hand_g__gt=0)
+            .order_by("label"),
+            "caution": CAUTION,
+        },
+    )
+
+
+@room("store")
+def place(request: HttpRequest, pk: int) -> HttpResponse:
+    """What lies in a place, to be counted in one go, and who looked it over."""
+    found = get_object_or_404(Place, pk=pk)
+    lots = found.lots.select_related("yarn").with_balance().filter(on_hand_g__gt=0).order_by("yarn__code", "label")
+    form = StocktakeForm(request.POST or None, lots=lots)
+    if form.is_bound and form.is_valid():
+        lines: list[Any] = []
+
+        def write() -> None:
+            lines.extend(
+                services.count_place(
+                    place=found,
+                    weighed=form.weighed(),
+                    measured_regain_pct=form.measured_regain_pct(),
+                    by=request.user,
+                    key=form.cleaned_data["key"],
+                )
+            )
+
+        if is_written(form, write):
+            differ = sum(1 for line in lines if line.change_g)
+            messages.success(
+                request,
+                f"{len(lines)} lot{'s' * (len(lines) != 1)} of {found.code} counted: {differ} differed from the book.",
+            )
+            return redirect("place", pk=pk)
+    return render(
+        request,
+        "inventory/place.html",
+        {
+            "title": str(found),
+            "place": found,
+            "form": form,
+            "inspections": found.inspections.select_related("by")[:INSPECTIONS_SHOWN],
+        },
+    )
+
+
+@room("store")
+def inspection_new(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Place, pk=pk)
+    form = InspectionForm(request.POST or None)
+    if (
+        form.is_bound
+        and form.is_valid()
+        and is_written(form, lambda: services.inspect(place=found, by=request.user, **form.cleaned_data))
+    ):
+        messages.success(request, f"{found.code} was looked over on {day(form.cleaned_data['on'])}.")
+        return redirect("store")
+    return render(
+        request,
+        "inventory/inspection.html",
+        {"title": f"{found} looked over", "form": form, "place": found, "caution": CAUTION, "back": reverse("store")},
+    )
+
+
+@room("store")
+def store_triggers(request: HttpRequest) -> HttpResponse:
+    mill = Mill.the_one()
+    form = TriggersForm(request.POST or None, instance=mill)
+    if (
+        form.is_bound
+        and form.is_valid()
+        and is_written(form, lambda: services.write_triggers(mill=form.instance, changed=form.changed_data))
+    ):
+        messages.success(request, "The store's triggers are set.")
+        return redirect("store")
+    about = "The mill sets its own: no published threshold of a trap was found."
+    return render(
+        request,
+        "mill/form.html",
+        {"title": "When the store is looked over", "form": form, "about": about, "back": reverse("store")},
+    )
+
+
+urlpatterns = [
+    path("store/", store, name="store"),
+    path("store/triggers/", store_triggers, name="store_triggers"),
+    path("store/places/<int:pk>/", place, name="place"),
+    path("store/places/<int:pk>/inspect/", inspection_new, name="inspection_new"),
+]
