@@ -150,7 +150,6 @@ def database(url: str) -> dict[str, object]:
                 "init_command": "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;"
                 "PRAGMA mmap_size=134217728;PRAGMA cache_size=-16000;",
             },
-            "TEST": {"NAME": env("TEST_DATABASE", "") or None},
         }
     if parts.scheme in {"postgres", "postgresql"}:
         return {

@@ -113,3 +113,20 @@ def test_pages_and_scripts_of_our_own_fetch_nothing_from_elsewhere():
 
 def test_no_lock_with_addresses_is_in_the_repository():
     assert not {"uv.lock", "pylock.toml", "package-lock.json"} & {path.name for path in files()}
+
+
+def told() -> str:
+    return "\n".join((ROOT / name).read_text() for name in ("README.md", "DEVELOPERS.md"))
+
+
+def test_every_setting_is_explained():
+    read = set(re.findall(r'\benv(?:_bool|_list)?\(\s*"([A-Z_]+)"', (ROOT / "mill" / "settings.py").read_text()))
+    assert {"DATABASE", "REDIS", "OPEN_BOOK"} <= read
+    assert {name for name in read if f"`SHEDBOOK_{name}`" not in told()} == set()
+    assert {name for name in re.findall(r"`SHEDBOOK_([A-Z_]+)`", told()) if name not in read} == set()
+
+
+def test_every_command_is_explained():
+    commands = {path.stem for path in ROOT.glob("*/management/commands/*.py")} - {"__init__"}
+    assert {"start", "audit"} <= commands
+    assert {name for name in commands if not re.search(rf"`(manage\.py )?{name}\b", told())} == set()

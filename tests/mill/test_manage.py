@@ -1,5 +1,6 @@
 """The two commands, run as anybody runs them."""
 
+import http.client
 import os
 import shutil
 import signal
@@ -7,21 +8,13 @@ import socket
 import subprocess
 import sys
 import sysconfig
-import time
-import urllib.request
-from pathlib import Path
 
 import pytest
 
 from mill.latch import Held, Latch
+from tests.started import CLEAN_ENV, ROOT, Started, free_port, is_gone, wait_until
 
-ROOT = Path(__file__).resolve().parent.parent.parent
 OUTSIDE = getattr(sys, "_base_executable", sys.executable)
-CLEAN_ENV = {
-    name: value
-    for name, value in os.environ.items()
-    if not name.startswith(("SHEDBOOK_", "DJANGO_", "PYTEST_")) and name not in {"VIRTUAL_ENV", "PYTHONPATH", "CI"}
-}
 
 
 # The set-up
@@ -65,6 +58,7 @@ def test_the_first_command_sets_up_an_environment_and_goes_on_in_it(copy):
     assert "Setting up" in manage(copy, "--version").stderr
 
 
+@pytest.mark.slow
 def test_a_set_up_that_fails_says_so_and_is_done_again(copy):
     lock = copy / "mill" / "requirements" / "run.txt"
     lock.write_text("there-is-no-such-file.whl --hash=sha256:00\n")
@@ -76,6 +70,7 @@ def test_a_set_up_that_fails_says_so_and_is_done_again(copy):
     assert manage(copy, "--version").returncode == 0
 
 
+@pytest.mark.slow
 def test_two_first_commands_at_once_set_up_once(copy):
     command = [OUTSIDE, str(copy / "manage.py"), "--version"]
     env = {**CLEAN_ENV, "PYTHONPATH": sysconfig.get_path("purelib")}
@@ -146,60 +141,6 @@ def test_the_long_proofs_run_only_when_asked_for():
 # The book
 
 
-def free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-class Started:
-    """`manage.py start` on a folder of its own."""
-
-    def __init__(self, folder, port, *more):
-        self.port = port
-        command = [sys.executable, "manage.py", "start", "--empty", "--no-browser"]
-        self.process = subprocess.Popen(
-            [*command, "--port", str(port), "--data", str(folder), *more],
-            cwd=ROOT,
-            env=CLEAN_ENV,
-            text=True,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-        )
-
-    def line(self):
-        """What it says once it is open; fails with its complaint when it isn't."""
-        line = self.process.stdout.readline()
-        assert line, self.process.stderr.read()
-        return line
-
-    def children(self):
-        listed = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
-        commands = {int(pid): Path(f"/proc/{pid}/cmdline").read_text().split("\0") for pid in listed.split()}
-        return {words[2]: pid for pid, words in commands.items() if len(words) > 2}  # one that just died has none
-
-    def is_answering(self):
-        try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/", timeout=10) as page:
-                return page.status == 200
-        except OSError:
-            return False
-
-
-def wait_until(true, *, within_s=15):
-    gives_up_at = time.monotonic() + within_s
-    while not true():
-        assert time.monotonic() < gives_up_at
-        time.sleep(0.05)
-
-
-def is_gone(pid):
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] in "ZX"
-    except FileNotFoundError:
-        return True
-
-
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     return tmp_path_factory.mktemp("books") / "book"
@@ -210,7 +151,7 @@ def start(folder):
     started = []
 
     def begin(*more, port=None):
-        started.append(Started(folder, port or free_port(), *more))
+        started.append(Started(folder, port or free_port(), "--empty", *more))
         return started[-1]
 
     yield begin
@@ -237,12 +178,34 @@ def test_the_book_opens_says_one_line_and_closes(start):
     assert all(is_gone(pid) for pid in children.values())
     assert not book.is_answering()
 
-    began = time.monotonic()
     again = start()
     again.line()
-    assert time.monotonic() - began < 5
     again.process.terminate()
     assert again.process.wait(15) == 0
+
+
+@pytest.mark.slow
+def test_a_book_opened_to_the_network_is_open_at_this_machine_and_signed_in_to_elsewhere(start):
+    port = free_port()
+    book = start("--address", f"http://127.0.0.2:{port}", port=port)
+    book.line()
+    assert book.is_answering()
+    at_the_desk = http.client.HTTPConnection("127.0.0.2", port, source_address=("127.0.0.1", 0))
+    a_phone = http.client.HTTPConnection("127.0.0.2", port, source_address=("127.0.0.3", 0))
+    answers = []
+    for asks in (at_the_desk, a_phone):
+        asks.request("GET", "/")
+        answer = asks.getresponse()
+        answers.append((answer.status, answer.headers["Location"]))
+        asks.close()
+    assert answers == [(200, None), (302, "/sign-in/?next=/")]
+
+
+def test_an_address_no_phone_could_open_is_refused(start):
+    book = start("--address", "192.168.1.20")
+    _, complaint = book.process.communicate(timeout=30)
+    assert book.process.returncode == 1
+    assert "--address is “192.168.1.20”; write it as a phone would" in complaint
 
 
 def test_a_taken_port_is_refused_with_the_way_out(start):
@@ -258,6 +221,7 @@ def test_a_taken_port_is_refused_with_the_way_out(start):
     assert "Traceback" not in complaint
 
 
+@pytest.mark.slow
 def test_a_killed_worker_is_begun_again_and_a_killed_book_leaves_nobody_behind(start):
     book = start()
     book.line()
@@ -270,6 +234,7 @@ def test_a_killed_worker_is_begun_again_and_a_killed_book_leaves_nobody_behind(s
     wait_until(lambda: all(is_gone(pid) for pid in children.values()), within_s=5)
 
 
+@pytest.mark.slow
 def test_a_book_whose_web_server_dies_says_so_and_closes(start):
     book = start()
     book.line()

@@ -9,16 +9,17 @@ from mill.tether import tie_to
 
 
 class Command(BaseCommand):
-    help = "The web server alone, on this machine only. `start` runs it together with the job worker."
+    help = "The web server alone. `start` runs it together with the job worker."
     requires_system_checks = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument("--listen", default="127.0.0.1", help="0.0.0.0 lets the whole network in (127.0.0.1)")
         parser.add_argument("--parent", type=int, metavar="PID", help="end when this process does")
 
-    def handle(self, *, port: int, parent: int | None, **options: Any) -> None:
+    def handle(self, *, port: int, listen: str, parent: int | None, **options: Any) -> None:
         if parent:
             tie_to(parent)
         from mill.wsgi import application
 
-        waitress.serve(application, host="127.0.0.1", port=port, threads=8, ident="Shedbook")
+        waitress.serve(application, host=listen, port=port, threads=8, ident="Shedbook")

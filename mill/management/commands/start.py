@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
@@ -39,28 +40,36 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000, help="where the book is open (8000)")
         parser.add_argument("--empty", action="store_true", help="begin with an empty book, not the example mill")
         parser.add_argument("--no-browser", action="store_false", dest="browser", help="don't open a browser")
+        parser.add_argument(
+            "--address",
+            metavar="URL",
+            help="let the mill's network in as well: how phones and tablets reach this machine. They sign in",
+        )
         # Read by manage.py, before the settings are.
         parser.add_argument("--data", metavar="DIR", help="where the book is kept (.data beside manage.py)")
 
-    def handle(self, *, port: int, empty: bool, browser: bool, **options: Any) -> None:
+    def handle(self, *, port: int, empty: bool, browser: bool, address: str | None, **options: Any) -> None:
         for ending in ("SIGTERM", "SIGINT", "SIGHUP"):
             if hasattr(signal, ending):
                 signal.signal(getattr(signal, ending), close)
         url = f"http://127.0.0.1:{port}/"
+        listen, env = "127.0.0.1", {}
+        if address:
+            listen, env = "0.0.0.0", open_to(address)  # noqa: S104 - whoever is not at this machine signs in
         try:
             with Latch(settings.DATA_DIR / "open", note=url, wait=False):
-                refuse_a_taken_port(port)
+                refuse_a_taken_port(listen, port)
                 make_ready(empty=empty)
-                self.keep_open(url, port=port, browser=browser)
+                self.keep_open(url, browser=browser, web=["serve", "--port", str(port), "--listen", listen], env=env)
         except Held as held:
             raise CommandError(
                 f"The book in {settings.DATA_DIR} is open already, at {held.by}. Close that one with Ctrl-C first, "
                 "or open another book with --data DIR --port N."
             ) from None
 
-    def keep_open(self, url: str, *, port: int, browser: bool) -> None:
+    def keep_open(self, url: str, *, browser: bool, web: list[str], env: dict[str, str]) -> None:
         """Web server and worker as children, until one of them can't go on or somebody closes the book."""
-        children = {"web": child("serve", "--port", str(port)), "worker": child("jobworker")}
+        children = {"web": child(*web, env=env), "worker": child("jobworker", env=env)}
         worker_died_at: list[float] = []
         try:
             wait_until_open(url, children["web"])
@@ -77,7 +86,7 @@ class Command(BaseCommand):
                     if len(worker_died_at) > WORKER_DEATHS_MAX:
                         raise CommandError(said_of("job worker", children["worker"]))
                     self.stderr.write(f"The job worker stopped ({children['worker'].returncode}); beginning it again.")
-                    children["worker"] = child("jobworker")
+                    children["worker"] = child("jobworker", env=env)
         finally:
             end(list(children.values()))
 
@@ -88,12 +97,20 @@ def close(signum: int, frame: FrameType | None) -> None:
     sys.exit(0)
 
 
-def refuse_a_taken_port(port: int) -> None:
+def open_to(address: str) -> dict[str, str]:
+    """What the children's settings must say so that the book answers to this address and writes it on tickets."""
+    parts = urlsplit(address)
+    if parts.scheme not in {"http", "https"} or not parts.hostname:
+        raise CommandError(f"--address is “{address}”; write it as a phone would, http://192.168.1.20:8000")
+    return {"SHEDBOOK_ADDRESS": address, "SHEDBOOK_HOSTS": ",".join([*settings.ALLOWED_HOSTS, parts.hostname])}
+
+
+def refuse_a_taken_port(listen: str, port: int) -> None:
     with socket.socket() as probe:
         if sys.platform != "win32":
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind(("127.0.0.1", port))
+            probe.bind((listen, port))
         except (OSError, OverflowError) as exc:
             another = port + 1 if port < 65535 else 8000
             raise CommandError(
@@ -142,16 +159,12 @@ def once_changed(note: Path, now: str, do: Callable[[], None]) -> None:
         note.write_text(now)
 
 
-def child(*command: str) -> "subprocess.Popen[bytes]":
+def child(*command: str, env: dict[str, str]) -> "subprocess.Popen[bytes]":
     """One of our own commands as a process that ends with this one."""
-    env = {
-        "SHEDBOOK_OPEN_BOOK": "yes",
-        "NUMBA_CACHE_DIR": str(settings.DATA_DIR / "numba"),
-        **os.environ,
-    }
+    of_its_own = {"SHEDBOOK_OPEN_BOOK": "yes", "NUMBA_CACHE_DIR": str(settings.DATA_DIR / "numba")}
     return subprocess.Popen(
         [sys.executable, str(settings.BASE_DIR / "manage.py"), *command, "--parent", str(os.getpid())],
-        env=env,
+        env={**of_its_own, **os.environ, **env},
         stdin=subprocess.PIPE,
         stdout=sys.stderr,
         # Ctrl-C reaches this process alone, which then ends the others in good order.
