@@ -11,7 +11,6 @@ from typing import Any
 
 from django.utils import timezone
 
-from mill.refusal import Refusal
 from planning.models import PlanRun
 from planning.services.standing import IN_LOOM, Standing
 from planning.shed_plan import Cause, Cost, Placement, Plan, time_plan, why_late
@@ -244,10 +243,10 @@ class _Story:
 
     # Late warps
 
-    def late(self) -> list[dict[str, Any]]:
+    def late(self, *, tried: int) -> list[dict[str, Any]]:
         late = [placed for placed in self.plan.placements.values() if self._late_min(placed)]
         late.sort(key=lambda placed: (-placed.weighted_tardy_min, placed.end))
-        waits = any(link.kind == "tuner wait" for placed in late[:TRIED] for link in self._links(placed.warp))
+        waits = any(link.kind == "tuner wait" for placed in late[:tried] for link in self._links(placed.warp))
         shed = self.there.shed
         more = replace(shed, tuners=replace(shed.tuners, capacity=shed.tuners.capacity + 1))
         one_tuner_more = time_plan(more, self.plan.sequences) if waits else None
@@ -259,7 +258,7 @@ class _Story:
                 "weighted_min": placed.weighted_tardy_min,
                 "days": max((days for *_, days in self._late_parts(placed.warp)), default=0),
                 "chain": self.chain(placed.warp),
-                "mend": self.mends(placed.warp, one_tuner_more=one_tuner_more) if n < TRIED else [],
+                "mend": self.mends(placed.warp, one_tuner_more=one_tuner_more) if n < tried else [],
             }
             for n, placed in enumerate(late)
         ]
@@ -280,8 +279,8 @@ def _warps(codes: Sequence[str]) -> str:
     return f"warp{'' if len(codes) == 1 else 's'} {listed(list(codes))}" if codes else "another loom"
 
 
-def late_warps(there: Standing, plan: Plan) -> list[dict[str, Any]]:
-    return _Story(there, plan).late()
+def late_warps(there: Standing, plan: Plan, *, tried: int = TRIED) -> list[dict[str, Any]]:
+    return _Story(there, plan).late(tried=tried)
 
 
 def in_short(late: Mapping[str, Any]) -> str:
@@ -378,13 +377,14 @@ def cost_parts(cost: Cost) -> dict[str, int]:
     return {**asdict(cost), "total": cost.total}
 
 
-def moves(there: Standing, old: Plan, new: Plan) -> list[dict[str, Any]]:
+def moves(there: Standing, old: Plan, new: Plan, *, weighed: int) -> list[dict[str, Any]]:
     """What a planner would have to do to come from one plan to the other, each move with what it gains.
 
     A warp that only shifts because the warps before it do is no move. The gain is that of the whole plan against
     the same plan with this one warp left where it was; less than nothing where a move only makes room for others.
+    The gain of so many of them is weighed, which takes a timing each; of the others it is None.
     """
-    return [_move(there, old, new, code) for code in moved_warps(old, new)]
+    return [_move(there, old, new, code, is_weighed=n < weighed) for n, code in enumerate(moved_warps(old, new))]
 
 
 def moved_warps(old: Plan, new: Plan) -> list[str]:
@@ -419,44 +419,51 @@ def _longest_rise(places: Sequence[int]) -> set[int]:
     return kept
 
 
-def _move(there: Standing, old: Plan, new: Plan, code: str) -> dict[str, Any]:
+def _move(there: Standing, old: Plan, new: Plan, code: str, *, is_weighed: bool) -> dict[str, Any]:
     was, now = old.placements[code], new.placements[code]
     story = _Story(there, new)
-    back = {loom: tuple(one for one in order if one != code) for loom, order in new.sequences.items()}
-    behind = [one for one in old.sequences[was.loom][: was.place] if one in back[was.loom]]
-    place = back[was.loom].index(behind[-1]) + 1 if behind else 0
-    stays = sum(there.shed.warp[one].in_progress is not None for one in back[was.loom])
-    place = max(place, stays)
-    back[was.loom] = (*back[was.loom][:place], code, *back[was.loom][place:])
-    try:
-        left = time_plan(there.shed, back)
-    except Refusal:
-        # It can't stay: its loom takes it no more.
-        left = None
     where = (
         f"from loom {was.loom} to loom {now.loom}" if was.loom != now.loom else f"to another turn on loom {now.loom}"
     )
+    left = _left_where_it_was(there, old, new, code) if is_weighed else None
+    gain = None
+    if left is not None:
+        gain = {
+            "weighted_tardy_min": left.cost.weighted_tardy_min - new.cost.weighted_tardy_min,
+            "setup_min": left.cost.setup_min - new.cost.setup_min,
+            "total": left.cost.total - left.cost.moves - new.cost.total + new.cost.moves,
+        }
     return {
         "warp": code,
         "from_loom": was.loom,
         "to_loom": now.loom,
         "said": f"Warp {code} {where}, weaving from {story.moment(now.start)} instead of {story.moment(was.start)}.",
-        "gain": None
-        if left is None
-        else {
-            "weighted_tardy_min": left.cost.weighted_tardy_min - new.cost.weighted_tardy_min,
-            "setup_min": left.cost.setup_min - new.cost.setup_min,
-            "total": left.cost.total - left.cost.moves - new.cost.total + new.cost.moves,
-        },
+        "gain": gain,
+        "must": is_weighed and left is None,
     }
+
+
+def _left_where_it_was(there: Standing, old: Plan, new: Plan, code: str) -> Plan | None:
+    """The new plan with this warp in its old turn; None where it can't stay."""
+    was = old.placements[code]
+    if not there.shed.fits(was.loom, code):
+        return None
+    back = {loom: [one for one in order if one != code] for loom, order in new.sequences.items()}
+    queue = back[was.loom]
+    behind = [one for one in old.sequences[was.loom][: was.place] if one in queue]
+    hangs = sum(there.shed.warp[one].in_progress is not None for one in queue)
+    queue.insert(max(queue.index(behind[-1]) + 1 if behind else 0, hangs), code)
+    return time_plan(there.shed, back)
 
 
 # All of it
 
 
-def explain(there: Standing, plan: Plan, *, beside: Mapping[str, Plan] | None = None) -> dict[str, Any]:
+def explain(
+    there: Standing, plan: Plan, *, beside: Mapping[str, Plan] | None = None, tried: int = TRIED
+) -> dict[str, Any]:
     """What is kept with a plan: the chains, the load, the plans beside it, and what it was worked from."""
-    late = late_warps(there, plan)
+    late = late_warps(there, plan, tried=tried)
     load = weekly_load(there, plan)
     return {
         "winding": list(there.order),

@@ -21,6 +21,7 @@ from planning.services.standing import (
     WARPING,
     Standing,
     due_minute,
+    one_as_planned,
     reed_key,
     shed_loom,
     shed_warp,
@@ -40,6 +41,7 @@ __all__ = [
     "due_minute",
     "looms_that_fit",
     "make_plan",
+    "orders_again",
     "pin_warp",
     "put_in_force",
     "record_plan",
@@ -117,11 +119,13 @@ def record_plan(
     is_optimal: bool = False,
     beside: Mapping[str, Plan] | None = None,
     more: Mapping[str, Any] | None = None,
+    tried: int = explaining.TRIED,
 ) -> PlanRun:
     """Write a plan down, offered, with all that is said of it.
 
     beside  plans to show it next to
     more    what else is kept with it: pins and closures that come with it, moves, what it follows
+    tried   for so many of the worst late warps it is tried out what would mend them
     """
     run = PlanRun.objects.create(
         rule=rule[:60],
@@ -133,7 +137,7 @@ def record_plan(
         is_optimal=is_optimal,
         duration_ms=int((time.monotonic() - began) * 1000),
         left_out=[{"warp": number, "why": why} for number, why in sorted(there.left_out.items())],
-        explained={**explaining.explain(there, plan, beside=beside), **(more or {})},
+        explained={**explaining.explain(there, plan, beside=beside, tried=tried), **(more or {})},
     )
     Slot.objects.bulk_create(_slots(run, there, plan))
     return run
@@ -246,12 +250,21 @@ def bring_back(run: PlanRun, *, by: Any = None, now: datetime | None = None) -> 
     if run.state != PlanRun.OVERTAKEN:
         raise Refusal(f"Plan {run.pk} is {run.state}; only one that was overtaken can be brought back.")
     there = standing(now=now, by_hand=True).wound_in(run.explained.get("winding", []))
-    plan = time_plan(there.shed, _orders_again(run, there))
+    held = {code: loom.held_reason for code, loom in there.looms.items() if loom.is_held}
+    orders = orders_again(run, there)
+    for code in held:
+        waits = [one for one in orders[code] if there.shed.warp[one].in_progress is None]
+        if waits:
+            raise Refusal(
+                f"Plan {run.pk} no longer fits: loom {code} is held ({held[code]}), and it has warp "
+                f"{listed(waits)} there. Let the loom go, or make a new plan."
+            )
+    plan = time_plan(there.shed, orders)
     again = record_plan(there, plan, rule=f"as plan {run.pk}", began=began, by=by)
     return put_in_force(again, by=by)
 
 
-def _orders_again(run: PlanRun, there: Standing) -> dict[str, list[str]]:
+def orders_again(run: PlanRun, there: Standing) -> dict[str, list[str]]:
     """The orders of a plan made earlier, for the warps that are still to weave."""
     orders: dict[str, list[str]] = {code: [] for code in there.looms}
     against: list[str] = []
@@ -339,7 +352,7 @@ def _check_open(loom: Loom, moment: datetime) -> None:
 def _misfits(warp: Warp, looms: Sequence[Loom]) -> list[str | None]:
     """Why the warp can't go on each loom, both numbers said; None where it can."""
     epoch = clock.monday_before(timezone.now())
-    row = working_out.for_working_out(Warp.objects.filter(pk=warp.pk)).get()
+    row = one_as_planned(warp)
     row.pin_loom = None
     every = frozenset(loom.code for loom in looms)
     wanted = shed_warp(row, release=0, rates=set_up_rates(Mill.the_one()), free_looms=every, epoch=epoch)

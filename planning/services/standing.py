@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
 
+from django.db.models import F, Prefetch, QuerySet
 from django.utils import timezone
 
 from inventory.models import Delivery, YarnLot
@@ -14,7 +15,7 @@ from mill.models import Mill
 from mill.refusal import Refusal
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
-from planning.models import Closure, Loom, OrderLine, PlanRun, Warp, WarpYarn, set_up_rates
+from planning.models import Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpPart, WarpYarn, set_up_rates
 from planning.services import clock, working_out
 from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
@@ -198,7 +199,7 @@ def standing(
     """Looms, tuners, hours and the warps that wait, as they are at this moment.
 
     few_moves   every warp that leaves its place in the plan in force costs the mill's price of a move
-    by_hand     nothing is frozen: the planner says what moves
+    by_hand     nothing is frozen, and what is planned on a held loom may stay: the planner says what moves
     closed      closures that are only thought of
     """
     now = now or timezone.now()
@@ -227,7 +228,7 @@ def standing(
     )
     order = _winding_order(warps, base)
     released = upstream.releases(order)
-    free_looms = frozenset(loom.code for loom in looms if not loom.is_held)
+    free_looms = frozenset(loom.code for loom in looms if by_hand or not loom.is_held)
     rates = set_up_rates(mill)
     freeze_until = now_min + mill.freeze_days * DAY_MIN if mill.freeze_days else 0
     shed = Shed(
@@ -306,14 +307,29 @@ def _frozen(shed: Shed, previous: Mapping[str, Previous], *, free_looms: frozens
 def _plannable(left_out: dict[int, str]) -> list[Warp]:
     """Open warps with figures, earliest due first; the others go to `left_out` with the reason."""
     found: list[tuple[Any, Warp]] = []
-    for warp in working_out.for_working_out(Warp.objects.open().exclude(state=Warp.PROPOSED)):
+    for warp in _as_planned(Warp.objects.open().exclude(state=Warp.PROPOSED)):
         worked = getattr(warp, "worked", None)
         parts = list(warp.parts.all())
-        if worked is None or worked.figures is None or not parts:
+        if worked is None or warp.runs is None or not parts:
             left_out[warp.number] = (worked and worked.trouble) or "It has not been worked out yet."
             continue
         found.append((min(part.line.due_on for part in parts), warp))
     return [warp for _, warp in sorted(found, key=lambda row: (row[0], row[1].number))]
+
+
+def _as_planned(warps: QuerySet[Warp]) -> QuerySet[Any]:
+    """Warps with what a plan reads of them and no more: the figures of some hundred would take seconds to read."""
+    slots = Slot.objects.filter(run__state=PlanRun.IN_FORCE).select_related("loom")
+    parts = WarpPart.objects.select_related("line__order__customer", "spec").only(
+        *("warp", "position", "pieces", "line__due_on", "line__weight", "line__position", "line__order__number"),
+        *("line__order__customer__name", "spec__finishing_days", "spec__reed_dents_per_10cm"),
+    )
+    return (
+        warps.select_related("beam", "loom", "pin_loom", "worked")
+        .defer("worked__figures")
+        .annotate(runs=F("worked__figures__runs"))
+        .prefetch_related(Prefetch("parts", parts), Prefetch("slots", slots, to_attr="slots_in_force"), "holds")
+    )
 
 
 def _winding_order(warps: list[Warp], base: PlanRun | None) -> list[str]:
@@ -360,6 +376,11 @@ def _facts(
     return facts
 
 
+def one_as_planned(warp: Warp) -> Warp:
+    """A warp with what shed_warp reads of it."""
+    return _as_planned(Warp.objects.filter(pk=warp.pk)).get()
+
+
 def shed_loom(loom: Loom, closures: Sequence[Closure], *, epoch: datetime, now_min: int) -> shed_room.Loom:
     return shed_room.Loom(
         id=loom.code,
@@ -400,9 +421,7 @@ def _pieces(warp: Warp, *, epoch: datetime) -> tuple[PieceDue, ...]:
     """What is left to weave, piece by piece, in the order of weaving."""
     woven = warp.picks_woven
     pieces: list[PieceDue] = []
-    assert warp.worked.figures is not None
-    # Read straight off the stored figures: for some hundred warps the whole of them would take a second.
-    for part, run in zip(warp.parts.all(), warp.worked.figures["runs"], strict=True):
+    for part, run in zip(warp.parts.all(), warp.runs, strict=True):  # type: ignore[attr-defined]
         due = due_minute(part.line, part.spec.finishing_days, epoch=epoch)
         for _ in range(part.pieces):
             picks = run["picks_per_piece"] - min(woven, run["picks_per_piece"])

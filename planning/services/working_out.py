@@ -15,9 +15,9 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.utils import timezone
-from inventory.services import yarns_changed
 
 from inventory.models import Yarn, YarnDemand
+from inventory.services import yarns_changed
 from mill import jobs
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -101,7 +101,10 @@ def for_working_out(warps: QuerySet[Warp]) -> QuerySet[Warp]:
         ),
         Prefetch(
             "slots",
-            Slot.objects.filter(run__state=PlanRun.IN_FORCE).select_related("loom__shift_pattern", "run"),
+            # Without what is said of the plan: it is long, and would be read again for every warp.
+            Slot.objects.filter(run__state=PlanRun.IN_FORCE)
+            .select_related("loom__shift_pattern", "run")
+            .defer("run__explained", "run__cost", "run__left_out"),
             to_attr="slots_in_force",
         ),
         "holds",

@@ -1,0 +1,168 @@
+"""Moving warps by hand: tried on a copy, timed exactly, offered. Nothing follows until the copy is put in force."""
+
+import time
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from mill.refusal import Refusal
+from planning import board as board_room
+from planning.models import Closure, Loom, PlanRun, Slot, Warp
+from planning.services import clock, plans
+from planning.services.explaining import cost_parts, hours_said, listed
+from planning.services.standing import Standing, standing
+from planning.shed_plan import Plan, time_plan
+
+BY_HAND = "by hand"
+
+
+def assumed(run: PlanRun) -> list[Closure]:
+    """The closure that the plan only thinks of, if it does."""
+    said = run.explained.get("assumes")
+    if not said:
+        return []
+    return [
+        Closure(
+            name=said["name"],
+            loom=Loom.objects.get(code=said["loom"]),
+            starts_at=datetime.fromisoformat(said["starts_at"]),
+            stops_at=datetime.fromisoformat(said["stops_at"]),
+        )
+    ]
+
+
+def turn_for(run: PlanRun, loom: Loom, at: datetime, *, but: Warp) -> int:
+    """The turn on a loom of a plan that a moment stands for."""
+    epoch = run.starts_at
+    spans = [
+        (clock.to_minute(slot.setup_starts_at, epoch=epoch), clock.to_minute(slot.weaving_stops_at, epoch=epoch))
+        for slot in run.slots.filter(loom=loom).exclude(warp=but).order_by("position")
+    ]
+    return board_room.turn_at(spans, clock.to_minute(at, epoch=epoch))
+
+
+def move(
+    run: PlanRun,
+    warp: Warp,
+    *,
+    loom: Loom,
+    turn: int | None = None,
+    at: datetime | None = None,
+    pin: bool = False,
+    by: Any = None,
+    now: datetime | None = None,
+) -> PlanRun:
+    """A warp to a turn on a loom, or to where a moment falls, in a copy of the plan; the copy is offered.
+
+    turn    0 for the first that the loom weaves; the last when it is None and no moment is said
+    pin     keep it on that loom once the copy is put in force
+
+    Raises Refusal with the reason when the warp can't go there.
+    """
+    began = time.monotonic()
+    if run.state not in (PlanRun.OFFERED, PlanRun.IN_FORCE):
+        raise Refusal(f"Plan {run.pk} is {run.state}. Open the board of the plan in force, and move the warp there.")
+    there = standing(now=now, by_hand=True, closed=assumed(run)).wound_in(run.explained.get("winding", []))
+    orders = plans.orders_again(run, there)
+    if at is not None:
+        turn = turn_for(run, loom, at, but=warp)
+    code = str(warp.number)
+    moved = _moved(there, orders, code, loom, turn)
+    before = time_plan(there.shed, orders)
+    plan = time_plan(there.shed, moved)
+    pins = dict(run.explained.get("pins", {}))
+    if pin:
+        pins[code] = loom.code
+    more: dict[str, Any] = {
+        "said": said_of(warp, loom, before, plan),
+        "pins": pins,
+        "follows": run.pk,
+        "steps": [*run.explained.get("steps", []), *([run.pk] if run.state == PlanRun.OFFERED else [])],
+    }
+    if run.explained.get("assumes"):
+        more["assumes"] = run.explained["assumes"]
+    others = {f"plan {run.pk}, carried on": before}
+    rule = f"{BY_HAND}: warp {code} to loom {loom.code}"
+    return plans.record_plan(there, plan, rule=rule, began=began, by=by, beside=others, more=more, tried=0)
+
+
+def _moved(
+    there: Standing, orders: Mapping[str, Sequence[str]], code: str, loom: Loom, turn: int | None
+) -> dict[str, list[str]]:
+    """The orders with the warp in its new turn. Raises Refusal when it can't go there."""
+    if code not in there.warps:
+        why = there.left_out.get(int(code), "it is not one of the warps that wait.")
+        raise Refusal(f"Warp {code} can't be planned: {why}")
+    row, warp = there.shed.warp[code], there.warps[code]
+    if row.in_progress is not None:
+        raise Refusal(f"Warp {code} is {warp.state} in loom {row.in_progress}; it does not move any more.")
+    if loom.is_held:
+        raise Refusal(f"Loom {loom.code} is held: {loom.held_reason}. Let it go first, then move warp {code} there.")
+    if warp.pin_loom is not None and warp.pin_loom != loom:
+        raise Refusal(f"Warp {code} is pinned to loom {warp.pin_loom}. Take the pin out first, then move it.")
+    misfit = there.shed.misfit(there.shed.loom[loom.code], row)
+    if misfit:
+        raise Refusal(f"Loom {loom.code} can't take warp {code}: {misfit}.")
+    moved = {one: [other for other in order if other != code] for one, order in orders.items()}
+    queue = moved[loom.code]
+    turn = len(queue) if turn is None else min(turn, len(queue))
+    hangs = there.shed.in_progress.get(loom.code)
+    if hangs and turn == 0:
+        raise Refusal(
+            f"Warp {hangs} hangs in loom {loom.code}; nothing can go before it. Put warp {code} down behind it."
+        )
+    queue.insert(turn, code)
+    if queue == list(orders[loom.code]):
+        raise Refusal(
+            f"Warp {code} has that turn on loom {loom.code} already. "
+            "To make it wait for a moment, pin it to the moment on its page."
+        )
+    return moved
+
+
+def said_of(warp: Warp, loom: Loom, before: Plan, plan: Plan) -> str:
+    """What a move does to the plan, in a sentence or two."""
+    code = str(warp.number)
+    was, now = cost_parts(before.cost), cost_parts(plan.cost)
+    late, setup = now["weighted_tardy_min"] - was["weighted_tardy_min"], now["setup_min"] - was["setup_min"]
+    more = [
+        other
+        for other, placed in plan.placements.items()
+        if placed.weighted_tardy_min > before.placements[other].weighted_tardy_min and other != code
+    ]
+    parts = [f"Warp {code} on loom {loom.code}: {_more_or_less('weighted lateness', late)}"]
+    parts.append(_more_or_less("set-up", setup))
+    said = f"{', '.join(parts)}."
+    if more:
+        said += f" Later than promised, or later still: warp{'' if len(more) == 1 else 's'} {listed(more, most=5)}."
+    return said
+
+
+def _more_or_less(what: str, minutes: int) -> str:
+    if not minutes:
+        return f"{what} as before"
+    return f"{hours_said(abs(minutes))} {'more' if minutes > 0 else 'less'} {what}"
+
+
+@transaction.atomic
+def take_back(run: PlanRun) -> PlanRun:
+    """Undo the last move by hand: its copy is put aside, and the plan it was made from is the one to look at."""
+    if run.state != PlanRun.OFFERED or "follows" not in run.explained:
+        raise Refusal(f"Plan {run.pk} holds no move by hand to take back.")
+    plans.refuse_plan(run)
+    return PlanRun.objects.get(pk=run.explained["follows"])
+
+
+def what_is_different(run: PlanRun, base: PlanRun | None) -> dict[int, Slot]:
+    """By warp: its slot in the other plan, where loom or turn differ."""
+    if base is None or base.pk == run.pk:
+        return {}
+    had = {slot.warp_id: slot for slot in base.slots.select_related("loom")}
+    return {
+        slot.warp_id: had[slot.warp_id]
+        for slot in run.slots.all()
+        if slot.warp_id in had
+        and (had[slot.warp_id].loom_id, had[slot.warp_id].position) != (slot.loom_id, slot.position)
+    }

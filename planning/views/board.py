@@ -1,0 +1,442 @@
+"""The loom board: a plan as a leaf of the day-book, and as a table; warps moved on it by hand."""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.utils.safestring import SafeString, mark_safe
+from django.views.decorators.http import require_GET, require_POST
+
+from inventory.models import Yarn
+from mill.desk import room
+from mill.models import Mill
+from mill.refusal import Refusal
+from mill.templatetags.mill import hours, moment
+from planning import board as board_room
+from planning.board import Bar, Mark
+from planning.models import Closure, Cloth, Customer, Loom, PlanRun, Slot, Warp, WarpYarn
+from planning.services import board, clock, explaining, plans
+from planning.views.looms import plan_in_force
+from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
+
+# Days on the leaf, and from how many minutes on closed time is drawn: nights on a quarter's leaf are not.
+SPANS = {"week": (7, 60), "fortnight": (14, 7 * 60), "quarter": (91, DAY_MIN)}
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """What the address asks for: which plan, from which Monday, how many days, and which warps are meant."""
+
+    run: PlanRun
+    span: str
+    first: date
+    cloth: str
+    customer: str
+    yarn: str
+    is_table: bool
+
+    @property
+    def days(self) -> int:
+        return SPANS[self.span][0]
+
+    @property
+    def minutes(self) -> int:
+        return self.days * DAY_MIN
+
+    @property
+    def epoch(self) -> datetime:
+        return timezone.make_aware(datetime.combine(self.first, datetime.min.time()))
+
+    @property
+    def is_narrowed(self) -> bool:
+        return bool(self.cloth or self.customer or self.yarn)
+
+    def address(self, **changes: Any) -> str:
+        """The board with some of it changed; what is not said stays as it is."""
+        words = {
+            "plan": None if self.run.state == PlanRun.IN_FORCE else self.run.pk,
+            "span": self.span,
+            "from": self.first.isoformat(),
+            "cloth": self.cloth,
+            "customer": self.customer,
+            "yarn": self.yarn,
+            "view": "table" if self.is_table else "",
+        } | changes
+        query = QueryDict(mutable=True)
+        query.update({name: str(word) for name, word in words.items() if word})
+        return f"{reverse('board')}?{query.urlencode()}"
+
+
+def leaf_of(words: Mapping[str, str]) -> Leaf | None:
+    """The leaf that a request asks for; None when there is no plan to show."""
+    asked = words.get("plan", "")
+    if asked and not asked.isdigit():
+        raise Http404
+    run = get_object_or_404(PlanRun, pk=asked) if asked else plan_in_force()
+    if run is None:
+        run = PlanRun.objects.filter(state=PlanRun.OFFERED).first()
+    if run is None:
+        return None
+    span = words.get("span", "fortnight")
+    try:
+        first = date.fromisoformat(words.get("from", ""))
+    except ValueError:
+        first = timezone.localdate()
+    return Leaf(
+        run=run,
+        span=span if span in SPANS else "fortnight",
+        first=first - timedelta(days=first.weekday()),
+        cloth=words.get("cloth", ""),
+        customer=words.get("customer", ""),
+        yarn=words.get("yarn", ""),
+        is_table=words.get("view") == "table",
+    )
+
+
+@require_GET
+@room("looms")
+def board_page(request: HttpRequest) -> HttpResponse:
+    leaf = leaf_of(request.GET)
+    if leaf is None:
+        messages.info(request, "There is no plan yet: the board shows one as soon as the looms are planned.")
+        return redirect("looms")
+    return render(request, "planning/board.html", page_of(leaf))
+
+
+def page_of(leaf: Leaf) -> dict[str, Any]:
+    """All that the board shows: one number of queries, however many looms and warps."""
+    run = leaf.run
+    slots = list(
+        run.slots.select_related("warp__pin_loom", "loom").prefetch_related(
+            "warp__parts__line__order__customer", "warp__parts__spec__cloth"
+        )
+    )
+    meant = _meant(leaf, slots)
+    frozen = _frozen(slots)
+    late_days = {row["warp"]: row["days"] for row in run.explained.get("late", [])}
+    pins = run.explained.get("pins", {})
+    queues: dict[int, list[Slot]] = defaultdict(list)
+    for slot in slots:
+        number = str(slot.warp.number)
+        slot.about = Told(  # type: ignore[attr-defined]
+            slot,
+            late=_late(slot, late_days.get(number)),
+            pin=_pin(slot.warp, pins.get(number)),
+            is_frozen=slot.warp_id in frozen,
+            is_meant=slot.warp_id in meant,
+        )
+        queues[slot.loom_id].append(slot)
+    looms = sorted(Loom.objects.select_related("shift_pattern"), key=lambda loom: _as_counted(loom.code))
+    base = plan_in_force()
+    return {
+        "title": "Loom board",
+        "leaf": leaf,
+        "run": run,
+        "is_in_force": run.state == PlanRun.IN_FORCE,
+        "is_by_hand": "follows" in run.explained,
+        "said": run.explained.get("said", ""),
+        "looms": looms,
+        "rows": [slot for slot in slots if slot.warp_id in meant],
+        "lines": [] if leaf.is_table else _lines(leaf, looms, queues),
+        "head": None if leaf.is_table else mark_safe(_head(leaf)),  # noqa: S308 - escaped where it is drawn
+        "inks": mark_safe(board_room.PATTERNS),  # noqa: S308 - a constant
+        "changed": len(board.what_is_different(run, base)),
+        "choices": _choices(),
+        "addresses": _addresses(leaf),
+        "meant": len(meant),
+        "n_warps": len(slots),
+    }
+
+
+def _as_counted(code: str) -> list[tuple[int, int, str]]:
+    """Loom 2 before loom 10: numbers in a code count as numbers."""
+    return [(0, int(part), "") if part.isdigit() else (1, 0, part) for part in re.split(r"(\d+)", code) if part]
+
+
+class Told:
+    """What a bar and a row of the table say of a warp in its place, in the same words."""
+
+    def __init__(self, slot: Slot, *, late: str, pin: str, is_frozen: bool, is_meant: bool) -> None:
+        self.late, self.pin, self.is_frozen, self.is_meant = late, pin, is_frozen, is_meant
+        self.slot = slot
+        parts = list(slot.warp.parts.all())
+        self.cloths = explaining.listed(list(dict.fromkeys(part.spec.cloth.name for part in parts)) or ["no cloth"])
+        self.customers = explaining.listed(
+            list(dict.fromkeys(part.line.order.customer.name for part in parts)) or ["nobody"]
+        )
+
+    @property
+    def in_loom(self) -> bool:
+        return self.slot.warp.state in plans.IN_LOOM
+
+    def __str__(self) -> str:
+        slot = self.slot
+        said = [f"{slot.warp}, {self.cloths} for {self.customers}, loom {slot.loom}"]
+        if slot.setup_min:
+            said.append(f"{slot.setup} {hours(slot.setup_min)} from {moment(slot.setup_starts_at)}")
+        said.append(f"weaving {moment(slot.weaving_starts_at)} to {moment(slot.weaving_stops_at)}")
+        if self.in_loom:
+            said.append(f"{slot.warp.state} now")
+        if self.late:
+            said.append(f"late {self.late}")
+        if self.pin:
+            said.append(self.pin)
+        if self.is_frozen:
+            said.append("starts soon: stays")
+        return ", ".join(said)
+
+
+def _frozen(slots: Iterable[Slot]) -> set[int]:
+    """Warps that the plan in force starts so soon that planning leaves them where they are."""
+    until = timezone.now() + timedelta(days=Mill.the_one().freeze_days)
+    soon = Slot.objects.filter(run__state=PlanRun.IN_FORCE, weaving_starts_at__lt=until)
+    stays = set(soon.values_list("warp_id", flat=True))
+    return {slot.warp_id for slot in slots if slot.warp_id in stays and slot.warp.state not in plans.IN_LOOM}
+
+
+def _late(slot: Slot, days: int | None) -> str:
+    if not slot.late_min:
+        return ""
+    return f"{days} d" if days else "in part"
+
+
+def _pin(warp: Warp, by_this_plan: str | None) -> str:
+    if warp.pin_loom:
+        at = f" from {moment(warp.pin_starts_at)}" if warp.pin_starts_at else ""
+        return f"pinned to loom {warp.pin_loom}{at}"
+    return f"pinned to loom {by_this_plan} with this plan" if by_this_plan else ""
+
+
+def _meant(leaf: Leaf, slots: Iterable[Slot]) -> set[int]:
+    """The warps that the sieve leaves: of a cloth, for a customer, with a yarn."""
+    meant = {slot.warp_id: slot.warp for slot in slots}
+    if leaf.cloth:
+        meant = {
+            pk: warp
+            for pk, warp in meant.items()
+            if any(part.spec.cloth.code == leaf.cloth for part in warp.parts.all())
+        }
+    if leaf.customer:
+        meant = {
+            pk: warp
+            for pk, warp in meant.items()
+            if any(part.line.order.customer.code == leaf.customer for part in warp.parts.all())
+        }
+    if leaf.yarn:
+        using = set(WarpYarn.objects.filter(yarn__code=leaf.yarn).values_list("warp_id", flat=True))
+        meant = {pk: warp for pk, warp in meant.items() if pk in using}
+    return set(meant)
+
+
+def _choices() -> list[dict[str, Any]]:
+    """The sieve: its words, and what each may be."""
+    return [
+        {"name": "cloth", "label": "Cloth", "rows": [(c.code, str(c)) for c in Cloth.objects.filter(is_in_use=True)]},
+        {"name": "customer", "label": "Customer", "rows": [(c.code, c.name) for c in Customer.objects.all()]},
+        {
+            "name": "yarn",
+            "label": "Yarn",
+            "rows": [(y.code, f"{y.code} {y.name}") for y in Yarn.objects.order_by("code")],
+        },
+    ]
+
+
+def _addresses(leaf: Leaf) -> dict[str, Any]:
+    step = timedelta(days=28 if leaf.span == "quarter" else leaf.days)
+    return {
+        "earlier": leaf.address(**{"from": (leaf.first - step).isoformat()}),
+        "later": leaf.address(**{"from": (leaf.first + step).isoformat()}),
+        "today": leaf.address(**{"from": ""}),
+        "spans": [(name, leaf.address(span=name), name == leaf.span) for name in SPANS],
+        "other_view": leaf.address(view="" if leaf.is_table else "table"),
+        "in_force": leaf.address(plan=None),
+        "all_meant": leaf.address(cloth="", customer="", yarn=""),
+        "here": leaf.address(),
+    }
+
+
+# The leaf
+
+
+def _marks(leaf: Leaf) -> list[Mark]:
+    days = [leaf.first + timedelta(days=n) for n in range(leaf.days)]
+    if leaf.span == "quarter":
+        return [Mark(n * DAY_MIN, f"{on.day} {on:%b}", is_heavy=True) for n, on in enumerate(days) if on.weekday() == 0]
+    said = "{0:%a} {0.day} {0:%b}" if leaf.span == "week" else "{0:%a} {0.day}"
+    return board_room.day_marks([(said.format(on), on.weekday() == 0) for on in days])
+
+
+def _now(leaf: Leaf) -> int:
+    return clock.to_minute(timezone.now(), epoch=leaf.epoch)
+
+
+def _head(leaf: Leaf) -> str:
+    now = timezone.localtime()
+    return board_room.head_svg(_marks(leaf), minutes=leaf.minutes, now=_now(leaf), now_label=f"now, {now:%H:%M}")
+
+
+@dataclass(frozen=True)
+class Line:
+    """A loom's line on the board."""
+
+    loom: Loom
+    svg: SafeString
+    state: str
+
+
+def _lines(leaf: Leaf, looms: list[Loom], queues: Mapping[int, list[Slot]]) -> list[Line]:
+    marks, now = _marks(leaf), _now(leaf)
+    closed = _closed(leaf, looms)
+    lines = []
+    for loom in looms:
+        queue = queues.get(loom.pk, [])
+        label = f"Loom {loom.code}, {loom.kind}: {len(queue)} warp{'' if len(queue) == 1 else 's'}"
+        svg = board_room.row_svg(
+            [_bar(leaf, slot) for slot in queue],
+            label=label,
+            closed=closed[loom.pk],
+            marks=marks,
+            minutes=leaf.minutes,
+            now=now,
+        )
+        lines.append(Line(loom, mark_safe(svg), _state(loom, queue)))  # noqa: S308 - escaped where it is drawn
+    return lines
+
+
+def _state(loom: Loom, queue: list[Slot]) -> str:
+    if loom.is_held:
+        return f"held: {loom.held_reason}"
+    if not queue:
+        return "nothing planned"
+    return "" if queue[0].warp.state in plans.IN_LOOM else "stands"
+
+
+def _bar(leaf: Leaf, slot: Slot) -> Bar:
+    epoch, told = leaf.epoch, slot.about  # type: ignore[attr-defined]
+    return Bar(
+        warp=str(slot.warp.number),
+        turn=slot.position,
+        setup_starts=clock.to_minute(slot.setup_starts_at, epoch=epoch),
+        setup_stops=clock.to_minute(slot.setup_stops_at, epoch=epoch),
+        starts=clock.to_minute(slot.weaving_starts_at, epoch=epoch),
+        stops=clock.to_minute(slot.weaving_stops_at, epoch=epoch),
+        name=f"{slot.warp.number} {told.cloths}",
+        about=str(told),
+        address=reverse("warp", args=[slot.warp.number]),
+        late=told.late,
+        pin=told.pin,
+        is_frozen=told.is_frozen,
+        in_loom=told.in_loom,
+        is_faint=leaf.is_narrowed and not told.is_meant,
+    )
+
+
+def _closed(leaf: Leaf, looms: list[Loom]) -> dict[int, list[tuple[int, int]]]:
+    """By loom: the spans of the leaf in which it stands, shifts and closures together."""
+    closures: list[Closure] = [*Closure.objects.all(), *board.assumed(leaf.run)]
+    patterns = clock.hours_by_pattern(closures, epoch=leaf.epoch)
+    horizon = -(-leaf.minutes // WEEK_MIN) * WEEK_MIN
+    closed: dict[int, list[tuple[int, int]]] = {}
+    drawn: dict[tuple[int, tuple[tuple[int, int], ...]], list[tuple[int, int]]] = {}
+    for loom in looms:
+        key = (loom.shift_pattern_id, clock.loom_closed(loom, closures, epoch=leaf.epoch))
+        if key not in drawn:
+            hours_of = patterns[loom.shift_pattern_id]
+            calendar = Calendar(hours_of.weekly, (*hours_of.closed, *key[1]), horizon)
+            drawn[key] = board_room.closed_between(calendar.spans, minutes=leaf.minutes, at_least=SPANS[leaf.span][1])
+        closed[loom.pk] = drawn[key]
+    return closed
+
+
+# Moving
+
+
+@require_POST
+@room("looms")
+def board_move(request: HttpRequest) -> HttpResponse:
+    """A warp to a loom: at a moment of the leaf (dragged), or to a turn (keys and the form)."""
+    words = request.POST
+    leaf = leaf_of(words)
+    if leaf is None:
+        raise Http404
+    wants_leaf = request.headers.get("X-Board") == "leaf"
+    try:
+        run = board.move(
+            leaf.run,
+            get_object_or_404(Warp, number=_number(words.get("warp"))),
+            loom=_loom(words.get("loom", "")),
+            at=_moment(leaf, words["minute"]) if words.get("minute") else None,
+            turn=_turn(words["turn"]) if words.get("turn") else None,
+            pin=bool(words.get("pin")),
+            by=request.user,
+        )
+    except Refusal as refusal:
+        if wants_leaf:
+            return JsonResponse({"refusal": refusal.message}, status=400)
+        messages.error(request, refusal.message)
+        return redirect(leaf.address())
+    if not wants_leaf:
+        messages.success(request, run.explained["said"])
+        return redirect(leaf.address(plan=run.pk))
+    moved = leaf_of({**words.dict(), "plan": str(run.pk)})
+    assert moved is not None
+    answer = render(request, "planning/_board.html", page_of(moved))
+    answer["X-Board-Address"] = moved.address()
+    return answer
+
+
+def _number(text: str | None) -> int:
+    if not text or not text.isdigit():
+        raise Http404
+    return int(text)
+
+
+def _loom(code: str) -> Loom:
+    found = Loom.objects.filter(code=code.strip()).first()
+    if found is None:
+        codes = explaining.listed(list(Loom.objects.values_list("code", flat=True)), most=8)
+        raise Refusal(f"There is no loom “{code}”. The looms are {codes}.")
+    return found
+
+
+def _moment(leaf: Leaf, minute: str) -> datetime:
+    try:
+        return clock.to_moment(int(minute), epoch=leaf.epoch)
+    except ValueError as error:
+        raise Refusal(f"“{minute}” is no minute of this leaf.") from error
+
+
+def _turn(text: str) -> int:
+    """People count turns from 1."""
+    if not text.strip().isdigit() or int(text) < 1:
+        raise Refusal(f"“{text}” is no turn on a loom. Write 1 for the warp that is woven first.")
+    return int(text) - 1
+
+
+@require_POST
+@room("looms")
+def board_take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    leaf = leaf_of({**request.POST.dict(), "plan": str(pk)})
+    assert leaf is not None
+    try:
+        before = board.take_back(leaf.run)
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+        return redirect(leaf.address())
+    messages.success(request, "The move is taken back.")
+    return redirect(leaf.address(plan=None if before.state == PlanRun.IN_FORCE else before.pk))
+
+
+urlpatterns = [
+    path("looms/board/", board_page, name="board"),
+    path("looms/board/move/", board_move, name="board_move"),
+    path("looms/board/<int:pk>/take-back/", board_take_back, name="board_take_back"),
+]
