@@ -1,0 +1,100 @@
+"""The yarn and store rooms in a real browser: what follows the typing, what waits, and no rule broken at any width."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import expect
+
+from inventory import services
+from inventory.models import Movement
+from mill import jobs
+from tests.make import make_delivery, make_demand, make_lot, make_place, make_supplier, make_yarn
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def stock(live_server):
+    """A yarn that runs short in ten days, with a lot held in part that lies in the dark."""
+    today = timezone.localdate()
+    yarn = make_yarn(code="P1", name="Peat", supplier=make_supplier())
+    place = make_place(code="B2", is_dark=True)
+    lot = make_lot(label="A12", yarn=yarn, grams=9000, place=place, received_on=today - timedelta(120))
+    services.reserve(lot=lot, grams=4000, for_what="Warp 118", by=None)
+    make_demand(yarn=yarn, on=today + timedelta(10), grams=12_000, label="Warp 119")
+    make_delivery(yarn=yarn, number="D7", ordered_g=20_000, expected_on=today + timedelta(8))
+    services.quarantine(lot=make_lot(label="Q2", yarn=yarn, place=place), reason="larvae", by=None)
+    jobs.settle()
+    return lot
+
+
+ADDRESSES = [
+    *("/yarn/", "/yarn/new/", "/yarns/P1/", "/yarns/P1/?late_by_days=5", "/yarns/P1/edit/", "/yarn/receive/"),
+    *("/lots/", "/lots/A12/", "/lots/Q2/", "/deliveries/", "/deliveries/new/", "/yarn/suppliers/", "/yarn/fibres/"),
+    *("/store/", "/store/places/", "/store/triggers/"),
+]
+
+
+def test_the_pages_break_no_rule_at_any_width(page, axe, stock):
+    line = stock.movements.first()
+    place = f"/store/places/{stock.place_id}/"
+    for address in (*ADDRESSES, place, f"{place}inspect/", f"/lines/{line.pk}/take-back/"):
+        page.goto(address)
+        axe(page)
+        assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth"), address
+
+
+def test_the_tex_follows_the_typing(desk_page, live_server):
+    desk_page.goto("/yarn/new/")
+    desk_page.get_by_label("Count as bought").press_sequentially("2/48 nw", delay=20)
+    expect(desk_page.locator("#count")).to_contain_text("36.9 tex")
+    desk_page.locator("#count summary").click()
+    expect(desk_page.locator("#step-count_tex")).to_contain_text("2 × 885.8119 ÷ 48")
+
+
+def test_what_if_follows_the_typing_and_leaves_the_pen_in_the_hand(desk_page, stock):
+    desk_page.goto("/yarns/P1/")
+    expect(desk_page.locator("#outlook")).to_contain_text("It lasts")
+    days = desk_page.get_by_label("What if every delivery came late by")
+    days.fill("5")
+    expect(desk_page.locator("#outlook")).to_contain_text("if deliveries come 5 days late")
+    expect(desk_page.locator("#outlook")).to_contain_text("by 3.0 kg")
+    expect(desk_page.locator("#outlook")).to_contain_text("comes 3 days too late")
+    expect(days).to_be_focused()
+
+
+def test_a_page_that_waits_for_the_working_shows_it_when_it_is_done(desk_page, stock):
+    services.record_waste(lot=stock, grams=5000, reason="oil", by=None)
+    desk_page.goto("/yarns/P1/")
+    expect(desk_page.locator("#outlook .working-out")).to_be_visible()
+    jobs.settle()
+    expect(desk_page.locator("#outlook .working-out")).to_have_count(0)
+    assert desk_page.locator("#outlook").get_attribute("hx-trigger") is None, "it asks no more"
+
+
+def test_yarn_is_drawn_on_a_phone_and_a_double_tap_counts_once(phone_page, stock):
+    phone_page.goto("/lots/A12/")
+    phone_page.get_by_text("Draw yarn").tap()
+    phone_page.locator("#draw_reservation").select_option(label="Warp 118")
+    phone_page.locator("#draw_grams").fill("1.5 kg")
+    phone_page.get_by_role("button", name="Draw it").dblclick()
+    expect(phone_page.get_by_text("yarn drawn: 7.500 kg on hand")).to_be_visible()
+    assert Movement.objects.filter(kind="draw").count() == 1
+
+
+def test_without_a_script_everything_is_still_done(chromium, live_server, desk, stock):
+    context = chromium.new_context(base_url=live_server.url, java_script_enabled=False)
+    context.add_cookies([{"name": name, "value": c.value, "url": live_server.url} for name, c in desk.cookies.items()])
+    page = context.new_page()
+    page.goto("/yarns/P1/")
+    page.get_by_label("What if every delivery came late by").fill("5")
+    page.get_by_role("button", name="Show it").click()
+    expect(page.locator("#outlook")).to_contain_text("if deliveries come 5 days late")
+    page.goto("/lots/A12/")
+    page.get_by_text("Write off").click()
+    page.locator("#waste_grams").fill("0.25")
+    page.locator("#waste_reason").fill("oil")
+    page.get_by_role("button", name="Write it off").click()
+    expect(page.get_by_text("yarn written off: 8.750 kg on hand")).to_be_visible()
+    context.close()
