@@ -128,7 +128,7 @@ def work_out_drawdown(
             short_on, short_g, short_for = day, -balance_g, first_short
         short_since = (short_since or day) if balance_g < 0 else None
         out_g = sum(grams for grams, _ in outs[day])
-        labels = tuple(label for _, label in (*ins[day], *outs[day]))
+        labels = tuple(dict.fromkeys(label for _, label in (*ins[day], *outs[day])))
         days.append(Day(day, in_g, out_g, balance_g, labels))
 
     lowest = min(days, key=lambda day: day.balance_g)
