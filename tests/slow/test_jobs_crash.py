@@ -39,6 +39,18 @@ def at_work(book):
     return {worker for (worker,) in book.rows("SELECT worker FROM mill_job WHERE state = 'running'")}
 
 
+def kill_in_mid_task(book, how):
+    """Kill the worker five times while it is at a row, and leave the sixth at work."""
+    worker = begin(book, how)
+    killed = set()
+    for _ in range(N_KILLS):
+        wait_until(lambda: at_work(book) - killed, within_s=60, what=f"work goes on after {killed} were killed")
+        time.sleep(0.2)
+        book.kill(worker)
+        killed.update(at_work(book))
+        worker = begin(book, how)
+
+
 def all_done(book):
     return states(book) == {"done": N_JOBS}
 
@@ -56,14 +68,7 @@ def test_a_worker_killed_five_times_in_mid_task_loses_and_doubles_nothing(make_b
     ask(book, "tests.leave_two_marks", [{"mark": name, "takes_s": 0.6} for name in names])
     if how == "celery":
         book.jobrelay()
-    worker = begin(book, how)
-    killed = set()
-    for _ in range(N_KILLS):
-        wait_until(lambda: at_work(book) - killed, within_s=60, what=f"work goes on after {killed} were killed")
-        time.sleep(0.2)
-        book.kill(worker)
-        killed.update(at_work(book))
-        worker = begin(book, how)
+    kill_in_mid_task(book, how)
     wait_until(lambda: all_done(book), within_s=120, what="all is done")
     assert marks(book) == dict.fromkeys(names, 2)
     deaths = book.rows("SELECT sum(deaths), max(attempts) FROM mill_job")
@@ -112,3 +117,27 @@ def test_long_work_killed_in_the_middle_is_begun_again_and_shows_how_far_it_is(m
     wait_until(lambda: states(book)["done"], within_s=60, what="all is done")
     assert marks(book) == {"plan": 1}
     assert book.rows("SELECT deaths, progress_pct, progress_note FROM mill_job") == [(1, 100, "step 20")]
+
+
+N_WARPS = 150
+WARPS_TO_WORK_OUT = f"""
+from django.db import transaction
+from planning.services import working_out
+from tests.make import make_line, make_spec, make_warp
+with transaction.atomic():
+    spec = make_spec()
+    warps = [make_warp(spec=spec, lines=[make_line(spec=spec)]) for _ in range({N_WARPS})]
+    working_out.warps_changed([warp.pk for warp in warps])
+"""
+
+
+@pytest.mark.parametrize("database", ["sqlite", "postgresql"])
+def test_warps_and_draw_downs_agree_after_five_deaths_while_they_were_worked_out(make_book, database):
+    book = make_book(database)
+    book.python(WARPS_TO_WORK_OUT)
+    kill_in_mid_task(book, "embedded")
+    wait_until(lambda: set(states(book)) == {"done"}, within_s=120, what="all is done")
+    assert book.rows("SELECT count(*) FROM planning_warpfigures WHERE is_stale") == [(0,)]
+    assert book.rows("SELECT count(DISTINCT source) FROM inventory_yarndemand") == [(N_WARPS,)]
+    assert book.rows("SELECT sum(deaths) FROM mill_job")[0][0] == N_KILLS
+    assert book.run("audit").stdout.startswith("Nothing differs: ")
