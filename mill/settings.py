@@ -228,6 +228,12 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "The planning book of a small weaving mill: orders into warps, loom-hours, yarn and tickets.",
     "VERSION": "0.1.0",
     "OAS_VERSION": "3.1.0",
+    # Columns called `state` of several records, each with words of its own.
+    "ENUM_NAME_OVERRIDES": {
+        "OrderLineStateEnum": "planning.models.OrderLine.STATES",
+        "WarpStateEnum": "planning.models.Warp.STATES",
+        "PlanStateEnum": "planning.models.PlanRun.STATES",
+    },
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

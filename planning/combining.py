@@ -170,6 +170,11 @@ class Combination:
     is_proven: bool
     at_least_min: Decimal
 
+    @property
+    def room_left_pct(self) -> Decimal:
+        """By how much of its cost it could at most be bettered; 0 when it is proven."""
+        return (self.cost_min - self.at_least_min) / self.cost_min * 100 if self.cost_min else Decimal(0)
+
 
 def combine(lines: Sequence[Line], rules: Rules, *, steps: int = filling.STEPS) -> Combination:
     """The set of warps that costs least.

@@ -43,6 +43,9 @@ class OrderForm(forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        customer = self.fields["customer"]
+        assert isinstance(customer, forms.ModelChoiceField)
+        customer.empty_label = "Choose …"
         if self.instance.pk:
             # Tickets and letters name it: an order keeps its number.
             del self.fields["number"]

@@ -37,7 +37,7 @@ TRIES = 5
 class Wishes:
     """What a planner may set for a look at the proposals; None is the mill's own figure.
 
-    keeps_to_dye_lots    no warp longer than the largest dye lot on hand allows, where that holds any line
+    keeps_to_dye_lots    no warp longer than the largest dye lot on hand winds, where that holds every line whole
     includes_planned     warps that are only planned are combined afresh too
     """
 
@@ -95,6 +95,7 @@ class Group:
 
     @property
     def figures(self) -> Figures:
+        """Of its first line; every line has this warp."""
         return self.lines[0].figures
 
     @property
@@ -276,9 +277,12 @@ class _There:
         if self.wishes.keeps_to_dye_lots:
             by_yarn = {need.code: _metres_of(need, figures, dye_lots[need.code]) for need in figures.warp_yarns}
             code, metres = min(by_yarn.items(), key=lambda item: item[1])
-            least_m = min(one.piece_m for one in lines) + self.mill.header_m + self.mill.thrums_m
-            if least_m <= metres < longest_m:
+            whole_m = max(one.pieces * (one.piece_m + self.mill.header_m) + self.mill.thrums_m for one in lines)
+            if min(whole_m, longest_m) <= metres < longest_m:
                 longest_m, why = metres, f"the largest dye lot of {code} on hand"
+            elif 0 < metres < longest_m:
+                # Yarn must come for some of these lines as it is: what lies here doesn't tear them apart.
+                why += f"; the largest dye lot of {code} on hand winds {metres} m"
         return longest_m, why
 
 

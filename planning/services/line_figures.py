@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from functools import lru_cache
 
 from django.utils import timezone
@@ -19,7 +20,7 @@ from planning.models import Closure, ClothSpec, Loom, mill_facts, set_up_rates
 from planning.services import clock
 from planning.services.orders import LineDraft
 from planning.services.warps import current_specs
-from planning.ticket import Figures, MillFacts, Run, YarnNeed, loom_needs, work_out
+from planning.ticket import Figures, MillFacts, Run, RunFigures, YarnNeed, loom_needs, work_out
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
 
 # No supplier is known, or none has said: the example mill's most common lead time. From memory.
@@ -63,9 +64,13 @@ class LineFigures:
     earliest_how: str = ""
 
     @property
-    def metres(self) -> dict[str, object]:
-        run = self.figures.runs[0] if self.figures else None
-        return {} if run is None else {"each_m": run.grey_length_m, "all_m": run.pieces * run.grey_length_m}
+    def run(self) -> RunFigures | None:
+        return self.figures.runs[0] if self.figures else None
+
+    @property
+    def loom_length_m(self) -> Decimal | None:
+        """All its pieces off the loom."""
+        return self.run.pieces * self.run.grey_length_m if self.run else None
 
     @property
     def least_min(self) -> int | None:

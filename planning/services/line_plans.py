@@ -36,10 +36,10 @@ class PartPlan:
 
 def plans_of(line_ids: Iterable[int]) -> dict[int, list[PartPlan]]:
     """Of each line its parts, in the order of their warps; a constant number of queries."""
-    on = WarpPart.objects.filter(line__in=set(line_ids)).values("warp")
+    found: dict[int, list[PartPlan]] = {pk: [] for pk in line_ids}
+    on = WarpPart.objects.filter(line__in=found).values("warp")
     warps = working_out.for_working_out(Warp.objects.filter(pk__in=on).order_by("number"))
     closures = list(Closure.objects.all())
-    found: dict[int, list[PartPlan]] = {pk: [] for pk in set(line_ids)}
     for warp in warps:
         ends = _ends(warp, closures=closures)
         for part in warp.parts.all():

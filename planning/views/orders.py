@@ -100,7 +100,7 @@ def late_said(line: OrderLine) -> str:
     days = (timezone.localdate() - line.due_on).days
     if days > 0 and line.state != OrderLine.READY:
         return f"{days} day{'s' if days > 1 else ''} overdue"
-    return "its warp is late" if line.is_on_a_late_warp else ""  # type: ignore[attr-defined]
+    return "warp late" if line.is_on_a_late_warp else ""  # type: ignore[attr-defined]
 
 
 def _warps_of(line: OrderLine) -> str:
@@ -126,18 +126,29 @@ LINE_COLUMNS = [
     Column("Line", str, "order__number", link=lambda n: order_address(n)),
     Column("Customer", lambda n: n.order.customer.name, "order__customer__name"),
     Column("Their number", lambda n: n.order.reference),
-    Column("Cloth", lambda n: str(n.cloth), "cloth__code", link=lambda n: reverse("cloth", args=[n.cloth.code])),
+    Column(
+        "Cloth",
+        lambda n: str(n.cloth),
+        "cloth__code",
+        shown=lambda n: n.cloth.code,
+        link=lambda n: reverse("cloth", args=[n.cloth.code]),
+    ),
     Column("Colourway", lambda n: n.colourway.name, "colourway__name"),
     Column("Pieces", lambda n: n.pieces, "pieces", is_number=True),
-    Column("Length each", lambda n: n.length_m, "length_m", "m", shown=lambda n: num(n.length_m), is_number=True),
-    Column("Due", lambda n: n.due_on, "due_on", shown=lambda n: day(n.due_on)),
+    Column("Length", lambda n: n.length_m, "length_m", "m", shown=lambda n: num(n.length_m), is_number=True),
+    Column("Due", lambda n: n.due_on, "due_on", shown=lambda n: one_line(day(n.due_on))),
     Column("Weight", lambda n: n.weight, "weight", is_number=True),
-    Column("State", lambda n: n.state, "state"),
+    Column("State", lambda n: n.state, "state", shown=lambda n: one_line(n.state)),
     Column("Warp", _warps_of),
-    Column("Loom", _loom_of),
-    Column("Warp out", _out_on, shown=lambda n: day(_out_on(n))),
-    Column("Late", late_said),
+    Column("Loom", _loom_of, shown=lambda n: _loom_of(n) or None),
+    Column("Warp out", _out_on, shown=lambda n: one_line(day(_out_on(n)))),
+    Column("Late", late_said, shown=lambda n: one_line(late_said(n))),
 ]
+
+
+def one_line(text: str) -> str:
+    """A day that isn't broken in a narrow column."""
+    return text.replace(" ", "\u00a0")
 
 
 def order_address(line: OrderLine) -> str:

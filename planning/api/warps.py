@@ -1,0 +1,183 @@
+from collections.abc import Callable
+from typing import Any
+
+from django.db.models import QuerySet
+from django.urls import path
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import viewsets
+from rest_framework.decorators import action, api_view
+from rest_framework.generics import get_object_or_404
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+
+from inventory.models import Yarn
+from mill.refusal import Refusal
+from planning.forms.warps import WishesForm
+from planning.models import Beam, Loom, Warp
+from planning.serializers.tickets import RefusalSerializer
+from planning.serializers.warps import (
+    AcceptSerializer,
+    BeamChoiceSerializer,
+    GroupSerializer,
+    HeldSerializer,
+    HoldSerializer,
+    JoinSerializer,
+    SplitSerializer,
+    StepOfWarpSerializer,
+    WarpSerializer,
+    WorkedWarpSerializer,
+)
+from planning.services import combine, warp_steps, warp_yarn, warps
+from planning.services.combine import Wishes
+from planning.ticket import from_json
+from planning.views.warps import WarpFilter, for_list
+
+
+def _asked(serializer: Any) -> dict[str, Any]:
+    serializer.is_valid(raise_exception=True)
+    return dict(serializer.validated_data)
+
+
+class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
+    """Warps; without a state asked for, those that are open. One warp comes with its figures and their working."""
+
+    queryset = Warp.objects.order_by("number")
+    serializer_class = WarpSerializer
+    lookup_field = "number"
+    lookup_value_regex = "[0-9]{1,9}"
+
+    @property
+    def filterset_class(self) -> type[WarpFilter] | None:
+        return WarpFilter if self.action == "list" else None
+
+    def get_queryset(self) -> QuerySet[Warp]:
+        return for_list(Warp.objects.order_by("number"))
+
+    def _warp(self) -> Warp:
+        return get_object_or_404(Warp, number=self.kwargs["number"])
+
+    def _told(self, warp: Warp, status: int = 200) -> Response:
+        row: Any = self.get_queryset().get(pk=warp.pk)
+        worked = getattr(row, "worked", None)
+        row.figures = from_json(worked.figures) if worked and worked.figures else None
+        row.yarn_states = warp_yarn.states(row) if row.figures else []
+        return Response(WorkedWarpSerializer(row).data, status=status)
+
+    @extend_schema(responses=WorkedWarpSerializer)
+    def retrieve(self, request: Request, number: str) -> Response:
+        return self._told(self._warp())
+
+    @extend_schema(request=SplitSerializer, responses={200: WarpSerializer(many=True), 400: RefusalSerializer})
+    @action(detail=True, methods=["post"], pagination_class=None)
+    def split(self, request: Request, number: str) -> Response:
+        """Two warps of one: so many pieces stay, the others go on a new warp."""
+        both = warps.split(self._warp(), by=request.user, **_asked(SplitSerializer(data=request.data)))
+        rows = self.get_queryset().filter(pk__in=[warp.pk for warp in both])
+        return Response(WarpSerializer(rows, many=True).data)
+
+    @extend_schema(request=JoinSerializer, responses={200: WorkedWarpSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"])
+    def join(self, request: Request, number: str) -> Response:
+        """The other warp's pieces come to this one; all are woven in the order of their due dates."""
+        other = get_object_or_404(Warp, number=_asked(JoinSerializer(data=request.data))["other"])
+        return self._told(warps.join(self._warp(), other, by=request.user))
+
+    @extend_schema(request=None, responses={204: None, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"], url_path="take-apart")
+    def take_apart(self, request: Request, number: str) -> Response:
+        """Its lines wait for a warp again, its yarn is let go."""
+        warps.take_apart(self._warp(), by=request.user)
+        return Response(status=204)
+
+    @extend_schema(request=BeamChoiceSerializer, responses={200: WorkedWarpSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"])
+    def beam(self, request: Request, number: str) -> Response:
+        """Keep a beam for the warp. Refused with both numbers where it doesn't take it."""
+        code = _asked(BeamChoiceSerializer(data=request.data))["beam"]
+        beam = get_object_or_404(Beam, code=code) if code else None
+        return self._told(warps.choose_beam(self._warp(), beam, by=request.user))
+
+    @extend_schema(request=HoldSerializer, responses={200: HeldSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"], url_path="hold-yarn")
+    def hold_yarn(self, request: Request, number: str) -> Response:
+        """Hold lots for all that the warp still needs, one dye lot a colour in the warp. Told twice, it holds once."""
+        chosen = _asked(HoldSerializer(data=request.data))["chosen"]
+        by_code = dict(Yarn.objects.filter(code__in=[one["yarn"] for one in chosen]).values_list("code", "pk"))
+        missing = [one["yarn"] for one in chosen if one["yarn"] not in by_code]
+        if missing:
+            raise Refusal(f"There is no yarn {missing[0]}. Write the code of one of the warp's yarns.", field="chosen")
+        warp = self._warp()
+        wanted = {(one["use"], by_code[one["yarn"]]): one["dye_lot"] for one in chosen}
+        short = warp_yarn.hold_yarn(warp, by=request.user, chosen=wanted)
+        return Response(HeldSerializer({"short": short, "yarns": warp_yarn.states(warp)}).data)
+
+    @extend_schema(request=None, responses={200: HeldSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"], url_path="let-go")
+    def let_go(self, request: Request, number: str) -> Response:
+        """Let go of what is held and not drawn."""
+        warp = self._warp()
+        warp_yarn.release_holds(warp, by=request.user)
+        return Response(HeldSerializer({"short": [], "yarns": warp_yarn.states(warp)}).data)
+
+    @extend_schema(request=StepOfWarpSerializer, responses={200: WorkedWarpSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"])
+    def step(self, request: Request, number: str) -> Response:
+        """Take the warp a step on, or back. Each step only from the state before it, and counted once."""
+        said = _asked(StepOfWarpSerializer(data=request.data))
+        warp = self._warp()
+        _STEPS[said["step"]](warp, said, request.user)
+        return self._told(warp)
+
+
+def _gait(warp: Warp, said: dict[str, Any], by: Any) -> Warp:
+    return warp_steps.gait(warp, loom=get_object_or_404(Loom, code=said["loom"]), by=by)
+
+
+_STEPS: dict[str, Callable[[Warp, dict[str, Any], Any], object]] = {
+    "draw yarn": lambda warp, said, by: warp_steps.draw_yarn(warp, by=by),
+    "draw weft": lambda warp, said, by: warp_steps.draw_weft(warp, by=by),
+    "wind": lambda warp, said, by: warp_steps.wind(warp, by=by),
+    "gait": _gait,
+    "begin weaving": lambda warp, said, by: warp_steps.begin_weaving(warp, by=by),
+    "weave out": lambda warp, said, by: warp_steps.weave_out(warp, by=by),
+    "back": lambda warp, said, by: warp_steps.step_back(
+        warp, reason=said["reason"], by=by, seen_state=said.get("seen_state")
+    ),
+}
+
+_WISHES = [
+    OpenApiParameter("due_spread_days", OpenApiTypes.INT, description="Due dates apart at most."),
+    OpenApiParameter("min_warp_m", OpenApiTypes.STR, description="Shortest warp worth winding: 20, 25 yd."),
+    OpenApiParameter("max_warp_m", OpenApiTypes.STR, description="Longest warp, below what the beam holds."),
+    OpenApiParameter("min_per_kg", OpenApiTypes.INT, description="Minutes that a kilogram of lost yarn is worth."),
+    OpenApiParameter("min_per_late_day", OpenApiTypes.INT, description="Minutes that a piece a day late is worth."),
+    OpenApiParameter("lines", OpenApiTypes.STR, enum=["waiting", "afresh"], description="Also those on planned warps."),
+    OpenApiParameter("dye_lots", OpenApiTypes.STR, enum=["keep", "any"], description="Keep to dye lots on hand."),
+]
+
+
+@extend_schema(methods=["GET"], parameters=_WISHES, responses={200: GroupSerializer(many=True), 400: RefusalSerializer})
+@extend_schema(
+    methods=["POST"], request=AcceptSerializer, responses={201: WarpSerializer(many=True), 400: RefusalSerializer}
+)
+@api_view(["GET", "POST"])
+def warp_proposals(request: Request) -> Response:
+    """Warps proposed for the lines that wait, by warp specification; POST makes warps: all that are sent, or none."""
+    if request.method == "POST":
+        said = _asked(AcceptSerializer(data=request.data))
+        wanted = [[(part["line"], part["pieces"]) for part in warp] for warp in said["warps"]]
+        made = combine.accept(wanted, by=request.user, includes_planned=said["includes_planned"])
+        rows = for_list(Warp.objects.filter(pk__in=[warp.pk for warp in made]).order_by("number"))
+        return Response(WarpSerializer(rows, many=True).data, status=201)
+    form = WishesForm(request.query_params)
+    if not form.is_valid():
+        name, errors = next(iter(form.errors.items()))
+        raise Refusal(str(errors[0]), field=name)
+    return Response(GroupSerializer(combine.propose(Wishes(**form.said())), many=True).data)
+
+
+router = SimpleRouter()
+router.register("warps", WarpViewSet)
+urlpatterns: list[Any] = [path("warp-proposals/", warp_proposals), *router.urls]
