@@ -1,12 +1,27 @@
-"""A tether: a child process ends when its parent does, however the parent ended."""
+"""A tether: how a process ends. A child ends with its parent, however that one ended."""
 
 import ctypes
 import os
 import signal
 import sys
 import threading
+from types import FrameType
 
 PR_SET_PDEATHSIG = 1
+
+
+def leave_in_good_order() -> None:
+    """Ctrl-C and whoever ends us make us leave by SystemExit, through everything that has to be put away first."""
+    for ending in ("SIGTERM", "SIGINT", "SIGHUP"):
+        # Under nohup the closed terminal is meant to be ignored.
+        if hasattr(signal, ending) and not (ending == "SIGHUP" and signal.getsignal(signal.SIGHUP) is signal.SIG_IGN):
+            signal.signal(getattr(signal, ending), _leave)
+
+
+def _leave(signum: int, frame: FrameType | None) -> None:
+    # Once is enough: a second Ctrl-C must not cut short the putting away.
+    signal.signal(signum, signal.SIG_IGN)
+    sys.exit(0)
 
 
 def tie_to(parent_pid: int) -> None:

@@ -1,9 +1,6 @@
 """Hands the job table's rows on to Celery: the queue of a mill that has grown."""
 
-import signal
-import sys
 from datetime import timedelta
-from types import FrameType
 from typing import Any
 
 from django.conf import settings
@@ -12,12 +9,9 @@ from kombu.exceptions import OperationalError as BrokerError
 
 from mill import jobs
 from mill.celery import app
+from mill.tether import leave_in_good_order
 
 LEFT_LYING = timedelta(minutes=1)
-
-
-def close(signum: int, frame: FrameType | None) -> None:
-    sys.exit(0)
 
 
 class Command(BaseCommand):
@@ -34,8 +28,7 @@ class Command(BaseCommand):
             return
         if not settings.CELERY_BROKER_URL:
             raise CommandError("There is no broker to hand jobs on to: set SHEDBOOK_REDIS, or run `jobworker` instead.")
-        signal.signal(signal.SIGTERM, close)
-        signal.signal(signal.SIGINT, close)
+        leave_in_good_order()
         relay = jobs.worker_name()
 
         def turn() -> bool:

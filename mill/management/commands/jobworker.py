@@ -2,21 +2,13 @@
 
 import importlib
 import os
-import signal
-import sys
-from types import FrameType
 from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
 from mill import jobs
-from mill.tether import tie_to
-
-
-def close(signum: int, frame: FrameType | None) -> None:
-    """Leave at once: what is at work is put back, and is begun afresh by the next worker."""
-    sys.exit(0)
+from mill.tether import leave_in_good_order, tie_to
 
 
 class Command(BaseCommand):
@@ -30,8 +22,8 @@ class Command(BaseCommand):
     def handle(self, *, parent: int | None, include: list[str], **options: Any) -> None:
         # Compiled code of the loom planner is kept beside the data, so that it is compiled once.
         os.environ.setdefault("NUMBA_CACHE_DIR", str(settings.DATA_DIR / "numba"))
-        signal.signal(signal.SIGTERM, close)
-        signal.signal(signal.SIGINT, close)
+        # What is at work then is put back, and begun afresh by the next worker.
+        leave_in_good_order()
         if parent:
             tie_to(parent)
         for module in include:

@@ -5,7 +5,7 @@ from typing import Any
 import waitress
 from django.core.management.base import BaseCommand, CommandParser
 
-from mill.tether import tie_to
+from mill.tether import leave_in_good_order, tie_to
 
 
 class Command(BaseCommand):
@@ -18,6 +18,8 @@ class Command(BaseCommand):
         parser.add_argument("--parent", type=int, metavar="PID", help="end when this process does")
 
     def handle(self, *, port: int, listen: str, parent: int | None, **options: Any) -> None:
+        # Requests that are being answered are answered to the end.
+        leave_in_good_order()
         if parent:
             tie_to(parent)
         from mill.wsgi import application

@@ -2,7 +2,6 @@
 
 import hashlib
 import os
-import signal
 import socket
 import subprocess
 import sys
@@ -12,7 +11,6 @@ import urllib.request
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
-from types import FrameType
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -24,6 +22,7 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from mill.latch import Held, Latch
+from mill.tether import leave_in_good_order
 
 OPENED_WITHIN_S = 90
 CLOSED_WITHIN_S = 5
@@ -49,9 +48,7 @@ class Command(BaseCommand):
         parser.add_argument("--data", metavar="DIR", help="where the book is kept (.data beside manage.py)")
 
     def handle(self, *, port: int, empty: bool, browser: bool, address: str | None, **options: Any) -> None:
-        for ending in ("SIGTERM", "SIGINT", "SIGHUP"):
-            if hasattr(signal, ending):
-                signal.signal(getattr(signal, ending), close)
+        leave_in_good_order()
         url = f"http://127.0.0.1:{port}/"
         listen, env = "127.0.0.1", {}
         if address:
@@ -89,12 +86,6 @@ class Command(BaseCommand):
                     children["worker"] = child("jobworker", env=env)
         finally:
             end(list(children.values()))
-
-
-def close(signum: int, frame: FrameType | None) -> None:
-    # Once is enough: a second Ctrl-C must not cut short the closing itself.
-    signal.signal(signum, signal.SIG_IGN)
-    sys.exit(0)
 
 
 def open_to(address: str) -> dict[str, str]:
