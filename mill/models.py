@@ -90,6 +90,9 @@ class Mill(models.Model):
     store_lure_days = models.PositiveIntegerField(
         default=56, help_text="A trap's lure lasts so long. From memory: see its packet."
     )
+    mending_min_per_day = models.PositiveIntegerField(
+        default=840, validators=[MinValueValidator(1)], help_text="That the menders have together. No source."
+    )
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
     # In the address of the calendar feeds: who knows it may read them, and a new one shuts the old ones out.
     calendar_key = models.CharField(max_length=40, blank=True, editable=False)

@@ -582,6 +582,8 @@ class Piece(models.Model):
 
     GREY, FINISHING, READY, SENT = "grey", "finishing", "ready", "sent"
     STATES = [(s, s) for s in (GREY, FINISHING, READY, SENT)]
+    PASS, SECOND, MEND_AGAIN, RE_FINISH = "pass", "second", "mend again", "re-finish"
+    VERDICTS = [(v, v) for v in (PASS, SECOND, MEND_AGAIN, RE_FINISH)]
 
     number = models.CharField(max_length=20, unique=True)
     spec = models.ForeignKey(ClothSpec, on_delete=models.PROTECT, related_name="woven_pieces")
@@ -597,9 +599,254 @@ class Piece(models.Model):
     mass_g = models.PositiveIntegerField(null=True, blank=True)
     points = models.PositiveIntegerField(null=True, blank=True, help_text="Four-point grading, the piece's total.")
     note = models.CharField(max_length=200, blank=True)
+    cut = models.PositiveIntegerField(null=True, blank=True, help_text="Which of its warp's pieces, from the front.")
+    picks = models.PositiveIntegerField(null=True, blank=True, help_text="As woven: its length at the loom's setting.")
+    woven_by = models.ForeignKey("Worker", null=True, blank=True, on_delete=models.PROTECT, related_name="woven_pieces")
+    perched_on = models.DateField(null=True, blank=True, help_text="Grey perch.")
+    mending_min = models.PositiveIntegerField(default=0, help_text="That the percher asks of the menders, in all.")
+    verdict = models.CharField(max_length=10, choices=VERDICTS, blank=True)
+    round = models.PositiveIntegerField(default=1, help_text="2 when it goes through finishing again.")
+    round_from = models.PositiveIntegerField(default=1, help_text="The step with which this round begins.")
 
     class Meta:
         ordering = ["-woven_on", "number"]
+        constraints = [models.UniqueConstraint(fields=["warp", "cut"], name="a_piece_is_cut_once")]
 
     def __str__(self) -> str:
         return self.number
+
+
+class Worker(models.Model):
+    """Somebody of the floor, known there by a short code."""
+
+    TRADES = [(t, t) for t in ("weaver", "warper", "tuner", "mender", "finisher", "store")]
+
+    code = models.CharField(max_length=8, unique=True)
+    name = models.CharField(max_length=80)
+    trade = models.CharField(max_length=10, choices=TRADES)
+    is_in_use = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class Machine(models.Model):
+    """A machine of the finishing, or a table of the menders, and what it gets through in a working day."""
+
+    name = models.CharField(max_length=60, unique=True)
+    step = models.CharField(max_length=60, help_text="The step of a route that it does, as routes write it: scour.")
+    m_per_day = figure(8, 1, at_least=1)
+
+    class Meta:
+        ordering = ["step", "name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PieceEntry(models.Model):
+    """A line of a piece's account: what happened to it, when, and who says so. Added, never changed."""
+
+    piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="entries")
+    at = models.DateTimeField(auto_now_add=True)
+    said = models.CharField(max_length=300)
+    worker = models.ForeignKey(Worker, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64, unique=True, null=True, help_text="The same key counts once.")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.piece}: {self.said}"
+
+
+class PieceFault(models.Model):
+    """A fault that the percher found, for four-point grading."""
+
+    piece = models.ForeignKey(Piece, on_delete=models.CASCADE, related_name="faults")
+    at_m = figure(7, 2)
+    length_mm = figure(7, 1, at_least=1)
+    is_hole = models.BooleanField(default=False)
+    name = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        ordering = ["at_m", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.name or 'fault'} at {self.at_m} m"
+
+
+class PieceMend(models.Model):
+    """Minutes that a mender spent on a piece."""
+
+    piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="mends")
+    minutes = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    on = models.DateField()
+    worker = models.ForeignKey(Worker, null=True, blank=True, on_delete=models.PROTECT, related_name="mends")
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+
+    class Meta:
+        ordering = ["on", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.piece}: {self.minutes} min"
+
+
+class FinishingBatch(models.Model):
+    """Pieces sewn end to end that go through one step together, whoever ordered them."""
+
+    number = models.PositiveIntegerField(unique=True)
+    step = models.CharField(max_length=60)
+    in_at = models.DateTimeField()
+    out_at = models.DateTimeField(null=True, blank=True, db_index=True)
+    worker = models.ForeignKey(Worker, null=True, blank=True, on_delete=models.PROTECT, related_name="batches")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-number"]
+        verbose_name_plural = "finishing batches"
+
+    def __str__(self) -> str:
+        return f"Batch {self.number}"
+
+
+class BatchPiece(models.Model):
+    """A piece in a batch: which step of its own route it goes through, in which round."""
+
+    batch = models.ForeignKey(FinishingBatch, on_delete=models.CASCADE, related_name="pieces")
+    piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="steps")
+    position = models.PositiveIntegerField(help_text="As they are sewn, from the front.")
+    round = models.PositiveIntegerField(default=1)
+    step_position = models.PositiveIntegerField()
+    is_out = models.BooleanField(default=False)
+    width_cm = figure(6, 1, null=True, blank=True)
+    length_m = figure(7, 2, null=True, blank=True)
+
+    class Meta:
+        ordering = ["batch", "position"]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "position"], name="a_piece_has_its_place_in_the_batch"),
+            models.UniqueConstraint(
+                fields=["piece", "round", "step_position"], name="a_piece_takes_a_step_once_a_round"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.piece} in {self.batch}"
+
+
+class Dispatch(models.Model):
+    """What leaves for a customer together: the note and the packing list are printed from it."""
+
+    number = models.PositiveIntegerField(unique=True)
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="dispatches")
+    sent_on = models.DateField()
+    made_at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+    note = models.CharField(max_length=200, blank=True)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
+    taken_back_why = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-number"]
+        verbose_name_plural = "dispatches"
+
+    def __str__(self) -> str:
+        return f"Dispatch {self.number}"
+
+
+class DispatchPiece(models.Model):
+    """A piece on a dispatch note, for the line it was sent against, as long as it was measured."""
+
+    dispatch = models.ForeignKey(Dispatch, on_delete=models.PROTECT, related_name="pieces")
+    piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="dispatches")
+    line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="dispatched")
+    length_m = figure(7, 2)
+    width_cm = figure(6, 1)
+    mass_g = models.PositiveIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["line", "piece__number"]
+        constraints = [models.UniqueConstraint(fields=["dispatch", "piece"], name="a_piece_is_packed_once")]
+
+    def __str__(self) -> str:
+        return f"{self.piece} on {self.dispatch}"
+
+
+class FloorEvent(models.Model):
+    """Something that a person of the floor told the book. Added, never changed; a mistake gets an event of its own."""
+
+    WOUND, GAITED, STARTED, STOPPED, RUNNING = "wound", "gaited", "started", "stopped", "running"
+    PIECE_OFF, WARP_OUT, WEFT_CHANGED, YARN_RETURNED = "piece off", "warp out", "weft changed", "yarn returned"
+    PICKS, UNDONE = "picks", "undone"
+    KINDS = [
+        (k, k)
+        for k in (
+            WOUND,
+            GAITED,
+            STARTED,
+            STOPPED,
+            RUNNING,
+            PIECE_OFF,
+            WARP_OUT,
+            WEFT_CHANGED,
+            YARN_RETURNED,
+            PICKS,
+            UNDONE,
+        )
+    ]
+
+    key = models.CharField(max_length=64, unique=True, help_text="Made on the phone; the same key counts once.")
+    kind = models.CharField(max_length=14, choices=KINDS)
+    warp = models.ForeignKey(Warp, on_delete=models.PROTECT, related_name="events")
+    loom = models.ForeignKey(Loom, null=True, blank=True, on_delete=models.PROTECT, related_name="events")
+    ticket = models.ForeignKey(JobTicket, null=True, blank=True, on_delete=models.PROTECT, related_name="events")
+    worker = models.ForeignKey(Worker, on_delete=models.PROTECT, related_name="events")
+    happened_at = models.DateTimeField(help_text="By the phone's clock.")
+    received_at = models.DateTimeField(auto_now_add=True)
+    facts = models.JSONField(default=dict, help_text="Reason, length, lot, grams: what belongs to the kind.")
+    piece = models.ForeignKey(Piece, null=True, blank=True, on_delete=models.SET_NULL, related_name="events")
+    undoes = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="undone_by")
+    refused = models.CharField(max_length=500, blank=True, help_text="Why it could not be done, when it could not.")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["warp", "happened_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.kind} on {self.warp}"
+
+
+class Stop(models.Model):
+    """A loom stood, and why. Waits are scheduled time; the others count against the running efficiency."""
+
+    WARP_BREAK, WEFT_BREAK, MENDING, TUNER = "warp break", "weft break", "fault taken out", "tuner"
+    NO_WEFT, NO_WEAVER, CLEANING, OTHER = "no weft", "no weaver", "cleaning", "other"
+    REASONS = [(r, r) for r in (WARP_BREAK, WEFT_BREAK, MENDING, TUNER, NO_WEFT, NO_WEAVER, CLEANING, OTHER)]
+    WAITS = (NO_WEFT, NO_WEAVER, CLEANING)
+
+    warp = models.ForeignKey(Warp, on_delete=models.PROTECT, related_name="stops")
+    loom = models.ForeignKey(Loom, on_delete=models.PROTECT, related_name="stops")
+    reason = models.CharField(max_length=16, choices=REASONS)
+    starts_at = models.DateTimeField(db_index=True)
+    stops_at = models.DateTimeField(null=True, blank=True)
+    worker = models.ForeignKey(Worker, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["warp"], condition=Q(stops_at__isnull=True), name="a_loom_stands_for_one_reason"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.loom} stood: {self.reason}"

@@ -6,7 +6,7 @@ from django.utils import timezone
 from mill.fields import MeasureField
 from mill.models import Mill
 from mill.refusal import Refusal
-from planning.models import Beam, Closure, Loom, Reed, ShiftPattern
+from planning.models import Beam, Closure, Loom, Reed, ShiftPattern, Warp
 from planning.worktime import read_week
 
 
@@ -114,6 +114,39 @@ class ClosureForm(forms.ModelForm):
         return cleaned
 
 
+class BreakdownForm(forms.Form):
+    """A loom stands from now on."""
+
+    until = forms.DateTimeField(
+        label="It stands until",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        error_messages={"required": "Say until when the loom stands; a guess can be changed later."},
+    )
+    why = forms.CharField(
+        label="Why",
+        max_length=80,
+        error_messages={"required": "Say why the loom stands, so that the next shift knows."},
+    )
+
+
+class PlaceForm(forms.Form):
+    """Where a warp is to go: a loom, and the moment or the turn on it when one is said."""
+
+    loom = forms.ModelChoiceField(Loom.objects.order_by("code"), label="Loom", required=False, empty_label="Choose …")
+    starts_at = forms.DateTimeField(
+        label="Weaving from",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        help_text="Pinned to a moment it starts then and not before; the loom waits for it.",
+    )
+    turn = forms.IntegerField(
+        label="Its turn there", required=False, min_value=1, help_text="For a move: 1 is woven first; empty is last."
+    )
+
+    def __init__(self, data: Any = None, *, warp: Warp) -> None:
+        super().__init__(data, initial={"loom": warp.pin_loom, "starts_at": warp.pin_starts_at})
+
+
 class MillForm(forms.ModelForm):
     thrums_m = MeasureField(unit="m", label="Thrums, once a warp")
     header_m = MeasureField(unit="m", label="Header, once a piece")
@@ -138,7 +171,10 @@ class MillForm(forms.ModelForm):
             "draw_in_ends_per_h": "Ends drawn in an hour",
             "reed_change_min": "Reed change (min)",
             "gait_up_min": "Gaiting up, beside drawing-in and reed (min)",
+            "mending_min_per_day": "Mending, all menders (min a working day)",
             "due_spread_days": "Due dates that may share a warp (days)",
+            "freeze_days": "Warps that start so soon stay (days)",
+            "dearness_of_move": "Dearness of a move when re-planning",
         }
 
     def clean_warping_hours(self) -> str:

@@ -7,10 +7,10 @@ from django.db import models, transaction
 
 from mill.models import Mill
 from mill.refusal import Refusal
-from planning.models import Beam, Closure, Loom, Reed, ShiftPattern, Warp, WarpFigures
+from planning.models import Beam, Closure, Loom, Machine, Reed, ShiftPattern, Warp, WarpFigures, Worker
 from planning.services import working_out
 
-Record = Loom | Reed | Beam | ShiftPattern | Closure | Mill
+Record = Loom | Reed | Beam | ShiftPattern | Closure | Worker | Machine | Mill
 
 
 @transaction.atomic
@@ -43,7 +43,7 @@ def _closure_changed(closure: Closure) -> None:
 
 
 @transaction.atomic
-def strike_out(record: Reed | Beam | ShiftPattern | Closure | Loom) -> None:
+def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Loom) -> None:
     """Take a record out of the book, when nothing stands on it."""
     name = str(record)
     if isinstance(record, Closure):

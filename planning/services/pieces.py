@@ -1,15 +1,453 @@
-"""Pieces: measured against what was planned, and graded."""
+"""Pieces: cut off the loom, perched, mended, measured, judged, put to an order line. `finishing.py` has the batches.
 
+Locks are taken lines first, then warps, then pieces; each kind by primary key.
+"""
+
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
 
+from django.db import transaction
+from django.db.models import Max, Sum
+from django.utils import timezone
+
+from mill.refusal import Refusal
 from planning.finishing import route_shrink_pct
-from planning.models import Piece
-from planning.piece import Comparison, Grade, Measured, Planned, compare, grade_points, limit_per_100_m2, mass_g_per_m2
-from planning.ticket import work_out_cloth
+from planning.models import (
+    DispatchPiece,
+    OrderLine,
+    Piece,
+    PieceEntry,
+    PieceFault,
+    PieceMend,
+    Warp,
+    WarpPart,
+    Worker,
+)
+from planning.piece import (
+    Comparison,
+    Delivery,
+    Fault,
+    Grade,
+    Measured,
+    Planned,
+    against_order,
+    compare,
+    grade_points,
+    limit_per_100_m2,
+    mass_g_per_m2,
+    piece_points,
+)
+from planning.services.line_states import lines_follow
+from planning.services.warps import lock_lines, lock_warps, write_columns
+from planning.ticket import Figures, from_json, work_out_cloth
 
 # Agreed with each customer; 40 points per 100 square yards is common (ASTM D5430 leaves it to the parties).
 LIMIT_PER_100_YD2 = Decimal(40)
+
+
+# Locking and the account
+
+
+def lock_pieces(piece_ids: Iterable[int]) -> list[Piece]:
+    """The pieces, locked, by primary key; their lines must have been locked before where those follow."""
+    return list(
+        Piece.objects.select_for_update(of=("self",))
+        .select_related("spec__cloth", "line__order__customer", "warp")
+        .filter(pk__in=set(piece_ids))
+        .order_by("pk")
+    )
+
+
+def lock_piece(piece: Piece, *, lines: Iterable[int] = ()) -> Piece:
+    """The piece as it is now, locked with its line and with these."""
+    lock_lines({*lines, *([piece.line_id] if piece.line_id else [])})
+    return lock_pieces([piece.pk])[0]
+
+
+def enter(piece: Piece, said: str, *, by: Any, worker: Worker | None = None, key: str = "") -> PieceEntry:
+    """A line of the piece's account."""
+    return PieceEntry.objects.create(piece=piece, said=said[:300], by=by, worker=worker, key=key or None)
+
+
+def entered_before(key: str) -> Piece | None:
+    """The piece that this key was spent on already."""
+    entry = PieceEntry.objects.select_related("piece").filter(key=key).first() if key else None
+    return entry.piece if entry else None
+
+
+def change(piece: Piece, **columns: Any) -> Piece:
+    for name, value in columns.items():
+        setattr(piece, name, value)
+    piece.save(update_fields=sorted(columns))
+    return piece
+
+
+def not_sent(piece: Piece, what: str) -> None:
+    if piece.state == Piece.SENT:
+        raise Refusal(f"Piece {piece} was sent; it can't be {what} any more. Take the dispatch back first.")
+
+
+# Off the loom
+
+
+def part_of_cut(warp: Warp, cut: int) -> WarpPart | None:
+    """Whose the nth piece of the warp is, by the order of weaving; None beyond what is on it."""
+    left = cut
+    for part in warp.parts.select_related("line__order", "spec__cloth").order_by("position"):
+        if left <= part.pieces:
+            return part
+        left -= part.pieces
+    return None
+
+
+def figures_of(warp: Warp) -> Figures:
+    """As it was worked out last; a warp on a beam always has been."""
+    assert warp.worked.figures is not None
+    return from_json(warp.worked.figures)
+
+
+def picks_of(length_m: Decimal, picks_per_cm: Decimal) -> int:
+    """Picks in a length off the loom, to the nearest."""
+    return int((length_m * 100 * picks_per_cm).to_integral_value(ROUND_HALF_UP))
+
+
+@transaction.atomic
+def cut_piece(
+    warp: Warp,
+    *,
+    length_m: Decimal,
+    by: Any,
+    width_cm: Decimal | None = None,
+    worker: Worker | None = None,
+    on: date | None = None,
+    key: str = "",
+    note: str = "",
+) -> Piece:
+    """The next piece off the loom, numbered from its warp and put to the line whose turn it is.
+
+    A piece beyond those on the warp belongs to no line until it is put to one. The same key cuts once.
+    """
+    (warp,) = lock_warps(warp.pk)
+    if before := entered_before(key):
+        return before
+    if warp.state != Warp.WEAVING:
+        raise Refusal(f"{warp} is {warp.state}; a piece is cut off a warp that is weaving. Start it first.")
+    if length_m <= 0:
+        raise Refusal(f"A piece of {length_m} m can't be: write more than 0.", field="length_m")
+    on = on or timezone.localdate()
+    if on > timezone.localdate():
+        raise Refusal(f"The piece can't be cut on {on:%d.%m.%Y}, which is after today.", field="on")
+    cut = (warp.woven_pieces.aggregate(last=Max("cut"))["last"] or 0) + 1
+    part = part_of_cut(warp, cut)
+    last = part or warp.parts.select_related("spec__cloth").order_by("-position").first()
+    assert last is not None, "a warp that weaves has parts"
+    figures = figures_of(warp)
+    piece = Piece.objects.create(
+        number=f"{warp.number}-{cut}",
+        spec=last.spec,
+        warp=warp,
+        line=part.line if part else None,
+        woven_on=on,
+        woven_by=worker,
+        cut=cut,
+        grey_length_m=length_m,
+        grey_width_cm=width_cm or figures.cloth.grey_width_cm,
+        picks=picks_of(length_m, last.spec.loom_picks_per_cm),
+        note=note[:200],
+    )
+    where = f"for {part.line}" if part else "beyond what is on the warp, for no line yet"
+    enter(piece, f"Cut off {warp}, {length_m} m, {where}.", by=by, worker=worker, key=key)
+    reckon_picks(warp, by=by)
+    if part:
+        lines_follow([part.line_id])
+    return piece
+
+
+def reckon_picks(warp: Warp, *, by: Any, at_least: int = 0) -> None:
+    """The warp's picks woven: those of its pieces, or more where a counter says so."""
+    if warp.state == Warp.WOVEN_OUT:
+        return
+    cut = warp.woven_pieces.aggregate(picks=Sum("picks"))["picks"] or 0
+    write_columns(warp, by=by, picks_woven=max(cut, at_least))
+
+
+@transaction.atomic
+def take_back_cut(piece: Piece, *, why: str, by: Any, worker: Worker | None = None) -> None:
+    """A piece that was never cut is struck out: only the last of its warp, and while nothing has been done with it."""
+    assert piece.warp_id is not None
+    (warp,) = lock_warps(piece.warp_id)
+    piece = lock_piece(piece)
+    later = warp.woven_pieces.filter(cut__gt=piece.cut or 0).order_by("cut").first()
+    if later:
+        raise Refusal(f"Piece {later} was cut after {piece}. Take that back first, or correct the length of {piece}.")
+    if piece.state != Piece.GREY or piece.perched_on or piece.steps.exists() or piece.mends.exists():
+        raise Refusal(f"Piece {piece} has been perched or finished already. Correct its figures instead.")
+    line_id = piece.line_id
+    PieceEntry.objects.filter(piece=piece).delete()
+    piece.delete()
+    reckon_picks(warp, by=by)
+    if line_id:
+        lines_follow([line_id])
+
+
+@transaction.atomic
+def correct_length(piece: Piece, *, grey_length_m: Decimal, why: str, by: Any, worker: Worker | None = None) -> Piece:
+    """Another length off the loom than was written; both stay in the account."""
+    if piece.warp_id:
+        lock_warps(piece.warp_id)
+    piece = lock_piece(piece)
+    not_sent(piece, "corrected")
+    if not why.strip():
+        raise Refusal(f"Say why the length of {piece} is corrected: others have worked by it.", field="why")
+    if grey_length_m <= 0:
+        raise Refusal(f"A piece of {grey_length_m} m can't be: write more than 0.", field="grey_length_m")
+    was = piece.grey_length_m
+    change(piece, grey_length_m=grey_length_m, picks=picks_of(grey_length_m, piece.spec.loom_picks_per_cm))
+    enter(piece, f"Grey length corrected from {was} m to {grey_length_m} m: {why.strip()}", by=by, worker=worker)
+    if piece.warp:
+        reckon_picks(piece.warp, by=by)
+    return piece
+
+
+# Grey perch and mending
+
+
+@transaction.atomic
+def perch_grey(
+    piece: Piece,
+    *,
+    length_m: Decimal,
+    width_cm: Decimal,
+    mending_min: int,
+    by: Any,
+    worker: Worker | None = None,
+    note: str = "",
+) -> Piece:
+    """Measured relaxed at the grey perch, and so many minutes asked of the menders. Done again it counts anew."""
+    piece = lock_piece(piece)
+    if piece.state != Piece.GREY:
+        raise Refusal(f"Piece {piece} is {piece.state}; the grey perch comes before finishing.")
+    for name, value, unit in (("length_m", length_m, "m"), ("width_cm", width_cm, "cm")):
+        if value <= 0:
+            raise Refusal(f"The piece can't measure {value} {unit}: write more than 0.", field=name)
+    change(
+        piece,
+        grey_length_m=length_m,
+        grey_width_cm=width_cm,
+        mending_min=mending_min,
+        perched_on=timezone.localdate(),
+        note=note.strip()[:200] or piece.note,
+    )
+    asked = f"{mending_min} min to mend" if mending_min else "nothing to mend"
+    enter(piece, f"Grey perch: {length_m} m x {width_cm} cm relaxed, {asked}.", by=by, worker=worker)
+    return piece
+
+
+def mended_min(piece: Piece) -> int:
+    """Reads mends through all(), so that a prefetch serves many."""
+    return sum(mend.minutes for mend in piece.mends.all())
+
+
+def mending_left_min(piece: Piece) -> int:
+    return max(0, piece.mending_min - mended_min(piece))
+
+
+@transaction.atomic
+def mend(
+    piece: Piece, *, minutes: int, by: Any, key: str, worker: Worker | None = None, is_mended: bool = False
+) -> Piece:
+    """Minutes that a mender spent; with `is_mended` nothing is left. The same key counts once."""
+    piece = lock_piece(piece)
+    if PieceMend.objects.filter(key=key).exists():
+        return piece
+    not_sent(piece, "mended")
+    if minutes < 1:
+        raise Refusal(f"{minutes} minutes of mending can't be: write 1 or more.", field="minutes")
+    PieceMend.objects.create(piece=piece, minutes=minutes, on=timezone.localdate(), worker=worker, key=key)
+    if is_mended or mended_min(piece) > piece.mending_min:
+        change(piece, mending_min=mended_min(piece))
+    enter(piece, f"Mended {minutes} min, {mending_left_min(piece)} min left.", by=by, worker=worker)
+    return piece
+
+
+# Measured, graded, judged
+
+
+def faults_of(piece: Piece) -> list[Fault]:
+    return [Fault(row.at_m, row.length_mm, row.is_hole, row.name) for row in piece.faults.all()]
+
+
+@transaction.atomic
+def write_faults(piece: Piece, faults: Sequence[Fault], *, by: Any, worker: Worker | None = None) -> Piece:
+    """All faults of the piece as the percher found them, in place of those written before; its points follow."""
+    piece = lock_piece(piece)
+    not_sent(piece, "graded")
+    length_m = piece.finished_length_m or piece.grey_length_m
+    for fault in faults:
+        if fault.at_m > length_m:
+            raise Refusal(
+                f"A fault at {fault.at_m} m lies beyond the piece, which ends at {length_m} m. Measure again.",
+                field="faults",
+            )
+    piece.faults.all().delete()
+    PieceFault.objects.bulk_create(
+        PieceFault(piece=piece, at_m=f.at_m, length_mm=f.length_mm, is_hole=f.is_hole, name=f.name[:60]) for f in faults
+    )
+    points = piece_points(faults)
+    change(piece, points=points)
+    enter(piece, f"{len(faults)} faults, {points} points.", by=by, worker=worker)
+    return piece
+
+
+@transaction.atomic
+def measure(
+    piece: Piece,
+    *,
+    length_m: Decimal,
+    width_cm: Decimal,
+    mass_g: int | None,
+    by: Any,
+    worker: Worker | None = None,
+    on: date | None = None,
+) -> Piece:
+    """Measured finished and relaxed, and weighed."""
+    piece = lock_piece(piece)
+    not_sent(piece, "measured")
+    for name, value, unit in (("length_m", length_m, "m"), ("width_cm", width_cm, "cm")):
+        if value <= 0:
+            raise Refusal(f"The piece can't measure {value} {unit}: write more than 0.", field=name)
+    in_batch = piece.steps.filter(is_out=False).select_related("batch").first()
+    if in_batch:
+        raise Refusal(f"Piece {piece} is still in {in_batch.batch}. Take the batch out first.")
+    change(
+        piece,
+        finished_length_m=length_m,
+        finished_width_cm=width_cm,
+        mass_g=mass_g,
+        finished_on=on or timezone.localdate(),
+        state=Piece.FINISHING if piece.state == Piece.GREY else piece.state,
+    )
+    weighed = f", {mass_g} g" if mass_g else ", not weighed"
+    enter(piece, f"Measured {length_m} m x {width_cm} cm relaxed{weighed}.", by=by, worker=worker)
+    if piece.line_id:
+        lines_follow([piece.line_id])
+    return piece
+
+
+@transaction.atomic
+def judge(
+    piece: Piece,
+    *,
+    verdict: str,
+    by: Any,
+    worker: Worker | None = None,
+    why: str = "",
+    mending_min: int = 0,
+    from_step: int = 1,
+) -> Piece:
+    """The final perch's word: pass, a second, mend again, or finish again from a step of the route.
+
+    A second leaves its order line: whoever sells it puts it to one again.
+    """
+    piece = lock_piece(piece)
+    not_sent(piece, "judged")
+    line_id = piece.line_id
+    if not piece.finished_length_m or not piece.finished_width_cm:
+        raise Refusal(f"Piece {piece} has not been measured finished. Measure it relaxed, then judge it.")
+    if piece.steps.filter(is_out=False).exists():
+        raise Refusal(f"Piece {piece} is in a finishing batch. Take it out first.")
+    if verdict != Piece.PASS and not why.strip():
+        raise Refusal(f"Say why piece {piece} does not pass.", field="why")
+    if verdict in (Piece.PASS, Piece.SECOND):
+        left = mending_left_min(piece)
+        if left:
+            raise Refusal(f"Piece {piece} has {left} min to mend yet. Mend it, or write that it is mended.")
+        change(piece, verdict=verdict, state=Piece.READY, line_id=line_id if verdict == Piece.PASS else None)
+    elif verdict == Piece.MEND_AGAIN:
+        if mending_min < 1:
+            raise Refusal("Say how many minutes of mending it takes: 1 or more.", field="mending_min")
+        change(piece, verdict=verdict, state=Piece.FINISHING, mending_min=mended_min(piece) + mending_min)
+    elif verdict == Piece.RE_FINISH:
+        if not piece.spec.route_steps.filter(position__gte=from_step).exists():
+            raise Refusal(
+                f"The route of {piece.spec} has no step {from_step}. Choose one that it has.", field="from_step"
+            )
+        change(piece, verdict=verdict, state=Piece.FINISHING, round=piece.round + 1, round_from=from_step)
+    else:
+        raise Refusal(f"{verdict!r} is no verdict. Say pass, second, mend again or re-finish.", field="verdict")
+    said = {Piece.RE_FINISH: f" from step {from_step}", Piece.MEND_AGAIN: f", {mending_min} min"}.get(verdict, "")
+    enter(piece, f"Judged: {verdict}{said}. {why}".strip(), by=by, worker=worker)
+    if line_id:
+        lines_follow([line_id])
+    return piece
+
+
+# Order lines
+
+
+@transaction.atomic
+def allocate(piece: Piece, line: OrderLine | None, *, by: Any, why: str = "") -> Piece:
+    """Put the piece to an order line of its cloth and colourway, or with None to none."""
+    piece = lock_piece(piece, lines=[line.pk] if line else [])
+    not_sent(piece, "put to another line")
+    was = piece.line
+    if (line.pk if line else None) == piece.line_id:
+        return piece
+    if line is not None:
+        if line.cloth_id != piece.spec.cloth_id:
+            raise Refusal(
+                f"Line {line} asks for {line.cloth.code}; piece {piece} is {piece.spec.cloth.code}. "
+                "Choose another line.",
+                field="line",
+            )
+        colourway = colourway_of(piece)
+        if colourway is not None and colourway.pk != line.colourway_id:
+            raise Refusal(
+                f"Line {line} asks for {line.colourway}; piece {piece} was woven in {colourway}. Choose another line.",
+                field="line",
+            )
+        if line.state in (OrderLine.CALLED_OFF, OrderLine.SENT):
+            raise Refusal(f"Line {line} is {line.state}. Choose a line that is open.", field="line")
+    change(piece, line=line)
+    enter(piece, f"Put to {line or 'no line'} instead of {was or 'none'}. {why}".strip(), by=by)
+    lines_follow([row.pk for row in (was, line) if row])
+    return piece
+
+
+def colourway_of(piece: Piece) -> Any:
+    """In which colourway it was woven: of its warp's line at its cut, else of its line."""
+    part = part_of_cut(piece.warp, piece.cut) if piece.warp and piece.cut else None
+    if part is not None:
+        return part.line.colourway
+    if piece.warp:
+        last = piece.warp.parts.select_related("line__colourway").order_by("-position").first()
+        return last.line.colourway if last else None
+    return piece.line.colourway if piece.line else None
+
+
+def lines_for(piece: Piece) -> list[OrderLine]:
+    """Open lines that the piece could go to, earliest due first."""
+    rows = OrderLine.objects.open().filter(cloth=piece.spec.cloth_id).select_related("order__customer", "colourway")
+    colourway = colourway_of(piece)
+    return list(rows.filter(colourway=colourway) if colourway else rows)
+
+
+def delivery_of(line: OrderLine) -> Delivery:
+    """What is there of the line, sent or not, against what was ordered: finished length, else what is expected."""
+    lengths = [
+        row.finished_length_m if row.finished_length_m is not None else expected_length_m(row)
+        for row in line.woven_pieces.select_related("spec").prefetch_related("spec__route_steps")
+    ]
+    return against_order(lengths, ordered_m=line.pieces * line.length_m, tolerance_pct=line.tolerance_pct)
+
+
+def expected_length_m(piece: Piece) -> Decimal:
+    """Finished metres that the route leaves of the grey piece."""
+    shrink_pct = route_shrink_pct(step.length_shrink_pct for step in piece.spec.route_steps.all())
+    return (piece.grey_length_m * (1 - shrink_pct / 100)).quantize(Decimal("0.01"), ROUND_HALF_UP)
 
 
 @dataclass(frozen=True)
@@ -50,3 +488,8 @@ def measured(piece: Piece) -> MeasuredPiece:
         else None
     )
     return MeasuredPiece(compare(came, planned), graded, mass_g_per_m2(piece.mass_g, **size) if piece.mass_g else None)
+
+
+def sent_on(piece: Piece) -> DispatchPiece | None:
+    """The dispatch it left with, when that was not taken back."""
+    return piece.dispatches.filter(dispatch__taken_back_at__isnull=True).select_related("dispatch__customer").first()

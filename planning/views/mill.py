@@ -19,7 +19,8 @@ from mill.models import Job, Mill
 from mill.refusal import Refusal
 from mill.templatetags.mill import moment
 from planning.forms.looms import BeamForm, ClosureForm, MillForm, ReedForm, ShiftPatternForm
-from planning.models import Beam, Closure, Reed, ShiftPattern
+from planning.forms.pieces import MachineForm, WorkerForm
+from planning.models import Beam, Closure, Machine, Reed, ShiftPattern, Worker
 from planning.services import looms
 
 
@@ -129,6 +130,31 @@ BOOKS = [
             Column("Loom", lambda c: c.loom.code if c.loom else "the whole mill", "loom__code"),
             Column("From", lambda c: c.starts_at, "starts_at", shown=lambda c: moment(c.starts_at)),
             Column("Until", lambda c: c.stops_at, "stops_at", shown=lambda c: moment(c.stops_at)),
+        ],
+    ),
+    Book(
+        "worker",
+        "workers",
+        "People of the floor",
+        WorkerForm,
+        Worker.objects.all,
+        [
+            Column("Short code", lambda w: w.code, "code"),
+            Column("Name", lambda w: w.name, "name"),
+            Column("Trade", lambda w: w.trade, "trade"),
+            Column("Works here", lambda w: "yes" if w.is_in_use else "no", "is_in_use"),
+        ],
+    ),
+    Book(
+        "machine",
+        "machines",
+        "Finishing machines",
+        MachineForm,
+        Machine.objects.all,
+        [
+            Column("Machine", lambda m: m.name, "name"),
+            Column("Step", lambda m: m.step, "step"),
+            Column("In a day", lambda m: m.m_per_day, "m_per_day", "m", is_number=True),
         ],
     ),
 ]

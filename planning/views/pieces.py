@@ -1,22 +1,40 @@
 from typing import Any
+from uuid import uuid4
 
 import django_filters
+from django import forms
+from django.conf import settings
+from django.contrib import messages
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_http_methods
 
+from inventory.models import YarnLot
 from mill.desk import room
 from mill.listing import Column, listing
+from mill.refusal import Refusal
 from mill.templatetags.mill import day, num
+from planning.forms.pieces import (
+    AllocateForm,
+    CorrectLengthForm,
+    FaultsForm,
+    JudgeForm,
+    MeasureForm,
+    MendForm,
+    PerchForm,
+)
 from planning.models import Piece
+from planning.services import finishing, pieces, tracing
 from planning.services.pieces import measured
+from planning.views.tickets import qr_svg
 
 
 class PieceFilter(django_filters.FilterSet):
     text = django_filters.CharFilter(label="Piece, cloth or order", method="by_text")
     state = django_filters.ChoiceFilter(choices=Piece.STATES, label="State")
+    verdict = django_filters.ChoiceFilter(choices=Piece.VERDICTS, label="Judged")
     woven_from = django_filters.DateFilter(field_name="woven_on", lookup_expr="gte", label="Woven from")
     woven_to = django_filters.DateFilter(field_name="woven_on", lookup_expr="lte", label="Woven until")
 
@@ -33,72 +51,206 @@ class PieceFilter(django_filters.FilterSet):
         )
 
 
-def _places(name: str, places: int) -> Any:
-    return lambda piece: num(getattr(piece, name), places)
+def _measure(label: str, name: str, unit: str) -> Column:
+    return Column(
+        label, lambda p: getattr(p, name), name, unit, shown=lambda p: num(getattr(p, name), 1), is_number=True
+    )
+
+
+COLUMNS = [
+    Column("Piece", lambda p: p.number, "number", link=lambda p: reverse("piece", args=[p.number])),
+    Column("Cloth", lambda p: str(p.spec), "spec__cloth__code"),
+    Column("Order", lambda p: str(p.line) if p.line else "", "line__order__number"),
+    Column("State", lambda p: p.state, "state"),
+    Column("Stands", lambda p: finishing.standing(p).where),
+    Column("Judged", lambda p: p.verdict, "verdict"),
+    Column("Woven", lambda p: p.woven_on, "woven_on", shown=lambda p: day(p.woven_on)),
+    _measure("Grey length", "grey_length_m", "m"),
+    _measure("Grey width", "grey_width_cm", "cm"),
+    _measure("Finished length", "finished_length_m", "m"),
+    _measure("Finished width", "finished_width_cm", "cm"),
+    Column("Mass", lambda p: p.mass_g, "mass_g", "g", is_number=True),
+    Column("Points", lambda p: p.points, "points", is_number=True),
+]
 
 
 @require_GET
 @room("pieces")
 def pieces_list(request: HttpRequest) -> HttpResponse:
-    columns = [
-        Column("Piece", lambda p: p.number, "number", link=lambda p: reverse("piece", args=[p.number])),
-        Column("Cloth", lambda p: str(p.spec), "spec__cloth__code"),
-        Column("Order", lambda p: str(p.line) if p.line else "", "line__order__number"),
-        Column("State", lambda p: p.state, "state"),
-        Column("Woven", lambda p: p.woven_on, "woven_on", shown=lambda p: day(p.woven_on)),
-        Column(
-            "Grey length",
-            lambda p: p.grey_length_m,
-            "grey_length_m",
-            "m",
-            shown=_places("grey_length_m", 1),
-            is_number=True,
+    rows = Piece.objects.select_related("spec__cloth", "line__order").prefetch_related(
+        "spec__route_steps", "steps__batch", "mends"
+    )
+    return listing(
+        request,
+        rows,
+        columns=COLUMNS,
+        filterset=PieceFilter,
+        name="pieces",
+        title="Pieces",
+        template="planning/pieces.html",
+    )
+
+
+def _piece(number: str) -> Piece:
+    return get_object_or_404(
+        Piece.objects.select_related(
+            "spec__cloth", "line__order__customer", "line__colourway", "warp__loom", "woven_by"
+        ).prefetch_related(
+            "spec__route_steps", "steps__batch", "mends__worker", "faults", "entries__worker", "entries__by"
         ),
-        Column(
-            "Grey width",
-            lambda p: p.grey_width_cm,
-            "grey_width_cm",
-            "cm",
-            shown=_places("grey_width_cm", 1),
-            is_number=True,
+        number=number,
+    )
+
+
+def _forms(piece: Piece, act: str = "", data: Any = None) -> dict[str, forms.Form]:
+    """Every form of the page; the one that was sent holds what was typed."""
+
+    def given(name: str) -> Any:
+        return data if act == name else None
+
+    faults = "\n".join(
+        f"{num(f.at_m)} m {'hole ' if f.is_hole else ''}{num(f.length_mm)} mm {f.name}".strip()
+        for f in piece.faults.all()
+    )
+    built: dict[str, forms.Form] = {
+        "perch": PerchForm(
+            given("perch"),
+            prefix="perch",
+            initial={
+                "length_m": piece.grey_length_m,
+                "width_cm": piece.grey_width_cm,
+                "mending_min": piece.mending_min,
+            },
         ),
-        Column(
-            "Finished length",
-            lambda p: p.finished_length_m,
-            "finished_length_m",
-            "m",
-            shown=_places("finished_length_m", 1),
-            is_number=True,
+        "mend": MendForm(given("mend"), prefix="mend", initial={"key": uuid4().hex}),
+        "faults": FaultsForm(given("faults"), prefix="faults", initial={"faults": faults}),
+        "measure": MeasureForm(given("measure"), prefix="measure"),
+        "judge": JudgeForm(given("judge"), prefix="judge", piece=piece),
+        "allocate": AllocateForm(
+            given("allocate"), prefix="allocate", lines=pieces.lines_for(piece), initial={"line": piece.line_id}
         ),
-        Column(
-            "Finished width",
-            lambda p: p.finished_width_cm,
-            "finished_width_cm",
-            "cm",
-            shown=_places("finished_width_cm", 1),
-            is_number=True,
-        ),
-        Column("Mass", lambda p: p.mass_g, "mass_g", "g", is_number=True),
-        Column("Points", lambda p: p.points, "points", is_number=True),
-    ]
-    rows = Piece.objects.select_related("spec__cloth", "line__order")
-    return listing(request, rows, columns=columns, filterset=PieceFilter, name="pieces", title="Pieces")
+        "correct": CorrectLengthForm(given("correct"), prefix="correct"),
+    }
+    return built
+
+
+def _act(piece: Piece, act: str, said: dict[str, Any], by: Any) -> str:
+    """Do what a form asks; the sentence that says it is done."""
+    match act:
+        case "perch":
+            pieces.perch_grey(piece, by=by, **said)
+            return f"Piece {piece} has been over the grey perch."
+        case "mend":
+            pieces.mend(piece, by=by, **said)
+            return f"{said['minutes']} minutes of mending are written down."
+        case "faults":
+            done = pieces.write_faults(piece, said["faults"], by=by, worker=said["worker"])
+            return f"{len(said['faults'])} faults, {done.points} points."
+        case "measure":
+            pieces.measure(piece, by=by, **said)
+            return f"Piece {piece} is measured."
+        case "judge":
+            step = said.pop("from_step")
+            said["mending_min"] = said["mending_min"] or 0
+            pieces.judge(piece, by=by, from_step=step.position if step else 1, **said)
+            return f"Piece {piece}: {said['verdict']}."
+        case "allocate":
+            pieces.allocate(piece, said["line"], why=said["why"], by=by)
+            return f"Piece {piece} is put to {said['line'] or 'no line'}."
+        case _:
+            pieces.correct_length(piece, by=by, **said)
+            return f"Piece {piece} is {said['grey_length_m']} m off the loom."
+
+
+@require_http_methods(["GET", "POST"])
+@room("pieces")
+def piece(request: HttpRequest, number: str) -> HttpResponse:
+    found = _piece(number)
+    act = request.POST.get("act", "") if request.method == "POST" else ""
+    built = _forms(found, act, request.POST)
+    if act in built:
+        form = built[act]
+        if form.is_valid():
+            try:
+                messages.success(request, _act(found, act, dict(form.cleaned_data), request.user))
+                return redirect("piece", number=number)
+            except Refusal as refusal:
+                form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+    return render(
+        request,
+        "planning/piece.html",
+        {
+            "title": f"Piece {found.number}",
+            "piece": found,
+            "measured": measured(found),
+            "standing": finishing.standing(found),
+            "mended_min": pieces.mended_min(found),
+            "left_min": pieces.mending_left_min(found),
+            "delivery": pieces.delivery_of(found.line) if found.line else None,
+            "sent": pieces.sent_on(found),
+            "forms": built,
+            "opened": act,
+        },
+        status=422 if act else 200,
+    )
+
+
+def label_address(piece: Piece, request: HttpRequest) -> str:
+    where = reverse("piece", args=[piece.number])
+    return f"{settings.ADDRESS.rstrip('/')}{where}" if settings.ADDRESS else request.build_absolute_uri(where)
 
 
 @require_GET
 @room("pieces")
-def piece(request: HttpRequest, number: str) -> HttpResponse:
-    found = get_object_or_404(
-        Piece.objects.select_related("spec__cloth", "line__order__customer", "line__colourway", "warp"), number=number
-    )
+def labels(request: HttpRequest) -> HttpResponse:
+    """Labels of the pieces asked for (?piece=118-1&piece=118-2), else of all that are grey and not yet perched."""
+    rows = Piece.objects.select_related("spec__cloth", "line__order__customer", "line__colourway")
+    numbers = request.GET.getlist("piece")
+    rows = rows.filter(number__in=numbers) if numbers else rows.filter(state=Piece.GREY, perched_on=None)
+    found = list(rows.order_by("number")[:200])
     return render(
         request,
-        "planning/piece.html",
-        {"title": f"Piece {found.number}", "piece": found, "measured": measured(found)},
+        "planning/piece_labels.html",
+        {
+            "title": "Piece labels",
+            "labels": [{"piece": one, "qr": qr_svg(label_address(one, request))} for one in found],
+        },
+    )
+
+
+@require_GET
+@room("pieces")
+def piece_trace(request: HttpRequest, number: str) -> HttpResponse:
+    """Back from a piece to its lots, warp, loom and people; each lot leads on to all that it went into."""
+    found = _piece(number)
+    return render(
+        request,
+        "planning/piece_trace.html",
+        {
+            "title": f"Where piece {found} came from",
+            "piece": found,
+            "origin": tracing.origin_of(found),
+            "sent": pieces.sent_on(found),
+        },
+    )
+
+
+@require_GET
+@room("yarn")
+def lot_trace(request: HttpRequest, label: str) -> HttpResponse:
+    """Forward from a lot to every piece and customer."""
+    lot = get_object_or_404(YarnLot.objects.select_related("yarn"), label=label)
+    return render(
+        request,
+        "planning/piece_lot_trace.html",
+        {"title": f"Where lot {lot} went", "lot": lot, "went": tracing.whereabouts_of(lot)},
     )
 
 
 urlpatterns = [
     path("pieces/", pieces_list, name="pieces"),
+    path("pieces/labels/", labels, name="piece_labels"),
     path("pieces/<str:number>/", piece, name="piece"),
+    path("pieces/<str:number>/origin/", piece_trace, name="piece_trace"),
+    path("pieces/of-lot/<path:label>/", lot_trace, name="lot_trace"),
 ]

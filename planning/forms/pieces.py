@@ -1,0 +1,191 @@
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from mill.fields import MeasureField
+from mill.refusal import Refusal
+from mill.units import read
+from planning.models import Customer, Machine, OrderLine, Piece, RouteStep, Worker
+from planning.piece import Fault
+
+
+class WorkerField(forms.ModelChoiceField):
+    """Who did it, by the short code of the floor."""
+
+    def __init__(self, *trades: str, **kwargs: Any) -> None:
+        rows = Worker.objects.filter(is_in_use=True)
+        super().__init__(
+            **{
+                "queryset": rows.filter(trade__in=trades) if trades else rows,
+                "label": "Who",
+                "required": False,
+                "empty_label": "not said",
+                **kwargs,
+            }
+        )
+
+
+class PerchForm(forms.Form):
+    """At the grey perch."""
+
+    length_m = MeasureField(unit="m", label="Grey length, relaxed", above=0, places=2)
+    width_cm = MeasureField(unit="cm", label="Grey width, relaxed", above=0, places=1)
+    mending_min = MeasureField(
+        unit="min", label="To mend", places=0, initial=0, help_text="0 where nothing is to mend."
+    )
+    worker = WorkerField()
+    note = forms.CharField(required=False, max_length=200)
+
+
+class MendForm(forms.Form):
+    key = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    minutes = MeasureField(unit="min", label="Minutes spent", min_value=1, places=0)
+    is_mended = forms.BooleanField(required=False, label="Nothing is left to mend")
+    worker = WorkerField("mender")
+
+
+class MeasureForm(forms.Form):
+    """Finished and relaxed."""
+
+    length_m = MeasureField(unit="m", label="Finished length, relaxed", above=0, places=2)
+    width_cm = MeasureField(unit="cm", label="Finished width, relaxed", above=0, places=1)
+    mass_g = MeasureField(
+        unit="g", label="Mass", min_value=1, max_value=2_000_000, places=0, required=False, help_text="14.2 kg, 31 lb."
+    )
+    worker = WorkerField()
+
+
+class FaultsForm(forms.Form):
+    """One fault a line: where it begins, how long it is, and what it is."""
+
+    faults = forms.CharField(
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false"}),
+        label="Faults, one a line",
+        help_text="3.2 m 80 mm float. Write hole before its size where it is one: 12 m hole 20 mm.",
+    )
+    worker = WorkerField()
+
+    def clean_faults(self) -> list[Fault]:
+        found = []
+        for n, line in enumerate(self.cleaned_data["faults"].splitlines(), start=1):
+            if line.strip():
+                try:
+                    found.append(read_fault(line))
+                except Refusal as refusal:
+                    raise forms.ValidationError(f"Line {n}: {refusal.message}") from refusal
+        return found
+
+
+def read_fault(line: str) -> Fault:
+    """A fault as the percher writes it.
+
+    >>> read_fault("3.2 m 80 mm float")
+    Fault(at_m=Decimal('3.2'), length_mm=Decimal('80'), is_hole=False, name='float')
+    >>> read_fault("12 hole 2 cm").is_hole
+    True
+    """
+    words = line.split()
+    numbers: list[tuple[str, str]] = []
+    name: list[str] = []
+    is_hole = False
+    at = 0
+    while at < len(words):
+        word = words[at]
+        if word[:1].isdigit() and len(numbers) < 2:
+            unit = words[at + 1] if at + 1 < len(words) and words[at + 1] in ("m", "cm", "mm", "in", "yd", "ft") else ""
+            numbers.append((word, unit))
+            at += 2 if unit else 1
+            continue
+        if word.lower() == "hole":
+            is_hole = True
+        else:
+            name.append(word)
+        at += 1
+    if len(numbers) < 2:
+        raise Refusal(f'"{line.strip()}" has no place and size. Write where it begins and how long it is: 3.2 m 80 mm.')
+    (where, where_unit), (size, size_unit) = numbers
+    at_m = read(f"{where} {where_unit}".strip(), "m")
+    return Fault(
+        at_m, read(f"{size} {size_unit}".strip(), "mm"), is_hole, " ".join(name) or ("hole" if is_hole else "")
+    )
+
+
+class JudgeForm(forms.Form):
+    verdict = forms.ChoiceField(choices=Piece.VERDICTS, widget=forms.RadioSelect)
+    why = forms.CharField(required=False, max_length=200, label="Why it does not pass")
+    mending_min = MeasureField(unit="min", label="To mend again", places=0, required=False)
+    from_step = forms.ModelChoiceField(
+        RouteStep.objects.none(), required=False, label="Finish again from", empty_label="the first step"
+    )
+    worker = WorkerField()
+
+    def __init__(self, *args: Any, piece: Piece, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["from_step"].queryset = piece.spec.route_steps.all()  # type: ignore[attr-defined]
+
+
+class AllocateForm(forms.Form):
+    line = forms.ModelChoiceField(OrderLine.objects.none(), required=False, empty_label="no line")
+    why = forms.CharField(required=False, max_length=200)
+
+    def __init__(self, *args: Any, lines: list[OrderLine], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = OrderLine.objects.filter(pk__in=[line.pk for line in lines]).select_related("order__customer")
+        self.fields["line"].queryset = rows  # type: ignore[attr-defined]
+        self.fields["line"].label_from_instance = lambda line: (  # type: ignore[attr-defined]
+            f"{line} of {line.order.customer}, {line.pieces} x {line.length_m} m, due {line.due_on:%d.%m.%Y}"
+        )
+
+
+class CorrectLengthForm(forms.Form):
+    grey_length_m = MeasureField(unit="m", label="Grey length as it is", above=0, places=2)
+    why = forms.CharField(max_length=200)
+
+
+class BatchForm(forms.Form):
+    """Pieces for a step, chosen from those that wait for it."""
+
+    key = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    step = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    pieces = forms.ModelMultipleChoiceField(Piece.objects.none())
+    worker = WorkerField("finisher")
+    note = forms.CharField(required=False, max_length=200)
+
+    def __init__(self, *args: Any, waiting: list[Piece], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["pieces"].queryset = Piece.objects.filter(pk__in=[p.pk for p in waiting])  # type: ignore[attr-defined]
+
+
+class DispatchForm(forms.Form):
+    key = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    sent_on = forms.DateField(label="Sent on", widget=forms.DateInput(attrs={"type": "date"}))
+    pieces = forms.ModelMultipleChoiceField(Piece.objects.none())
+    note = forms.CharField(required=False, max_length=200, label="Note for the customer")
+
+    def __init__(self, *args: Any, customer: Customer, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["pieces"].queryset = Piece.objects.filter(  # type: ignore[attr-defined]
+            state=Piece.READY, line__order__customer=customer
+        )
+        self.fields["sent_on"].initial = timezone.localdate()
+
+
+class WorkerForm(forms.ModelForm):
+    class Meta:
+        model = Worker
+        fields = ("code", "name", "trade", "is_in_use")
+        labels = {"code": "Short code", "is_in_use": "Works here"}
+
+    def clean_code(self) -> str:
+        return str(self.cleaned_data["code"]).strip().upper()
+
+
+class MachineForm(forms.ModelForm):
+    m_per_day = MeasureField(unit="m", label="Metres in a working day", above=0, max_value=Decimal(9_999_999), places=1)
+
+    class Meta:
+        model = Machine
+        fields = ("name", "step", "m_per_day")

@@ -1,0 +1,119 @@
+"""Dispatch: ready pieces leave for a customer, on a numbered note; what is short and what is over is said."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from mill.refusal import Refusal
+from planning.models import Customer, Dispatch, DispatchPiece, OrderLine, Piece
+from planning.piece import Delivery, against_order
+from planning.services.line_states import lines_follow
+from planning.services.pieces import change, enter, lock_pieces, not_sent
+from planning.services.warps import lock_lines
+
+
+def ready_for(customer: Customer) -> list[Piece]:
+    """Pieces of the customer's lines that can leave."""
+    return list(
+        Piece.objects.filter(state=Piece.READY, line__order__customer=customer)
+        .select_related("line__order", "line__colourway", "spec__cloth")
+        .order_by("line__due_on", "number")
+    )
+
+
+@dataclass(frozen=True)
+class LineGoing:
+    """A line on a dispatch: the pieces that go now, and what was sent of it in all."""
+
+    line: OrderLine
+    pieces: tuple[DispatchPiece, ...]
+    delivery: Delivery
+    is_last: bool
+
+
+@transaction.atomic
+def send(customer: Customer, pieces: Sequence[Piece], *, sent_on: date, by: Any, key: str, note: str = "") -> Dispatch:
+    """The pieces leave together. The same key sends once.
+
+    Raises Refusal for a piece that is not ready, not measured, or not this customer's.
+    """
+    if not pieces:
+        raise Refusal("There is nothing to send. Choose the pieces first.", field="pieces")
+    lock_lines(piece.line_id for piece in pieces if piece.line_id)
+    locked = lock_pieces(piece.pk for piece in pieces)
+    if before := Dispatch.objects.filter(key=key).first():
+        return before
+    if sent_on > timezone.localdate():
+        raise Refusal(
+            f"Nothing is sent on {sent_on:%d.%m.%Y} yet: today is {timezone.localdate():%d.%m.%Y}.", field="sent_on"
+        )
+    for piece in locked:
+        not_sent(piece, "sent")
+        if piece.line is None or piece.line.order.customer_id != customer.pk:
+            whose = piece.line.order.customer if piece.line else "no customer"
+            raise Refusal(f"Piece {piece} is for {whose}, not {customer}. Leave it out.", field="pieces")
+        if piece.state != Piece.READY or not piece.finished_length_m or not piece.finished_width_cm:
+            raise Refusal(
+                f"Piece {piece} is {piece.state}; only what has passed is sent. Leave it out.", field="pieces"
+            )
+    number = (Dispatch.objects.aggregate(last=Max("number"))["last"] or 0) + 1
+    dispatch = Dispatch.objects.create(
+        number=number, customer=customer, sent_on=sent_on, by=by, key=key, note=note.strip()[:200]
+    )
+    for piece in locked:
+        assert piece.finished_length_m is not None
+        assert piece.finished_width_cm is not None
+        DispatchPiece.objects.create(
+            dispatch=dispatch,
+            piece=piece,
+            line_id=piece.line_id or 0,
+            length_m=piece.finished_length_m,
+            width_cm=piece.finished_width_cm,
+            mass_g=piece.mass_g,
+        )
+        change(piece, state=Piece.SENT)
+        enter(piece, f"Sent to {customer}, {dispatch}.", by=by)
+    lines_follow(piece.line_id for piece in locked if piece.line_id)
+    return dispatch
+
+
+@transaction.atomic
+def take_back(dispatch: Dispatch, *, why: str, by: Any) -> Dispatch:
+    """What was not sent after all is ready again; the note stays in the book and says so."""
+    if not why.strip():
+        raise Refusal(f"Say why {dispatch} is taken back.", field="why")
+    rows = list(dispatch.pieces.all())
+    lock_lines(row.line_id for row in rows)
+    pieces = lock_pieces(row.piece_id for row in rows)
+    dispatch = Dispatch.objects.select_for_update().get(pk=dispatch.pk)
+    if dispatch.taken_back_at is not None:
+        return dispatch
+    dispatch.taken_back_at, dispatch.taken_back_why = timezone.now(), why.strip()[:200]
+    dispatch.save(update_fields=["taken_back_at", "taken_back_why"])
+    for piece in pieces:
+        change(piece, state=Piece.READY)
+        enter(piece, f"{dispatch} is taken back: {why.strip()}", by=by)
+    lines_follow(row.line_id for row in rows)
+    return dispatch
+
+
+def lines_on(dispatch: Dispatch) -> list[LineGoing]:
+    """The lines of a note with their pieces; each against what was ordered, with what had been sent before."""
+    rows = list(
+        dispatch.pieces.select_related("piece__spec__cloth", "line__order__customer", "line__colourway", "line__cloth")
+    )
+    found = []
+    for line in {row.line_id: row.line for row in rows}.values():
+        sent = DispatchPiece.objects.filter(
+            line=line, dispatch__taken_back_at__isnull=True, dispatch__number__lte=dispatch.number
+        )
+        lengths = [row.length_m for row in sent]
+        delivery = against_order(lengths, ordered_m=line.pieces * line.length_m, tolerance_pct=line.tolerance_pct)
+        going = tuple(row for row in rows if row.line_id == line.pk)
+        found.append(LineGoing(line, going, delivery, line.state == OrderLine.SENT))
+    return found

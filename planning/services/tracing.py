@@ -1,0 +1,113 @@
+"""Tracing: from a piece back to lots, warp, loom and people; from a lot forward to every piece and customer."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+from inventory.models import YarnLot
+from planning.models import Customer, Piece, Warp, WarpHold
+
+
+@dataclass(frozen=True)
+class LotUsed:
+    """A lot that went into the piece's warp; `grams` drawn for the whole warp."""
+
+    lot: YarnLot
+    use: str
+    grams: int
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a piece came from. `people` is who did what, as the book has it."""
+
+    lots: tuple[LotUsed, ...]
+    people: tuple[tuple[str, str], ...]
+
+
+def origin_of(piece: Piece) -> Origin:
+    """The lots drawn for its warp and everybody who had it in hand.
+
+    In the weft a warp may take several dye lots, changed at a cut mark: all of them are named.
+    """
+    holds = (
+        WarpHold.objects.filter(warp=piece.warp_id, drawn_g__gt=0)
+        .select_related("reservation__lot__yarn")
+        .order_by("use", "yarn__code", "pk")
+        if piece.warp_id
+        else WarpHold.objects.none()
+    )
+    lots = tuple(LotUsed(hold.reservation.lot, hold.use, hold.drawn_g) for hold in holds)
+    people: dict[tuple[str, str], None] = {}
+    if piece.warp:
+        for event in piece.warp.events.select_related("worker").filter(refused=""):
+            people[event.kind, event.worker.name] = None
+    if piece.woven_by:
+        people["cut off", piece.woven_by.name] = None
+    for mend in piece.mends.select_related("worker"):
+        if mend.worker:
+            people["mended", mend.worker.name] = None
+    for step in piece.steps.select_related("batch__worker"):
+        if step.batch.worker:
+            people[step.batch.step, step.batch.worker.name] = None
+    for entry in piece.entries.select_related("worker", "by"):
+        who: Any = entry.worker.name if entry.worker else entry.by and (entry.by.get_full_name() or entry.by.username)
+        if who:
+            people[entry.said.split(",")[0].split(":")[0].split(".")[0][:40], who] = None
+    return Origin(lots, tuple(people))
+
+
+@dataclass(frozen=True)
+class WarpOfLot:
+    """A warp that a lot was drawn for, with what it became."""
+
+    warp: Warp
+    uses: tuple[str, ...]
+    grams: int
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True)
+class Whereabouts:
+    """Where a lot went: every warp, every piece, every customer."""
+
+    warps: tuple[WarpOfLot, ...]
+    customers: tuple[Customer, ...]
+
+
+def whereabouts_of(lot: YarnLot) -> Whereabouts:
+    """Every piece that may hold the lot, whatever has become of it; a constant number of queries."""
+    holds = (
+        WarpHold.objects.filter(reservation__lot=lot, drawn_g__gt=0)
+        .select_related("warp__loom")
+        .order_by("warp__number", "use")
+    )
+    by_warp: dict[int, list[WarpHold]] = defaultdict(list)
+    for hold in holds:
+        by_warp[hold.warp_id].append(hold)
+    pieces: dict[int, list[Piece]] = defaultdict(list)
+    for piece in (
+        Piece.objects.filter(warp__in=by_warp)
+        .select_related("line__order__customer", "spec__cloth")
+        .order_by("warp__number", "cut", "number")
+    ):
+        assert piece.warp_id is not None
+        pieces[piece.warp_id].append(piece)
+    customers = {
+        piece.line.order.customer.pk: piece.line.order.customer
+        for rows in pieces.values()
+        for piece in rows
+        if piece.line
+    }
+    return Whereabouts(
+        warps=tuple(
+            WarpOfLot(
+                rows[0].warp,
+                tuple(dict.fromkeys(hold.use for hold in rows)),
+                sum(hold.drawn_g for hold in rows),
+                tuple(pieces[pk]),
+            )
+            for pk, rows in by_warp.items()
+        ),
+        customers=tuple(sorted(customers.values(), key=lambda customer: customer.name)),
+    )

@@ -1,0 +1,204 @@
+"""Finishing: batches of several orders' pieces in and out of steps, what waits and for how long; then dispatch."""
+
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+
+from mill.refusal import Refusal
+from planning.models import FinishingBatch, Machine, OrderLine, Piece
+from planning.services import dispatch, finishing, pieces
+from tests.make import make_customer, make_line, make_order, make_spec
+from tests.planning.floor_walk import cut, finished, weaving_warp
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def three(planner) -> list[Piece]:
+    """Three perched pieces: two of one order, one of another's; nothing to mend. Their route: scour, press."""
+    spec = make_spec()
+    lines = [make_line(spec=spec), make_line(spec=spec, pieces=1)]
+    warp = weaving_warp(planner, spec=spec, lines=lines)
+    found = [cut(warp, planner) for _ in range(3)]
+    for piece in found:
+        pieces.perch_grey(piece, length_m=Decimal(64), width_cm=Decimal(165), mending_min=0, by=planner)
+    return [Piece.objects.get(pk=piece.pk) for piece in found]
+
+
+def where(piece: Piece) -> str:
+    return finishing.standing(Piece.objects.get(pk=piece.pk)).where
+
+
+def test_pieces_of_two_orders_go_through_a_step_sewn_end_to_end(three, planner):
+    assert [where(piece) for piece in three] == ["to scour"] * 3
+    batch = finishing.put_in(three[::-1], step="scour", by=planner, key="k")
+    assert finishing.put_in(three, step="scour", by=planner, key="k") == batch
+    assert [row.piece_id for row in batch.pieces.order_by("position")] == [piece.pk for piece in three[::-1]]
+    assert [where(piece) for piece in three] == ["in scour"] * 3
+    assert {line.state for line in OrderLine.objects.all()} == {"finishing"}
+    sizes = {three[0].pk: (Decimal("149.5"), Decimal("60.20"))}
+    finishing.take_out(batch, by=planner, sizes=sizes)
+    finishing.take_out(batch, by=planner)
+    assert [where(piece) for piece in three] == ["to press"] * 3
+    assert three[0].steps.get().width_cm == Decimal("149.5")
+    finishing.take_out(finishing.put_in(three, step="press", by=planner, key="k2"), by=planner)
+    assert [where(piece) for piece in three] == ["to the final perch"] * 3
+
+
+def test_a_piece_that_is_not_due_for_the_step_keeps_the_batch_out(three, planner):
+    for step, said in (("press", "goes to scour next"), ("mill", "goes to scour next")):
+        with pytest.raises(Refusal, match=said):
+            finishing.put_in(three, step=step, by=planner, key=step)
+    finishing.put_in(three[:1], step="scour", by=planner, key="a")
+    with pytest.raises(Refusal, match="is in Batch"):
+        finishing.put_in(three, step="scour", by=planner, key="b")
+    assert FinishingBatch.objects.count() == 1
+
+
+def test_a_piece_with_mending_left_or_not_perched_is_kept_out(three, planner):
+    fresh = cut(three[0].warp, planner)
+    with pytest.raises(Refusal, match="has not been over the grey perch"):
+        finishing.put_in([fresh], step="scour", by=planner, key="a")
+    pieces.perch_grey(three[0], length_m=Decimal(64), width_cm=Decimal(165), mending_min=90, by=planner)
+    with pytest.raises(Refusal, match="90 min to mend"):
+        finishing.put_in(three, step="scour", by=planner, key="b")
+
+
+def test_a_re_finished_piece_takes_its_steps_a_second_time(three, planner):
+    piece = three[0]
+    for step in ("scour", "press"):
+        finishing.take_out(finishing.put_in([piece], step=step, by=planner, key=step), by=planner)
+    pieces.measure(piece, length_m=Decimal(60), width_cm=Decimal(150), mass_g=25_000, by=planner)
+    pieces.judge(piece, verdict=Piece.RE_FINISH, why="creased", from_step=2, by=planner)
+    assert where(piece) == "to press"
+    finishing.take_out(
+        finishing.put_in([Piece.objects.get(pk=piece.pk)], step="press", by=planner, key="2"), by=planner
+    )
+    assert where(piece) == "to the final perch"
+    assert piece.steps.count() == 3
+
+
+def test_a_batch_that_was_not_put_in_leaves_its_pieces_where_they_stood(three, planner):
+    batch = finishing.put_in(three, step="scour", by=planner, key="k")
+    with pytest.raises(Refusal, match="Say why"):
+        finishing.undo_batch(batch, why="", by=planner)
+    finishing.undo_batch(batch, why="the machine is down", by=planner)
+    assert [where(piece) for piece in three] == ["to scour"] * 3
+    assert {piece.state for piece in Piece.objects.all()} == {"grey"}
+    assert "the machine is down" in three[0].entries.last().said
+
+
+def test_queues_say_how_many_days_of_work_they_are(three, planner):
+    Machine.objects.create(name="Dolly", step="scour", m_per_day=Decimal(128))
+    (queue,) = finishing.queues()
+    assert (queue.step, len(queue.pieces), queue.length_m, queue.days) == ("scour", 3, Decimal(192), Decimal("1.5"))
+
+
+def test_the_menders_queue_is_by_due_date_and_says_the_day(three, planner):
+    for piece, minutes in zip(three, (600, 300, 700), strict=True):
+        pieces.perch_grey(piece, length_m=Decimal(64), width_cm=Decimal(165), mending_min=minutes, by=planner)
+    OrderLine.objects.filter(pk=three[2].line_id).update(due_on="2026-01-01")
+    rows = finishing.mending_queue()
+    assert [row.piece.pk for row in rows] == [three[2].pk, three[0].pk, three[1].pk]
+    # 840 minutes a day: 700, then 1300, then 1600.
+    assert [row.on_day for row in rows] == [1, 2, 2]
+
+
+def test_the_page_puts_pieces_in_and_takes_them_out(three, desk):
+    page = desk.get("/finishing/").content.decode()
+    assert "To scour" in page
+    chosen = [three[0].pk, three[2].pk]
+    answer = desk.post("/finishing/", {"key": "web", "step": "scour", "pieces": chosen})
+    batch = FinishingBatch.objects.get()
+    assert answer.headers["Location"] == f"/finishing/batches/{batch.number}/"
+    assert desk.get(f"/finishing/batches/{batch.number}/").status_code == 200
+    bad = desk.post(f"/finishing/batches/{batch.number}/out/", {f"width_{three[0].pk}": "wide"}, follow=True)
+    assert "can&#x27;t be read" in bad.content.decode()
+    desk.post(f"/finishing/batches/{batch.number}/out/", {f"width_{three[0].pk}": "59 in"})
+    assert three[0].steps.get().width_cm == Decimal("149.9")
+    refused = desk.post("/finishing/", {"key": "web2", "step": "press", "pieces": [three[1].pk]})
+    assert refused.status_code == 422
+
+
+def test_queues_take_as_many_queries_for_ten_pieces_as_for_three(three, planner, desk, django_assert_max_num_queries):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    with CaptureQueriesContext(connection) as few:
+        desk.get("/finishing/")
+    for _ in range(7):
+        piece = cut(three[0].warp, planner)
+        pieces.perch_grey(piece, length_m=Decimal(64), width_cm=Decimal(165), mending_min=0, by=planner)
+    with django_assert_max_num_queries(len(few)):
+        desk.get("/finishing/")
+
+
+# Dispatch
+
+
+@pytest.fixture
+def sent_to(planner):
+    """A customer with a line of two pieces, both ready."""
+    spec = make_spec()
+    customer = make_customer(code="HAZ", name="Hazel and Sons")
+    line = make_line(spec=spec, order=make_order(customer=customer), tolerance_pct=Decimal("2.5"))
+    warp = weaving_warp(planner, spec=spec, lines=[line])
+    for length in ("58.50", "59.10"):
+        finished(cut(warp, planner), planner, length_m=length)
+    return customer
+
+
+def test_pieces_leave_on_a_note_that_says_what_is_short(sent_to, planner):
+    rows = dispatch.ready_for(sent_to)
+    sent = dispatch.send(sent_to, rows, sent_on=timezone.localdate(), by=planner, key="k")
+    assert dispatch.send(sent_to, rows, sent_on=timezone.localdate(), by=planner, key="k") == sent
+    (line,) = dispatch.lines_on(sent)
+    assert line.delivery.said == "117.6 m for 120 m ordered: 2.4 m short, within the tolerance of 2.5 %."
+    assert line.line.state == OrderLine.SENT
+    assert {piece.state for piece in Piece.objects.all()} == {Piece.SENT}
+    with pytest.raises(Refusal, match="was sent; it can't be measured"):
+        pieces.measure(rows[0], length_m=Decimal(60), width_cm=Decimal(150), mass_g=None, by=planner)
+
+
+def test_a_part_delivery_leaves_the_line_open_and_the_second_note_counts_both(sent_to, planner):
+    one, two = dispatch.ready_for(sent_to)
+    first = dispatch.send(sent_to, [one], sent_on=timezone.localdate(), by=planner, key="1")
+    assert one.line.__class__.objects.get(pk=one.line_id).state == OrderLine.READY
+    second = dispatch.send(sent_to, [two], sent_on=timezone.localdate(), by=planner, key="2")
+    assert dispatch.lines_on(first)[0].delivery.sent_m == Decimal("58.50")
+    assert dispatch.lines_on(second)[0].delivery.sent_m == Decimal("117.60")
+
+
+def test_what_is_not_ready_or_not_theirs_is_not_sent(sent_to, planner):
+    stranger = make_customer()
+    with pytest.raises(Refusal, match="is for Hazel and Sons"):
+        dispatch.send(stranger, dispatch.ready_for(sent_to), sent_on=timezone.localdate(), by=planner, key="a")
+    piece = dispatch.ready_for(sent_to)[0]
+    pieces.judge(piece, verdict=Piece.MEND_AGAIN, why="a float", mending_min=5, by=planner)
+    with pytest.raises(Refusal, match="only what has passed is sent"):
+        dispatch.send(sent_to, [piece], sent_on=timezone.localdate(), by=planner, key="b")
+
+
+def test_a_dispatch_taken_back_makes_its_pieces_ready_again(sent_to, planner):
+    sent = dispatch.send(sent_to, dispatch.ready_for(sent_to), sent_on=timezone.localdate(), by=planner, key="k")
+    dispatch.take_back(sent, why="the van did not come", by=planner)
+    dispatch.take_back(sent, why="the van did not come", by=planner)
+    assert len(dispatch.ready_for(sent_to)) == 2
+    assert OrderLine.objects.get(order__customer=sent_to).state == OrderLine.READY
+
+
+def test_the_pages_send_and_print(sent_to, desk):
+    assert "Hazel and Sons: 2 pieces" in desk.get("/dispatch/").content.decode()
+    page = desk.get("/dispatch/new/HAZ/").content.decode()
+    assert page.count(" checked") == 2
+    sent = {"key": "k", "sent_on": "2999-01-01", "pieces": [p.pk for p in dispatch.ready_for(sent_to)]}
+    assert "Nothing is sent on 01.01.2999 yet" in desk.post("/dispatch/new/HAZ/", sent).content.decode()
+    answer = desk.post("/dispatch/new/HAZ/", sent | {"sent_on": timezone.localdate().isoformat()})
+    assert answer.headers["Location"] == "/dispatch/1/"
+    paper = desk.get("/dispatch/1/print/").content.decode()
+    assert "117.60 m" in paper
+    assert "50.0 kg net" in paper
+    assert "2.4 m short, within" in paper
+    desk.post("/dispatch/1/back/", {"why": "wrong day"})
+    assert "NOT SENT" in desk.get("/dispatch/1/print/").content.decode()
