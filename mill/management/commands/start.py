@@ -49,6 +49,8 @@ class Command(BaseCommand):
 
     def handle(self, *, port: int, empty: bool, browser: bool, address: str | None, **options: Any) -> None:
         leave_in_good_order()
+        # Compiled code of the loom planner is kept with the book: compiled once, for whichever process needs it.
+        os.environ.setdefault("NUMBA_CACHE_DIR", str(settings.DATA_DIR / "numba"))
         url = f"http://127.0.0.1:{port}/"
         listen, env = "127.0.0.1", {}
         if address:
@@ -152,10 +154,9 @@ def once_changed(note: Path, now: str, do: Callable[[], None]) -> None:
 
 def child(*command: str, env: dict[str, str]) -> "subprocess.Popen[bytes]":
     """One of our own commands as a process that ends with this one."""
-    of_its_own = {"SHEDBOOK_OPEN_BOOK": "yes", "NUMBA_CACHE_DIR": str(settings.DATA_DIR / "numba")}
     return subprocess.Popen(
         [sys.executable, str(settings.BASE_DIR / "manage.py"), *command, "--parent", str(os.getpid())],
-        env={**of_its_own, **os.environ, **env},
+        env={"SHEDBOOK_OPEN_BOOK": "yes", **os.environ, **env},
         stdin=subprocess.PIPE,
         stdout=sys.stderr,
         # Ctrl-C reaches this process alone, which then ends the others in good order.
