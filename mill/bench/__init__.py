@@ -1,0 +1,1 @@
+"""Benchmarks: speed as a ratio measured in one run, on scratch books that are thrown away."""

@@ -1,0 +1,29 @@
+"""A scratch book: the example mill of a size in a folder of its own, for a benchmark to work on."""
+
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+MANAGE = Path(__file__).resolve().parent.parent.parent / "manage.py"
+
+
+@contextmanager
+def scratch_book(*, size: int) -> Iterator[dict[str, str]]:
+    """The environment of a process that opens the scratch book; the book is gone afterwards."""
+    with tempfile.TemporaryDirectory(prefix="shedbook-bench-") as folder:
+        env = {**os.environ, "SHEDBOOK_DATA": folder, "SHEDBOOK_DATABASE": f"sqlite:{folder}/shedbook.sqlite3"}
+        for command in (["migrate", "--verbosity", "0"], ["example_mill", "--size", str(size)]):
+            subprocess.run([sys.executable, str(MANAGE), *command], env=env, check=True, stdout=subprocess.DEVNULL)
+        yield env
+
+
+def inside(env: dict[str, str], name: str) -> str:
+    """What a benchmark's inner part prints, run in a process of its own on a scratch book."""
+    done = subprocess.run(
+        [sys.executable, str(MANAGE), "bench", name, "--inside"], env=env, check=True, capture_output=True, text=True
+    )
+    return done.stdout.strip().splitlines()[-1]
