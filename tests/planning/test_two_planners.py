@@ -1,0 +1,114 @@
+"""Two planners at once, each on a connection of their own: one is told no, and nothing is made twice."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import pytest
+from django.db import connection
+
+from inventory.services import check_invariants
+from mill import jobs
+from mill.refusal import Refusal
+from planning.models import OrderLine, Warp, WarpPart
+from planning.services import combine, orders, warp_steps, warp_yarn, warps
+from planning.services.warps import Share
+from tests.make import make_beam, make_line, make_lot, make_order, make_spec, make_yarn
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def at_once(*acts: Callable[[], object]) -> list[str]:
+    """What came of each, begun in the same moment: what it gave, or the sentence of its refusal."""
+    ready = Barrier(len(acts))
+
+    def run(act: Callable[[], object]) -> str:
+        try:
+            ready.wait(timeout=10)
+            return str(act())
+        except Refusal as refusal:
+            return refusal.message
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(acts)) as planners:
+        return list(planners.map(run, acts))
+
+
+@pytest.fixture
+def tweed():
+    spec = make_spec(yarns={"A": make_yarn(code="MOSS"), "B": make_yarn(code="CREAM")})
+    for n in range(4):
+        make_beam(code=f"B{n}")
+    return spec
+
+
+def test_the_same_pieces_are_accepted_by_one_and_given_to_both(tweed, planner):
+    line = make_line(spec=tweed)
+    said = at_once(*[lambda: combine.accept([[(line.pk, 2)]], by=planner)] * 2)
+    assert Warp.objects.count() == 1
+    assert said[0] == said[1], "asked for the same, both get the warp that was made"
+
+
+def test_of_two_who_want_a_lines_last_pieces_one_is_told_where_they_are(tweed, planner):
+    line = make_line(spec=tweed, pieces=3)
+    said = at_once(
+        lambda: combine.accept([[(line.pk, 2)]], by=planner), lambda: combine.accept([[(line.pk, 3)]], by=planner)
+    )
+    assert sum(part.pieces for part in WarpPart.objects.all()) in (2, 3)
+    assert sum("of its 3 pieces left" in one or "are on Warp" in one for one in said) == 1
+
+
+def test_different_lines_get_warps_of_different_numbers(tweed, planner):
+    lines = [make_line(spec=tweed) for _ in range(4)]
+    at_once(*[lambda line=line: warps.make_warp([Share(line, 2)], by=planner) for line in lines])
+    assert sorted(Warp.objects.values_list("number", flat=True)) == [1, 2, 3, 4]
+    assert OrderLine.objects.not_on_a_warp().count() == 0
+
+
+def test_two_who_hold_yarn_for_a_warp_hold_it_once(tweed, planner):
+    for entry in tweed.colourway_yarns.all():
+        make_lot(yarn=entry.yarn, grams=200_000)
+    warp = warps.make_warp([Share(make_line(spec=tweed), 2)], by=planner)
+    jobs.settle()
+    at_once(*[lambda: warp_yarn.hold_yarn(warp, by=planner)] * 3)
+    assert warp.holds.count() == 4
+    at_once(*[lambda: warp_steps.draw_yarn(warp, by=planner)] * 3)
+    assert sum(hold.drawn_g for hold in warp.holds.all()) == sum(y.issue_g for y in warp.yarns.filter(use="warp"))
+    check_invariants()
+
+
+def test_two_warps_that_want_one_lot_share_it_or_one_is_told_no(tweed, planner):
+    pair = [warps.make_warp([Share(make_line(spec=tweed), 2)], by=planner) for _ in range(2)]
+    jobs.settle()
+    for entry in tweed.colourway_yarns.all():
+        needs = pair[0].yarns.filter(yarn=entry.yarn)
+        make_lot(yarn=entry.yarn, grams=sum(need.issue_g for need in needs))
+    said = at_once(*[lambda warp=warp: warp_yarn.hold_yarn(warp, by=planner) for warp in pair])
+    assert sorted(warp.holds.count() for warp in pair) == [0, 4]
+    assert sum("short" in one for one in said) == 1
+    check_invariants()
+
+
+def test_a_line_is_not_called_off_while_its_yarn_is_being_drawn(tweed, planner):
+    for entry in tweed.colourway_yarns.all():
+        make_lot(yarn=entry.yarn, grams=200_000)
+    line = make_line(spec=tweed)
+    warp = warps.make_warp([Share(line, 2)], by=planner)
+    jobs.settle()
+    warp_yarn.hold_yarn(warp, by=planner)
+    at_once(
+        lambda: warp_steps.draw_yarn(warp, by=planner),
+        lambda: orders.call_off_line(line, by=planner),
+    )
+    line.refresh_from_db()
+    assert (line.state, line.parts.count()) == (OrderLine.ON_A_WARP, 1)
+
+
+def test_one_order_told_by_two_is_one(tweed, planner):
+    draft = orders.draft_of(make_line(spec=tweed))
+    head = make_order()
+    placing = {"customer": head.customer, "placed_on": head.placed_on, "number": "N7", "lines": [draft]}
+    said = at_once(*[lambda: orders.place_order(by=planner, **placing)] * 2)
+    assert said == ["N7", "N7"]
+    assert OrderLine.objects.filter(order__number="N7").count() == 1
