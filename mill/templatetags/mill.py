@@ -71,6 +71,18 @@ def hours(minutes: Any) -> str:
 
 
 @register.filter
+def days_late(minutes: Any) -> str:
+    """Minutes of lateness as a person says them: hours under two days, else whole days, begun ones counted.
+
+    >>> days_late(300), days_late(3000), days_late(0)
+    ('5 h', '3 days', '0 min')
+    """
+    if minutes is None or minutes == "" or int(minutes) < 2 * 24 * 60:
+        return hours(minutes)
+    return f"{num(-(-int(minutes) // (24 * 60)))} days"
+
+
+@register.filter
 def attr(value: Any, name: str) -> Any:
     return value.get(name) if isinstance(value, dict) else getattr(value, name, None)
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 from inventory.models import Delivery, YarnLot, YarnOutlook
 from mill.desk import room
 from mill.models import Job
-from mill.templatetags.mill import day, hours, kg, moment
+from mill.templatetags.mill import day, days_late, kg, moment
 from planning.models import Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures
 from planning.services.plans import IN_LOOM
 from planning.services.tickets import overtaken_first
@@ -51,7 +51,7 @@ def late_warps(run: PlanRun | None) -> list[Entry]:
         Entry(
             str(slot.warp),
             reverse("warp", args=[slot.warp.number]),
-            f"late by {hours(slot.late_min)} over its pieces on loom {slot.loom}, out {day(slot.weaving_stops_at)}. "
+            f"late by {days_late(slot.late_min)} over its pieces on loom {slot.loom}, out {day(slot.weaving_stops_at)}. "
             f"{slot.why}",
             "Look at the loom",
             reverse("loom", args=[slot.loom.code]),
