@@ -51,7 +51,8 @@ def late_warps(run: PlanRun | None) -> list[Entry]:
         Entry(
             str(slot.warp),
             reverse("warp", args=[slot.warp.number]),
-            f"late by {days_late(slot.late_min)} over its pieces on loom {slot.loom}, out {day(slot.weaving_stops_at)}. "
+            f"late by {days_late(slot.late_min)} over its pieces on loom {slot.loom}, out "
+            f"{day(slot.weaving_stops_at)}. "
             f"{slot.why}",
             "Look at the loom",
             reverse("loom", args=[slot.loom.code]),
