@@ -165,6 +165,11 @@ def make_beam(**changes: Any) -> Beam:
     return Beam.objects.create(**facts | changes)
 
 
+def make_shift(**changes: Any) -> ShiftPattern:
+    n = next(_numbers)
+    return ShiftPattern.objects.create(**{"name": f"Shifts {n}", "hours": "Mon-Fri 06:00-22:00"} | changes)
+
+
 def make_loom(**changes: Any) -> Loom:
     n = next(_numbers)
     pattern = (

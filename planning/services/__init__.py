@@ -4,8 +4,14 @@ working_out.py   a warp from the database to its figures, yarn needs and demand;
 clock.py         between the calendar's moments and the planner's minutes
 cloths.py        revisions and colourways
 orders.py        orders and their lines
+line_figures.py  what an order line takes, alone on a warp
+line_plans.py    when the plan has a line's pieces off the loom
+line_states.py   where a line is: where its hindmost piece is
 combine.py       order lines into warps
-warps.py         a warp from proposed to woven out
+warps.py         a warp put together, split, joined, taken apart, and its beam
+beams.py         which beams there are for a warp
+warp_yarn.py     lots held, drawn and let go for a warp
+warp_steps.py    a warp from planned to woven out, and a step back
 looms.py         looms, reeds, beams, hours and the mill's own figures
 plans.py         warps on looms
 tickets.py       figures frozen for the floor

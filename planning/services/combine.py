@@ -31,6 +31,8 @@ from planning.ticket import Figures, Run
 from planning.worktime import DAY_MIN, WEEK_MIN, read_week
 
 TRIES = 5
+# A page waits for it: a second at most for lines that a dive alone doesn't prove.
+STEPS = 250_000
 
 
 @dataclass(frozen=True)
@@ -182,7 +184,7 @@ def room_lines(lines: Iterable[Waiting], rules: Rules) -> list[Line]:
 @lru_cache(maxsize=256)
 def _combined(lines: tuple[Line, ...], rules: Rules) -> Combination:
     """Kept, since a page that is worked on asks again for groups in which nothing has changed."""
-    return combining.combine(lines, rules)
+    return combining.combine(lines, rules, steps=STEPS)
 
 
 class _There:

@@ -13,7 +13,7 @@ from planning.models import Loom, OrderLine, Warp
 from planning.services import combine, warps
 from planning.services.combine import Wishes
 from planning.services.warps import Share
-from tests.make import make_beam, make_line, make_loom, make_lot, make_spec, make_ticket, make_yarn
+from tests.make import make_beam, make_line, make_loom, make_lot, make_shift, make_spec, make_ticket, make_yarn
 
 pytestmark = pytest.mark.django_db
 PIECE_M = Decimal("68.7") + Decimal("0.5")
@@ -137,6 +137,16 @@ def test_a_piece_that_no_beam_holds_is_left_out_with_the_sentence_and_the_others
     assert parts_of(group) == [[(small.pk, 2)]]
     assert group.refused[0][0] == huge
     assert "and a warp is at most" in group.refused[0][1]
+
+
+def test_half_the_hours_weave_half_the_warp_in_a_day(tweed):
+    line_of(tweed)
+    (two_shifts,) = combine.propose()
+    Loom.objects.update(shift_pattern=make_shift(hours="Mon-Fri 06:00-14:00"))
+    (one_shift,) = combine.propose()
+    # 220 picks a minute at 70 %, 8 h on 5 days of 7, 8.46 picks a cm of 63.9 m from 68.7 m of warp.
+    assert one_shift.rules.woven_m_per_day == Decimal("67.1")
+    assert two_shifts.rules.woven_m_per_day == Decimal("134.2")
 
 
 def test_a_cloth_that_no_loom_takes_is_not_proposed_and_says_why(tweed):
