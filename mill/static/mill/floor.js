@@ -1,0 +1,203 @@
+// The floor's page on a phone whose connection comes and goes. Each tap is written into the phone first, with a key of
+// its own, and leaves it only when the book has said that it has it: sent twice, it counts once. Without this script the
+// same buttons post the same form.
+
+const QUEUE = "shedbook-floor-taps";
+const WHO = "shedbook-floor-who";
+const TAP_AGAIN_MS = 1500;
+const TRY_AGAIN_MS = 4000;
+const MOST_AT_ONCE = 20;
+// What a warp does after a thing was told, so that the next buttons are there while nothing can be sent.
+const AFTER = {
+  wound: "wound", gaited: "gaited", started: "runs", running: "runs", stopped: "stands", "warp out": "woven out",
+};
+const SAID = { runs: "Running", stands: "Stands", wound: "Wound", gaited: "Gaited", "woven out": "Woven out" };
+
+const floor = document.querySelector(".floor[data-token]");
+const form = floor?.querySelector("form");
+const next = form && JSON.parse(document.getElementById("next-acts").textContent);
+
+const read = () => JSON.parse(localStorage.getItem(QUEUE) ?? "[]");
+const write = (taps) => localStorage.setItem(QUEUE, JSON.stringify(taps));
+const newKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((n) => n.toString(16).padStart(2, "0")).join("");
+
+// The buttons
+
+function arrange(state) {
+  const now = floor.querySelector("[data-now]");
+  const likely = form.querySelector("[data-likely]");
+  const others = form.querySelector("[data-others]");
+  now.dataset.state = state;
+  const sections = [...likely.children, ...others.children];
+  const first = next[state] ?? [];
+  for (const act of first) {
+    const section = sections.find((one) => one.dataset.act === act);
+    if (section) likely.append(section);
+  }
+  for (const section of sections) if (!first.includes(section.dataset.act)) others.append(section);
+}
+
+function waiting() {
+  return read().filter((tap) => tap.token === floor.dataset.token && !tap.problem);
+}
+
+function show() {
+  const taps = read();
+  const unsent = floor.querySelector("[data-unsent]");
+  unsent.hidden = taps.length === 0;
+  unsent.textContent = taps.length
+    ? `${taps.length} not sent yet, kept in this phone: ${taps.map((tap) => tap.kind.replace(":", ", ")).join("; ")}.`
+    : "";
+  const problems = floor.querySelector("[data-problems]");
+  problems.replaceChildren(...taps.filter((tap) => tap.problem).map(problem));
+  problems.hidden = !problems.children.length;
+  const last = waiting().map((tap) => AFTER[tap.kind.split(":")[0]]).filter(Boolean).at(-1);
+  if (last) {
+    arrange(last);
+    floor.querySelector("[data-state-said]").textContent = `${SAID[last]}, not sent yet`;
+  }
+}
+
+// A tap that the book could not take as it is: with another code it may, or whoever made it throws it away.
+function problem(tap) {
+  const line = document.createElement("li");
+  line.className = "error";
+  line.append(`${tap.kind.replace(":", ", ")} was not taken: ${tap.problem}`);
+  const again = document.createElement("button");
+  again.type = "button";
+  again.textContent = "Send it with the code above";
+  again.addEventListener("click", () => {
+    const worker = form.elements.worker.value;
+    write(read().map((one) => (one.key === tap.key ? { ...one, worker, problem: undefined } : one)));
+    send();
+  });
+  const away = document.createElement("button");
+  away.type = "button";
+  away.className = "grave";
+  away.textContent = "Throw it away";
+  away.addEventListener("click", () => {
+    write(read().filter((one) => one.key !== tap.key));
+    show();
+  });
+  line.append(again, away);
+  return line;
+}
+
+function complain(sentence, isDone = false) {
+  const list = floor.querySelector("[data-wrong]");
+  list.hidden = false;
+  const line = document.createElement("li");
+  line.className = isDone ? "success" : "error";
+  line.textContent = sentence;
+  list.replaceChildren(line);
+}
+
+// Taps
+
+let lastTap = { said: "", at: 0 };
+
+form?.addEventListener("submit", (event) => {
+  event.preventDefault();
+  // The book's own script would take the form for sent.
+  event.stopImmediatePropagation();
+  const button = event.submitter;
+  const typed = new FormData(form, button);
+  const tap = Object.fromEntries([...typed].filter(([name, value]) => value && name !== "csrfmiddlewaretoken"));
+  delete tap.key;
+  if (!tap.kind) return;
+  if (tap.kind !== "undone") { delete tap.undoes; delete tap.why; }
+  if (!tap.worker) {
+    complain("Say who you are: type your short code.");
+    form.elements.worker.focus();
+    return;
+  }
+  const section = button.closest("[data-act]");
+  const empty = [...section.querySelectorAll("input:not([type=hidden])")].find((input) => !input.value.trim());
+  if (empty && tap.kind !== "undone") {
+    complain(`Write it in first: ${empty.labels[0].textContent}.`);
+    empty.focus();
+    return;
+  }
+  const said = JSON.stringify(tap);
+  if (said === lastTap.said && Date.now() - lastTap.at < TAP_AGAIN_MS) return;
+  lastTap = { said, at: Date.now() };
+  localStorage.setItem(WHO, tap.worker);
+  write([...read(), { ...tap, key: newKey(), token: floor.dataset.token, at: Date.now() }]);
+  for (const input of section.querySelectorAll("input:not([type=hidden])")) input.value = "";
+  show();
+  send();
+}, true);
+
+// Sending
+
+let sending = false;
+
+async function send() {
+  if (sending || read().length === 0) return;
+  sending = true;
+  try {
+    while (await sendSome());
+  } catch (error) {
+    // No connection, or the book is shut for a moment: the taps stay where they are and are tried again.
+    console.info("Not sent yet:", error.message);
+  } finally {
+    sending = false;
+    show();
+  }
+}
+
+async function sendSome() {
+  const taps = read().filter((tap) => !tap.problem).slice(0, MOST_AT_ONCE);
+  if (taps.length === 0) return false;
+  const now = Date.now();
+  const events = taps.map(({ at, ...tap }) => ({ ...tap, age_s: Math.max(0, Math.round((now - at) / 1000)) }));
+  const answer = await fetch(form.dataset.api, {
+    method: "POST",
+    headers: { "Content-Type": "application/json", "X-CSRFToken": form.elements.csrfmiddlewaretoken.value },
+    body: JSON.stringify({ events }),
+  });
+  if (answer.status === 401 || answer.status === 403) {
+    complain("This phone is signed out. Nothing is lost: sign in, and open this page again.");
+    return false;
+  }
+  if (!answer.ok) throw new Error(`the book answered ${answer.status}`);
+  const told = await answer.json();
+  const by = Object.fromEntries(told.map((one) => [one.key, one]));
+  write(
+    read()
+      .filter((tap) => !by[tap.key]?.is_kept)
+      .map((tap) => (by[tap.key] ? { ...tap, problem: by[tap.key].refused } : tap)),
+  );
+  const wrong = told.filter((one) => one.is_kept && one.refused);
+  if (wrong.length) complain(`Not done: ${wrong.map((one) => one.refused).join(" ")}`);
+  else if (told.some((one) => one.is_kept)) {
+    complain(`Written down: ${told.filter((one) => one.is_kept).map((one) => one.said).join("; ")}.`, true);
+  }
+  await refresh();
+  return true;
+}
+
+// The page as the book has it now, without losing what is being typed.
+async function refresh() {
+  const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+  if (!answer.ok) return;
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const fresh = page.querySelector(".floor[data-token]");
+  if (!fresh) return;
+  const typed = Object.fromEntries([...new FormData(form)].filter(([name]) => !["key", "undoes", "csrfmiddlewaretoken"].includes(name)));
+  for (const place of ["[data-now]", "[data-likely]", ".others", ".holds"]) {
+    const [old, young] = [floor.querySelector(place), fresh.querySelector(place)];
+    if (place === ".others") young.open = old.open;
+    old.replaceWith(young);
+  }
+  for (const [name, value] of Object.entries(typed)) if (form.elements[name] && value) form.elements[name].value = value;
+}
+
+if (form) {
+  form.elements.worker.value ||= localStorage.getItem(WHO) ?? "";
+  show();
+  send();
+  addEventListener("online", send);
+  addEventListener("visibilitychange", send);
+  setInterval(send, TRY_AGAIN_MS);
+}

@@ -1,0 +1,67 @@
+from datetime import timedelta
+from typing import Any
+
+from django.urls import path
+from drf_spectacular.utils import extend_schema
+from rest_framework import viewsets
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+from rest_framework.views import APIView
+
+from mill.refusal import Refusal
+from planning.forms.floor import FloorForm
+from planning.models import FloorEvent, JobTicket
+from planning.serializers.floor import FloorEventSerializer, TapsSerializer, ToldSerializer
+from planning.services import floor
+from planning.views.floor import told
+
+
+class TapsView(APIView):
+    """What phones have kept while they had no connection: any number of times, each counts once by its key."""
+
+    @extend_schema(request=TapsSerializer, responses={200: ToldSerializer(many=True)})
+    def post(self, request: Request) -> Response:
+        asked = TapsSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        tickets = {
+            ticket.token: ticket
+            for ticket in JobTicket.objects.filter(
+                token__in={tap["token"] for tap in asked.validated_data["events"]}
+            ).select_related("warp", "loom")
+        }
+        # One after the other, in the order in which they were told; each a transaction of its own.
+        return Response([_told(tap, tickets, request.user) for tap in asked.validated_data["events"]])
+
+
+def _told(tap: dict[str, Any], tickets: dict[str, JobTicket], by: Any) -> dict[str, Any]:
+    key = tap["key"]
+    ticket = tickets.get(tap["token"])
+    if ticket is None:
+        return _not_kept(key, "This paper is not in the book. Scan its code again.")
+    form = FloorForm({name: value for name, value in tap.items() if name not in ("token", "age_s")})
+    if not form.is_valid():
+        return _not_kept(key, " ".join(str(error) for errors in form.errors.values() for error in errors))
+    try:
+        event = told(form, warp=ticket.warp, ticket=ticket, by=by, age=timedelta(seconds=tap["age_s"]))
+    except Refusal as refusal:
+        return _not_kept(key, refusal.message)
+    return {"key": key, "is_kept": True, "said": floor.said_of(event), "refused": event.refused}
+
+
+def _not_kept(key: str, why: str) -> dict[str, Any]:
+    return {"key": key, "is_kept": False, "said": "", "refused": why}
+
+
+class FloorEventViewSet(viewsets.ReadOnlyModelViewSet[FloorEvent]):
+    """Everything that the floor told, as it was told."""
+
+    queryset = FloorEvent.objects.select_related("warp", "loom", "worker", "undoes")
+    serializer_class = FloorEventSerializer
+    lookup_field = "key"
+    filterset_fields = {"kind": ["exact"], "warp__number": ["exact"], "happened_at": ["gte", "lte"]}
+
+
+router = SimpleRouter()
+router.register("floor/events", FloorEventViewSet)
+urlpatterns = [path("floor/taps/", TapsView.as_view(), name="api_taps"), *router.urls]

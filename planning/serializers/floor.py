@@ -1,0 +1,51 @@
+from rest_framework import serializers
+
+from planning.models import FloorEvent
+
+
+class TapSerializer(serializers.Serializer[dict[str, object]]):
+    """One thing told at a machine. `age_s` is how long the phone has kept it."""
+
+    key = serializers.CharField(max_length=60)
+    token = serializers.CharField(max_length=24, help_text="Of the ticket whose code was scanned.")
+    kind = serializers.CharField(
+        max_length=40, help_text='As the buttons say it; a stop with its reason: "stopped:tuner".'
+    )
+    worker = serializers.CharField(max_length=8)
+    age_s = serializers.IntegerField(min_value=0, default=0)
+    length_m = serializers.CharField(max_length=20, required=False, allow_blank=True)
+    weft_lot = serializers.CharField(max_length=30, required=False, allow_blank=True)
+    back_lot = serializers.CharField(max_length=30, required=False, allow_blank=True)
+    grams = serializers.CharField(max_length=20, required=False, allow_blank=True)
+    picks = serializers.CharField(max_length=20, required=False, allow_blank=True)
+    why = serializers.CharField(max_length=100, required=False, allow_blank=True)
+    undoes = serializers.IntegerField(required=False)
+
+
+class TapsSerializer(serializers.Serializer[dict[str, object]]):
+    events = serializers.ListField(child=TapSerializer(), max_length=50)
+
+
+class ToldSerializer(serializers.Serializer[dict[str, object]]):
+    """What became of a tap.
+
+    is_kept   the book has it; the phone need not keep it any longer
+    refused   why it could not be done, when it could not
+    """
+
+    key = serializers.CharField()
+    is_kept = serializers.BooleanField()
+    said = serializers.CharField()
+    refused = serializers.CharField(allow_blank=True)
+
+
+class FloorEventSerializer(serializers.ModelSerializer[FloorEvent]):
+    warp = serializers.IntegerField(source="warp.number")
+    loom = serializers.CharField(source="loom.code", allow_null=True, default=None)
+    worker = serializers.CharField(source="worker.code")
+    undoes = serializers.CharField(source="undoes.key", allow_null=True, default=None)
+    facts = serializers.DictField()
+
+    class Meta:
+        model = FloorEvent
+        fields = ["key", "kind", "warp", "loom", "worker", "happened_at", "received_at", "facts", "undoes", "refused"]

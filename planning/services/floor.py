@@ -1,0 +1,397 @@
+"""The floor: what people tell the book at the machine, each thing once; and taking it back, with a trace.
+
+An event is kept whatever comes of it: one that can't be done says why, so that nothing told is lost. The verbs that
+follow from it are those of the desk.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from inventory import services as store
+from inventory.ledger import written
+from inventory.models import Movement
+from mill.refusal import Refusal
+from planning.models import FloorEvent, JobTicket, Loom, Piece, Stop, Warp, WarpHold, WarpYarn, Worker
+from planning.services import pieces, warp_steps, working_out
+from planning.services.warps import lock_warps
+
+# A tap may wait in a phone over the mill's holiday, and no longer. No source.
+WAIT_MOST = timedelta(days=21)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What somebody said: read and checked, not yet done.
+
+    facts   length_m, reason, lot, grams, picks: what belongs to the kind
+    """
+
+    key: str
+    kind: str
+    worker: Worker
+    warp: Warp
+    loom: Loom | None
+    happened_at: datetime
+    facts: Mapping[str, Any]
+    by: Any
+
+
+def worker_of(code: str) -> Worker:
+    """Who has this short code. Raises Refusal for nobody."""
+    code = code.strip().upper()
+    if not code:
+        raise Refusal("Say who you are: type your short code.", field="worker")
+    worker = Worker.objects.filter(code=code, is_in_use=True).first()
+    if worker is None:
+        raise Refusal(f"Nobody of the floor has the code {code}. Type it again, or ask the planner.", field="worker")
+    return worker
+
+
+def loom_for(warp: Warp, ticket: JobTicket | None) -> Loom | None:
+    """Where it hangs; before that where the plan, or its ticket, has it."""
+    if warp.loom:
+        return warp.loom
+    row = working_out.for_working_out(Warp.objects.filter(pk=warp.pk)).get()
+    return working_out.loom_of(row) or (ticket.loom if ticket else None)
+
+
+def tell(
+    warp: Warp,
+    *,
+    kind: str,
+    worker: Worker,
+    key: str,
+    by: Any,
+    facts: Mapping[str, Any] | None = None,
+    age: timedelta = timedelta(0),
+    ticket: JobTicket | None = None,
+    undoes: FloorEvent | None = None,
+) -> FloorEvent:
+    """Write down what somebody tells of a warp and do what follows. The same key counts once.
+
+    age     how long ago it was, by the phone that kept it; so a phone's wrong clock does no harm
+
+    What can't be done is kept with the reason in `refused`; nothing else follows from it then.
+    """
+    if kind not in DO:
+        raise Refusal(f"{kind!r} is nothing that the floor tells. Load the page again.", field="kind")
+    if not key or len(key) > 60:
+        raise Refusal("This tap has no key of its own. Load the page again.", field="key")
+    age = min(max(age, timedelta(0)), WAIT_MOST)
+    with transaction.atomic():
+        (warp,) = lock_warps(warp.pk)
+        if before := FloorEvent.objects.filter(key=key).first():
+            return before
+        told = Told(
+            key=key,
+            kind=kind,
+            worker=worker,
+            warp=warp,
+            loom=loom_for(warp, ticket),
+            happened_at=timezone.now() - age,
+            facts=dict(facts or {}),
+            by=by,
+        )
+        piece: Piece | None = None
+        refused = ""
+        try:
+            with transaction.atomic():
+                if kind == FloorEvent.UNDONE:
+                    _undo(told, undoes)
+                else:
+                    piece = DO[kind](told)
+        except Refusal as refusal:
+            refused = refusal.message
+        kept = {**told.facts, **({"piece": piece.number} if piece else {})}
+        return FloorEvent.objects.create(
+            key=key,
+            kind=kind,
+            warp=warp,
+            loom=told.loom,
+            ticket=ticket,
+            worker=worker,
+            happened_at=told.happened_at,
+            facts={name: str(value) for name, value in kept.items()},
+            piece=piece,
+            undoes=undoes if kind == FloorEvent.UNDONE and not refused else None,
+            refused=refused[:500],
+            by=by,
+        )
+
+
+# What follows from each
+
+
+def _wound(told: Told) -> None:
+    warp_steps.wind(told.warp, by=told.by)
+
+
+def _gaited(told: Told) -> None:
+    if told.loom is None:
+        raise Refusal(f"{told.warp} has no loom yet. Ask the planner where it goes.")
+    warp_steps.gait(told.warp, loom=told.loom, by=told.by)
+
+
+def _started(told: Told) -> None:
+    warp_steps.begin_weaving(told.warp, by=told.by)
+
+
+def _weaves(told: Told, what: str) -> None:
+    if told.warp.state != Warp.WEAVING:
+        raise Refusal(f"{told.warp} is {told.warp.state}, not weaving: {what}. Tell what came before it first.")
+
+
+def _stopped(told: Told) -> None:
+    _weaves(told, "its loom can't be stopped")
+    reason = str(told.facts.get("reason", ""))
+    if reason not in {value for value, _ in Stop.REASONS}:
+        raise Refusal("Say why the loom stands: choose one of the reasons.", field="reason")
+    assert told.loom is not None
+    _close_stop(told)
+    Stop.objects.create(warp=told.warp, loom=told.loom, reason=reason, starts_at=told.happened_at, worker=told.worker)
+
+
+def _running(told: Told) -> None:
+    _weaves(told, "its loom can't run")
+    _close_stop(told)
+
+
+def _close_stop(told: Told) -> None:
+    stop = open_stop(told.warp)
+    if stop is not None:
+        stop.stops_at = max(told.happened_at, stop.starts_at)
+        stop.save(update_fields=["stops_at"])
+
+
+def open_stop(warp: Warp) -> Stop | None:
+    return warp.stops.filter(stops_at__isnull=True).first()
+
+
+def _piece_off(told: Told) -> Piece:
+    length_m = told.facts.get("length_m")
+    if not isinstance(length_m, Decimal):
+        raise Refusal("Say how long the piece is: the metres on the loom's counter.", field="length_m")
+    return pieces.cut_piece(
+        told.warp,
+        length_m=length_m,
+        worker=told.worker,
+        on=timezone.localdate(told.happened_at),
+        by=told.by,
+        key=f"f.{told.key}",
+    )
+
+
+def _warp_out(told: Told) -> None:
+    _weaves(told, "it can't be out")
+    _close_stop(told)
+    warp_steps.weave_out(told.warp, by=told.by, on=timezone.localdate(told.happened_at))
+
+
+def _weft_hold(told: Told, lot_label: str, *, uses: tuple[str, ...]) -> WarpHold:
+    if not lot_label:
+        raise Refusal("Say which lot: its label is in the cone.", field="lot")
+    hold = (
+        told.warp.holds.filter(use__in=uses, reservation__lot__label__iexact=lot_label)
+        .select_related("reservation__lot")
+        .order_by("-drawn_g", "pk")
+        .first()
+    )
+    if hold is None:
+        others = sorted({h.reservation.lot.label for h in told.warp.holds.select_related("reservation__lot")})
+        raise Refusal(
+            f"Lot {lot_label} is not one of {told.warp}; it has {', '.join(others) or 'none'}. "
+            "Look at the label in the cone, or ask the planner.",
+            field="lot",
+        )
+    return hold
+
+
+def _weft_changed(told: Told) -> None:
+    """Another lot of weft from here on: one that is held is drawn now."""
+    _weaves(told, "its weft can't be changed")
+    hold = _weft_hold(told, str(told.facts.get("lot", "")), uses=(WarpYarn.WEFT,))
+    warp_steps.draw_weft(told.warp, by=told.by, holds=[hold.pk])
+
+
+def _yarn_returned(told: Told) -> None:
+    grams = told.facts.get("grams")
+    if not isinstance(grams, int) or grams < 1:
+        raise Refusal("Say how much comes back: grams without the cone.", field="grams")
+    hold = _weft_hold(told, str(told.facts.get("lot", "")), uses=(WarpYarn.WARP, WarpYarn.WEFT))
+    store.return_to_stock(
+        lot=hold.reservation.lot,
+        grams=grams,
+        reservation=hold.reservation,
+        document=str(told.warp),
+        by=told.by,
+        key=_return_key(told.key),
+    )
+
+
+def _return_key(key: str) -> str:
+    # The ledger's keys are at most 56 long.
+    return f"fl.{key}"[:56]
+
+
+def _picks(told: Told) -> None:
+    """What the loom's counter shows: picks woven of this warp so far."""
+    _weaves(told, "its picks can't be read")
+    picks = told.facts.get("picks")
+    if not isinstance(picks, int) or picks < 0:
+        raise Refusal("Say what the counter shows: a whole number.", field="picks")
+    in_all = told.warp.worked.picks
+    if picks > in_all * 11 // 10:
+        raise Refusal(f"{picks} picks are more than {told.warp} has, {in_all}. Read the counter again.", field="picks")
+    pieces.reckon_picks(told.warp, by=told.by, at_least=picks)
+
+
+DO: dict[str, Callable[[Told], Piece | None]] = {
+    FloorEvent.WOUND: _wound,
+    FloorEvent.GAITED: _gaited,
+    FloorEvent.STARTED: _started,
+    FloorEvent.STOPPED: _stopped,
+    FloorEvent.RUNNING: _running,
+    FloorEvent.PIECE_OFF: _piece_off,
+    FloorEvent.WARP_OUT: _warp_out,
+    FloorEvent.WEFT_CHANGED: _weft_changed,
+    FloorEvent.YARN_RETURNED: _yarn_returned,
+    FloorEvent.PICKS: _picks,
+    FloorEvent.UNDONE: lambda told: None,
+}
+
+
+# Taking back
+
+
+def _undo(told: Told, undoes: FloorEvent | None) -> None:
+    """Take back the last thing told of the warp that still stands; both stay in the book."""
+    if undoes is None:
+        raise Refusal("Nothing is named to be taken back. Load the page again.")
+    last = last_standing(told.warp)
+    if last is None or last.pk != undoes.pk:
+        told_last = f"{last.kind}, told by {last.worker.name}" if last else "nothing that stands"
+        raise Refusal(f"Only the last thing told of {told.warp} can be taken back: that is {told_last}.")
+    why = str(told.facts.get("why", "")) or "pressed by mistake on the floor"
+    match undoes.kind:
+        case FloorEvent.STOPPED:
+            Stop.objects.filter(warp=told.warp, starts_at=undoes.happened_at).delete()
+        case FloorEvent.RUNNING:
+            stop = told.warp.stops.order_by("-starts_at").first()
+            if stop is not None:
+                stop.stops_at = None
+                stop.save(update_fields=["stops_at"])
+        case FloorEvent.PIECE_OFF:
+            if undoes.piece is not None:
+                pieces.take_back_cut(undoes.piece, why=why, by=told.by, worker=told.worker)
+        case FloorEvent.YARN_RETURNED:
+            movement = Movement.objects.filter(key=_return_key(undoes.key)).first()
+            if movement is not None:
+                store.reverse(movement=movement, reason=why, by=told.by, key=_return_key(told.key))
+        case FloorEvent.PICKS:
+            pieces.reckon_picks(told.warp, by=told.by, at_least=_counter_before(undoes))
+        case FloorEvent.WEFT_CHANGED:
+            pass
+        case _:
+            warp_steps.step_back(told.warp, reason=why, by=told.by)
+            if undoes.kind == FloorEvent.WARP_OUT:
+                warp = Warp.objects.get(pk=told.warp.pk)
+                pieces.reckon_picks(warp, by=told.by)
+
+
+def _counter_before(event: FloorEvent) -> int:
+    earlier = standing_events(event.warp).filter(kind=FloorEvent.PICKS, pk__lt=event.pk).order_by("-pk").first()
+    return int(earlier.facts["picks"]) if earlier else 0
+
+
+def standing_events(warp: Warp) -> Any:
+    """What was told of the warp, done, and not taken back since."""
+    return warp.events.filter(refused="", undone_by__isnull=True).exclude(kind=FloorEvent.UNDONE)
+
+
+def last_standing(warp: Warp) -> FloorEvent | None:
+    found: FloorEvent | None = standing_events(warp).select_related("worker").order_by("-pk").first()
+    return found
+
+
+# What the page shows
+
+
+STANDS, RUNS = "stands", "runs"
+# What is likely to be told next, the likeliest first.
+NEXT: dict[str, tuple[str, ...]] = {
+    Warp.PROPOSED: (),
+    Warp.PLANNED: (),
+    Warp.YARN_DRAWN: (FloorEvent.WOUND,),
+    Warp.WOUND: (FloorEvent.GAITED,),
+    Warp.GAITED: (FloorEvent.STARTED,),
+    RUNS: (FloorEvent.STOPPED, FloorEvent.PIECE_OFF),
+    STANDS: (FloorEvent.RUNNING, FloorEvent.PIECE_OFF),
+    Warp.WOVEN_OUT: (FloorEvent.YARN_RETURNED,),
+}
+
+
+@dataclass(frozen=True)
+class Now:
+    """A warp on the floor as it stands.
+
+    state    the warp's own, or "runs" and "stands" while it weaves
+    """
+
+    warp: Warp
+    state: str
+    stop: Stop | None
+    n_cut: int
+    n_pieces: int
+    next_length_m: Decimal | None
+    next_line: str
+    picks_left: int
+    lots: tuple[str, ...]
+    last: FloorEvent | None
+
+
+def now_of(warp: Warp) -> Now:
+    """How the warp stands. `warp` comes with its loom and worked."""
+    stop = open_stop(warp) if warp.state == Warp.WEAVING else None
+    state = (STANDS if stop else RUNS) if warp.state == Warp.WEAVING else warp.state
+    n_cut = warp.woven_pieces.count()
+    parts = list(warp.parts.select_related("line__order"))
+    part = pieces.part_of_cut(warp, n_cut + 1)
+    worked = getattr(warp, "worked", None)
+    length_m = None
+    if part is not None and worked is not None and worked.figures is not None:
+        # Read straight off the stored figures: the whole of them would take as long as the rest of the page.
+        at = [row.pk for row in parts].index(part.pk)
+        length_m = Decimal(worked.figures["runs"][at]["grey_length_m"])
+    lots = sorted({hold.reservation.lot.label for hold in warp.holds.select_related("reservation__lot")})
+    return Now(
+        warp=warp,
+        state=state,
+        stop=stop,
+        n_cut=n_cut,
+        n_pieces=sum(row.pieces for row in parts),
+        next_length_m=length_m,
+        next_line=str(part.line) if part else "",
+        picks_left=max(0, (worked.picks if worked else 0) - warp.picks_woven),
+        lots=tuple(lots),
+        last=last_standing(warp),
+    )
+
+
+def said_of(event: FloorEvent) -> str:
+    """An event in a sentence, for whoever told it."""
+    facts = event.facts
+    words = {
+        FloorEvent.STOPPED: f"stopped: {facts.get('reason', '')}",
+        FloorEvent.PIECE_OFF: f"piece {facts.get('piece', '')} off, {facts.get('length_m', '')} m",
+        FloorEvent.WEFT_CHANGED: f"weft changed to lot {facts.get('lot', '')}",
+        FloorEvent.YARN_RETURNED: f"{written(int(facts.get('grams') or 0))} of lot {facts.get('lot', '')} returned",
+        FloorEvent.PICKS: f"{facts.get('picks', '')} picks on the counter",
+        FloorEvent.UNDONE: f"taken back: {event.undoes.kind if event.undoes else ''}",
+    }
+    return words.get(event.kind, event.kind)

@@ -1,0 +1,167 @@
+"""The floor's page: what the QR code on a paper leads to when somebody has something to tell."""
+
+from datetime import timedelta
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path
+from django.views.decorators.http import require_GET, require_http_methods
+
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.refusal import Refusal
+from mill.templatetags.mill import moment
+from planning.forms.floor import FloorForm
+from planning.models import FloorEvent, JobTicket, Stop, Warp
+from planning.services import floor, plans
+from planning.services.floor import NEXT
+from planning.views.tickets import state_of
+
+# The buttons of the page and in which order those that are not likely now are folded away.
+ACTS = [
+    FloorEvent.WOUND,
+    FloorEvent.GAITED,
+    FloorEvent.STARTED,
+    FloorEvent.RUNNING,
+    FloorEvent.STOPPED,
+    FloorEvent.PIECE_OFF,
+    FloorEvent.WEFT_CHANGED,
+    FloorEvent.PICKS,
+    FloorEvent.WARP_OUT,
+    FloorEvent.YARN_RETURNED,
+]
+MEMORY = "floor_worker"
+
+
+def _ticket(token: str) -> JobTicket:
+    return get_object_or_404(JobTicket.objects.defer("figures"), token=token)
+
+
+def _warp(ticket: JobTicket) -> Warp:
+    return Warp.objects.select_related("loom", "worked").get(pk=ticket.warp_id)
+
+
+def told(form: FloorForm, *, warp: Warp, ticket: JobTicket, by: Any, age: timedelta = timedelta(0)) -> FloorEvent:
+    """Hand on what a valid form says. Raises Refusal when nobody can be named who said it."""
+    said = form.cleaned_data
+    undoes = FloorEvent.objects.filter(pk=said.get("undoes") or 0, warp=warp).first()
+    return floor.tell(
+        warp,
+        kind=said["kind"],
+        worker=floor.worker_of(said["worker"]),
+        key=said["key"],
+        facts=form.facts,
+        age=age,
+        ticket=ticket,
+        undoes=undoes,
+        by=by,
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@room("tickets")
+def floor_page(request: HttpRequest, token: str) -> HttpResponse:
+    ticket = _ticket(token)
+    warp = _warp(ticket)
+    wrong = ""
+    if request.method == "POST":
+        form = FloorForm(request.POST)
+        if form.is_valid():
+            try:
+                event = told(form, warp=warp, ticket=ticket, by=request.user)
+            except Refusal as refusal:
+                wrong = refusal.message
+            else:
+                request.session[MEMORY] = event.worker.code
+                if event.refused:
+                    messages.error(request, f"Not done: {event.refused}")
+                else:
+                    messages.success(request, f"Written down: {floor.said_of(event)}.")
+                return redirect("floor", token=token)
+        else:
+            wrong = " ".join(str(error) for errors in form.errors.values() for error in errors)
+    now = floor.now_of(warp)
+    likely = NEXT[now.state]
+    return render(
+        request,
+        "planning/floor.html",
+        {
+            "title": str(warp),
+            "ticket": ticket,
+            "ticket_state": state_of(ticket),
+            "now": now,
+            "loom": floor.loom_for(warp, ticket),
+            "likely": likely,
+            "others": [act for act in ACTS if act not in likely],
+            "next_acts": {state: list(acts) for state, acts in NEXT.items()},
+            "last_said": floor.said_of(now.last) if now.last else "",
+            "reasons": [reason for reason, _ in Stop.REASONS],
+            "worker": request.POST.get("worker") or request.session.get(MEMORY, ""),
+            "typed": request.POST,
+            "key": uuid4().hex,
+            "wrong": wrong,
+        },
+        status=422 if wrong else 200,
+    )
+
+
+@require_GET
+@room("looms")
+def floor_looms(request: HttpRequest) -> HttpResponse:
+    """Every warp on a loom or on its way there, for who has no paper at hand."""
+    warps = (
+        Warp.objects.open()
+        .filter(tickets__withdrawn_at__isnull=True, tickets__overtaken_at__isnull=True, tickets__isnull=False)
+        .select_related("loom")
+        .prefetch_related("tickets", "stops")
+        .distinct()
+        .order_by("loom__code", "number")
+    )
+    rows = [
+        {
+            "warp": warp,
+            "ticket": next(t for t in warp.tickets.all() if not t.withdrawn_at and not t.overtaken_at),
+            "stop": next((stop for stop in warp.stops.all() if stop.stops_at is None), None),
+            "hangs": warp.state in plans.IN_LOOM,
+        }
+        for warp in warps
+    ]
+    return render(request, "planning/floor_looms.html", {"title": "Floor", "rows": rows})
+
+
+COLUMNS = [
+    Column("When", lambda e: e.happened_at, "happened_at", shown=lambda e: moment(e.happened_at)),
+    Column("Warp", lambda e: e.warp.number, "warp__number", is_number=True),
+    Column("Loom", lambda e: e.loom.code if e.loom else "", "loom__code"),
+    Column("Told", floor.said_of),
+    Column("Who", lambda e: e.worker.name, "worker__name"),
+    Column("Not done because", lambda e: e.refused),
+    Column("Taken back", lambda e: "taken back" if hasattr(e, "undone_by") else ""),
+    Column("Came", lambda e: e.received_at, "received_at", shown=lambda e: moment(e.received_at)),
+]
+
+
+@require_GET
+@room("looms")
+def floor_events(request: HttpRequest) -> HttpResponse:
+    """Everything that the floor has told, taken back or not, done or not."""
+    rows = FloorEvent.objects.select_related("warp", "loom", "worker", "undoes", "undone_by").order_by("-pk")
+    return listing(
+        request,
+        rows,
+        columns=COLUMNS,
+        name="floor_events",
+        title="Told by the floor",
+        extra={"when_empty": "Nobody has told anything yet."},
+        row_class=lambda e: "barred" if e.refused else "taken-back" if hasattr(e, "undone_by") else "",
+    )
+
+
+urlpatterns = [
+    path("floor/", floor_looms, name="floor_looms"),
+    path("floor/told/", floor_events, name="floor_events"),
+    path("floor/<str:token>/", floor_page, name="floor"),
+]

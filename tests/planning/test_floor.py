@@ -1,0 +1,271 @@
+"""The floor: each thing told counts once, does what it says, is kept when it can't be done, and can be taken back."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+
+from inventory.services import check_invariants
+from mill.refusal import Refusal
+from planning.models import FloorEvent, OrderLine, Piece, Stop, Warp, WarpHold
+from planning.services import floor, tickets
+from tests.make import make_loom
+from tests.planning.floor_walk import make_worker, wound_warp
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def una():
+    return make_worker(code="UNA", name="Una Bell")
+
+
+@pytest.fixture
+def warp(planner) -> Warp:
+    return wound_warp(planner, loom=make_loom(code="7"))
+
+
+@pytest.fixture
+def tell(una, planner, warp):
+    """Tell of the warp; a key of its own unless one is given."""
+    keys = iter(range(1000))
+
+    def say(kind: str, *, key: str = "", age_min: int = 0, undoes: FloorEvent | None = None, **facts) -> FloorEvent:
+        return floor.tell(
+            warp,
+            kind=kind,
+            worker=una,
+            key=key or f"k{next(keys)}",
+            by=planner,
+            facts=facts,
+            age=timedelta(minutes=age_min),
+            undoes=undoes,
+        )
+
+    return say
+
+
+def test_a_warp_goes_by_the_floors_word_from_its_beam_to_woven_out(tell, warp, planner):
+    assert tell("gaited").refused == ""
+    assert tell("started").refused == ""
+    lengths = [Decimal("64.10"), Decimal("63.90")]
+    for length_m in lengths:
+        assert tell("piece off", length_m=length_m).refused == ""
+    assert tell("warp out").refused == ""
+    warp.refresh_from_db()
+    assert (warp.state, warp.loom.code) == (Warp.WOVEN_OUT, "7")
+    assert [piece.grey_length_m for piece in warp.woven_pieces.order_by("cut")] == lengths
+    assert {piece.woven_by.name for piece in Piece.objects.all()} == {"Una Bell"}
+    assert OrderLine.objects.get().state == OrderLine.GREY
+
+
+def test_a_tap_sent_twice_counts_once(tell, warp):
+    tell("gaited")
+    tell("started")
+    assert tell("piece off", key="tap", length_m=Decimal(64)) == tell("piece off", key="tap", length_m=Decimal(64))
+    assert warp.woven_pieces.count() == 1
+
+
+def test_what_can_t_be_done_is_kept_with_the_reason_and_nothing_follows(tell, warp):
+    event = tell("piece off", length_m=Decimal(64))
+    assert "is wound; a piece is cut off a warp that is weaving" in event.refused
+    assert not Piece.objects.exists()
+    assert FloorEvent.objects.get() == event
+
+
+def test_a_stop_lasts_from_its_tap_to_the_next_even_when_the_phone_kept_them(tell, warp):
+    tell("gaited")
+    tell("started")
+    tell("stopped", reason="weft break", age_min=50)
+    tell("running", age_min=35)
+    stop = Stop.objects.get()
+    assert stop.reason == "weft break"
+    assert stop.stops_at - stop.starts_at == pytest.approx(timedelta(minutes=15), abs=timedelta(seconds=2))
+
+
+def test_another_reason_ends_the_first_stop(tell, warp):
+    tell("gaited")
+    tell("started")
+    tell("stopped", reason="warp break", age_min=20)
+    tell("stopped", reason="tuner", age_min=5)
+    first, second = Stop.objects.order_by("starts_at")
+    assert first.stops_at == second.starts_at
+    assert second.stops_at is None
+    tell("warp out")
+    second.refresh_from_db()
+    assert second.stops_at is not None
+
+
+def test_a_stop_has_a_reason_of_the_list(tell, warp):
+    tell("gaited")
+    tell("started")
+    assert "Say why the loom stands" in tell("stopped", reason="fed up").refused
+
+
+def test_yarn_comes_back_to_its_lot_to_the_gram_and_only_once(tell, warp):
+    hold = WarpHold.objects.filter(warp=warp, use="weft").select_related("reservation__lot").first()
+    lot = hold.reservation.lot
+    before = lot.movements.order_by("-seq").first().on_hand_after_g
+    tell("yarn returned", key="back", lot=lot.label.lower(), grams=431)
+    tell("yarn returned", key="back", lot=lot.label.lower(), grams=431)
+    assert lot.movements.order_by("-seq").first().on_hand_after_g == before + 431
+    too_much = tell("yarn returned", lot=lot.label, grams=hold.drawn_g)
+    assert too_much.refused
+    check_invariants()
+
+
+def test_a_lot_that_is_not_the_warps_is_refused_with_those_that_are(tell, warp):
+    event = tell("yarn returned", lot="L999", grams=100)
+    assert "Lot L999 is not one of" in event.refused
+    assert WarpHold.objects.filter(warp=warp).first().reservation.lot.label in event.refused
+
+
+def test_the_counter_is_believed_up_to_the_warps_picks(tell, warp):
+    tell("gaited")
+    tell("started")
+    tell("picks", picks=12_000)
+    warp.refresh_from_db()
+    assert warp.picks_woven == 12_000
+    assert "more than" in tell("picks", picks=10 * warp.worked.picks).refused
+
+
+def test_only_the_last_thing_told_is_taken_back_and_both_stay_in_the_book(tell, warp):
+    gaited = tell("gaited")
+    started = tell("started")
+    off = tell("piece off", length_m=Decimal(64))
+    assert "Only the last thing told" in tell("undone", undoes=started).refused
+    undone = tell("undone", undoes=off, why="the other loom")
+    assert undone.refused == ""
+    assert not Piece.objects.exists()
+    off.refresh_from_db()
+    assert off.undone_by == undone
+    assert off.facts["piece"] == f"{warp.number}-1"
+    tell("undone", undoes=started)
+    tell("undone", undoes=gaited)
+    warp.refresh_from_db()
+    assert (warp.state, warp.loom) == (Warp.WOUND, None)
+    assert FloorEvent.objects.count() == 7
+
+
+@pytest.mark.parametrize("kind", ["stopped", "running", "picks", "warp out", "yarn returned"])
+def test_each_thing_taken_back_leaves_all_as_it_was(tell, warp, kind):
+    tell("gaited")
+    tell("started")
+    tell("piece off", length_m=Decimal(64))
+    if kind == "running":
+        tell("stopped", reason="tuner")
+    lot = WarpHold.objects.filter(warp=warp, use="weft").first().reservation.lot
+
+    def state():
+        row = Warp.objects.get(pk=warp.pk)
+        on_hand = lot.movements.order_by("-seq").first().on_hand_after_g
+        return row.state, row.picks_woven, list(Stop.objects.values_list("reason", "stops_at")), on_hand
+
+    before = state()
+    facts = {"stopped": {"reason": "tuner"}, "picks": {"picks": 60_000}}.get(kind, {})
+    if kind == "yarn returned":
+        facts = {"lot": lot.label, "grams": 250}
+    event = tell(kind, **facts)
+    assert event.refused == ""
+    assert state() != before
+    assert tell("undone", undoes=event).refused == ""
+    assert state() == before
+    check_invariants()
+
+
+def test_nobody_and_nothing_unknown_is_taken_down(warp, una, planner):
+    with pytest.raises(Refusal, match="Nobody of the floor has the code XYZ"):
+        floor.worker_of("xyz")
+    with pytest.raises(Refusal, match="Say who you are"):
+        floor.worker_of(" ")
+    assert floor.worker_of("una") == una
+    with pytest.raises(Refusal, match="is nothing that the floor tells"):
+        floor.tell(warp, kind="danced", worker=una, key="k", by=planner)
+
+
+# Pages and API
+
+
+@pytest.fixture
+def ticket(warp, planner):
+    return tickets.issue_ticket(warp, by=planner)
+
+
+def test_the_page_tells_without_a_script_and_remembers_who(desk, ticket, warp, una):
+    page = desk.get(f"/floor/{ticket.token}/").content.decode()
+    assert "holds." in page
+    assert page.index('value="gaited"') < page.index("Something else")
+    answer = desk.post(f"/floor/{ticket.token}/", {"key": "a", "kind": "gaited", "worker": "una"}, follow=True)
+    assert "Written down: gaited" in answer.content.decode()
+    assert 'value="UNA"' in answer.content.decode()
+    desk.post(f"/floor/{ticket.token}/", {"key": "b", "kind": "started", "worker": "UNA"})
+    sent = {"key": "c", "kind": "piece off", "worker": "UNA", "length_m": "70 yd", "grams": "rubbish"}
+    desk.post(f"/floor/{ticket.token}/", sent)
+    desk.post(f"/floor/{ticket.token}/", sent)
+    assert Piece.objects.get().grey_length_m == Decimal("64.01")
+    stopped = desk.post(
+        f"/floor/{ticket.token}/", {"key": "d", "kind": "stopped:no weft", "worker": "UNA"}, follow=True
+    ).content.decode()
+    assert "Stands: no weft" in stopped
+    assert stopped.index('value="running"') < stopped.index("Something else")
+
+
+def test_a_refusal_is_shown_and_what_was_typed_stays(desk, ticket, una):
+    sent = {"key": "a", "kind": "piece off", "worker": "ZZ", "length_m": "64"}
+    refused = desk.post(f"/floor/{ticket.token}/", sent)
+    assert refused.status_code == 422
+    assert "Nobody of the floor has the code ZZ" in refused.content.decode()
+    assert 'value="64"' in refused.content.decode()
+    assert "is a mass" in desk.post(f"/floor/{ticket.token}/", sent | {"length_m": "5 kg"}).content.decode()
+
+
+def test_an_overtaken_paper_says_so_before_anything_else_and_still_takes_what_is_told(desk, ticket, warp, planner, una):
+    Warp.objects.filter(pk=warp.pk).update(note="changed")
+    tickets.issue_ticket(warp, by=planner)
+    page = desk.get(f"/floor/{ticket.token}/").content.decode()
+    assert page.index("Don’t work from this paper") < page.index("Your short code")
+    assert "Tell what was done" in desk.get(f"/t/{ticket.token}/").content.decode()
+    desk.post(f"/floor/{ticket.token}/", {"key": "a", "kind": "gaited", "worker": "UNA"})
+    warp.refresh_from_db()
+    assert warp.state == Warp.GAITED
+
+
+def taps(desk, ticket, *events):
+    body = {"events": [{"token": ticket.token, "worker": "UNA", **event} for event in events]}
+    return desk.post("/api/floor/taps/", body, content_type="application/json")
+
+
+def test_taps_kept_in_a_phone_are_told_in_their_order_and_count_once(desk, ticket, warp, una):
+    kept = [
+        {"key": "1", "kind": "gaited", "age_s": 7200},
+        {"key": "2", "kind": "started", "age_s": 7100},
+        {"key": "3", "kind": "piece off", "length_m": "64.2", "age_s": 60},
+        {"key": "4", "kind": "stopped:weft break", "age_s": 30},
+        {"key": "5", "kind": "piece off", "length_m": "64", "worker": "NOBODY", "age_s": 0},
+    ]
+    for _ in range(2):
+        told = taps(desk, ticket, *kept).json()
+        assert [one["is_kept"] for one in told] == [True, True, True, True, False]
+        assert "Nobody of the floor has the code NOBODY" in told[4]["refused"]
+    assert FloorEvent.objects.count() == 4
+    assert Piece.objects.count() == 1
+    gaited = FloorEvent.objects.get(kind="gaited")
+    assert timezone.now() - gaited.happened_at > timedelta(seconds=7190)
+    shown = desk.get("/api/floor/events/", {"kind": "piece off"}).json()
+    assert shown["results"][0]["facts"] == {"length_m": "64.20", "piece": f"{warp.number}-1"}
+
+
+def test_taps_of_a_paper_that_is_not_in_the_book_stay_in_the_phone(desk, ticket, una):
+    body = {"events": [{"key": "1", "token": "nonsense", "kind": "gaited", "worker": "UNA"}]}
+    (told,) = desk.post("/api/floor/taps/", body, content_type="application/json").json()
+    assert told == {"key": "1", "is_kept": False, "said": "", "refused": told["refused"]}
+    assert "not in the book" in told["refused"]
+
+
+def test_what_was_told_can_be_read_and_all_looms_found(desk, ticket, warp, una):
+    taps(desk, ticket, {"key": "1", "kind": "gaited"}, {"key": "2", "kind": "started"})
+    assert f"/floor/{ticket.token}/" in desk.get("/floor/").content.decode()
+    text = desk.get("/floor/told/").content.decode()
+    assert "Una Bell" in text
+    assert "started" in text
