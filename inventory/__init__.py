@@ -1,0 +1,12 @@
+"""The store: yarn from the supplier's promise to the loom, and back in part cones.
+
+The rooms, one line each. A file with a mill name is pure; a file with a Django name need not be.
+
+yarn          counts, plies, regain; length and mass of yarn as a material
+count_sheet   a count worked to tex, step by step
+ledger        balances from movements and holds, what may be written, what breaks a rule
+draw          which lots to draw for a need: one dye lot, oldest first, useful remainders
+drawdown      day by day what there will be, what runs short, when to order
+curve         the draw-down drawn: where its line, its shortage and its marks stand
+store_care    what is due an inspection, and why
+"""
