@@ -354,7 +354,11 @@ def _search(beams: Beams, best: list[Pattern], steps: int) -> Filled:
             if not is_done:
                 is_proven, lowest = False, min(lowest, bound.at_least)
     cost = beams.cost(best)
-    return Filled(best, is_proven, at_least=cost if is_proven else min(cost, ceil(max(free.at_least, lowest) - 1e-3)))
+    if is_proven:
+        return Filled(best, is_proven, at_least=cost)
+    # Where the linear program was not solved to its end, the numbers it would wind say nothing beyond its own bound.
+    at_least = max(free.at_least, lowest) if free.is_highest else free.at_least
+    return Filled(best, is_proven, at_least=min(cost, ceil(at_least - 1e-3)))
 
 
 def _dive(beams: Beams, bound: _Bound, warps: int | None, pool: dict[Pattern, None]) -> list[Pattern]:

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mill.refusal import Refusal
-from planning import combining
+from planning import combining, filling
 from planning.combining import Combination, Line, Part, Proposal, Rules, combine, propose
 
 
@@ -339,3 +339,13 @@ def test_a_warp_by_hand_that_breaks_a_rule_is_refused(parts, sentence):
     lines = [make_line(1, 2, 70, 20), make_line(2, 3, 70, 24), make_line(3, 1, 70, 42)]
     with pytest.raises(Refusal, match=sentence):
         propose(parts, lines, make_rules())
+
+
+@pytest.mark.parametrize("turns", [1, 3])
+def test_a_bound_that_was_not_followed_to_its_end_is_still_below_what_is_found(monkeypatch, turns):
+    monkeypatch.setattr(filling, "TURNS", turns)
+    for seed in range(2):
+        lines, rules = forty_lines(seed)
+        found = combine(lines, rules, steps=200)
+        check(found, lines, rules)
+        assert found.at_least_min <= found.cost_min
