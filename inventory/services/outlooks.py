@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import asdict, dataclass
 from datetime import date
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from inventory.drawdown import Dated, Drawdown, work_out_drawdown
@@ -101,10 +102,19 @@ def day_changed() -> int:
 
     Returns how many. For whoever notices that it is another day; doing it twice changes nothing.
     """
-    today = timezone.localdate().isoformat()
-    yarns = list(YarnOutlook.objects.exclude(worked_from__startswith=today).values_list("yarn_id", flat=True))
+    yarns = list(_of_another_day().values_list("yarn_id", flat=True))
     yarns_changed(yarns)
     return len(yarns)
+
+
+def notice_the_day() -> None:
+    """For pages that show outlooks: the first look of a day asks for all to be worked for it; later ones only read."""
+    if _of_another_day().exists() and not OutlookMark.objects.exists():
+        day_changed()
+
+
+def _of_another_day() -> QuerySet[YarnOutlook]:
+    return YarnOutlook.objects.exclude(worked_from__startswith=timezone.localdate().isoformat())
 
 
 def is_being_worked_out(yarn: Yarn | None = None) -> bool:
@@ -122,6 +132,9 @@ def rework_marked_outlooks() -> dict[str, int]:
     OutlookMark.objects.filter(pk__in=[pk for pk, yarn_id in marks if yarn_id in set(yarns)]).delete()
     if OutlookMark.objects.exists():
         jobs.ask(REWORK_OUTLOOKS, {}, same_as=REWORK_OUTLOOKS)
+    else:
+        # The first change of a day brings the rest along.
+        day_changed()
     return {"yarns": worked}
 
 

@@ -110,6 +110,7 @@ def yarn_columns() -> list[Column]:
 @require_GET
 @room("yarn")
 def yarns(request: HttpRequest) -> HttpResponse:
+    services.notice_the_day()
     rows = Yarn.objects.select_related("outlook", "supplier").annotate(
         free_g=F("outlook__on_hand_g") - F("outlook__held_g"),
         is_marked=Exists(OutlookMark.objects.filter(yarn=OuterRef("pk"))),

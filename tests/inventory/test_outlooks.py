@@ -142,6 +142,27 @@ def test_another_day_is_noticed_once(monkeypatch):
     assert differences() == [], "an outlook is right for the day on which it was worked"
 
 
+def test_the_first_change_or_look_of_a_day_brings_every_outlook_to_it(monkeypatch, desk):
+    yarns = [make_yarn(), make_yarn()]
+    lots = [make_lot(yarn=yarn) for yarn in yarns]
+    jobs.settle()
+
+    def worked_for():
+        return {row.worked_from[:10] for row in YarnOutlook.objects.all()}
+
+    monkeypatch.setattr("inventory.services.outlooks.timezone.localdate", lambda: in_days_of_real(1))
+    services.record_waste(lot=lots[0], grams=1, reason="oil", by=None)
+    jobs.settle()
+    assert worked_for() == {in_days_of_real(1).isoformat()}
+    monkeypatch.setattr("inventory.services.outlooks.timezone.localdate", lambda: in_days_of_real(2))
+    for _ in range(2):
+        assert desk.get("/yarn/").status_code == 200
+    assert OutlookMark.objects.count() == 2, "asked once"
+    jobs.settle()
+    assert worked_for() == {in_days_of_real(2).isoformat()}
+    assert jobs.settle() == 0
+
+
 _TODAY = timezone.localdate
 
 
