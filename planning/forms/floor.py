@@ -2,7 +2,7 @@ from typing import Any
 
 from django import forms
 
-from mill.fields import MeasureField
+from mill.fields import MeasureField, PercentField
 from planning.models import FloorEvent
 
 # Which of the page's fields belong to what is told, and what they are called in the event.
@@ -50,3 +50,7 @@ class FloorForm(forms.Form):
         if said["kind"] == FloorEvent.STOPPED:
             found["reason"] = self.reason
         return {name: value for name, value in found.items() if value not in (None, "")}
+
+
+class EfficiencyForm(forms.Form):
+    efficiency_pct = PercentField(min_value=5)

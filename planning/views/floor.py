@@ -8,15 +8,16 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
-from django.views.decorators.http import require_GET, require_http_methods
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.templatetags.mill import moment
-from planning.forms.floor import FloorForm
-from planning.models import FloorEvent, JobTicket, Stop, Warp
-from planning.services import floor, plans
+from planning.forms.floor import EfficiencyForm, FloorForm
+from planning.models import FloorEvent, JobTicket, Loom, Stop, Warp
+from planning.services import actuals, floor, plans
 from planning.services.floor import NEXT
 from planning.views.tickets import state_of
 
@@ -160,7 +161,51 @@ def floor_events(request: HttpRequest) -> HttpResponse:
     )
 
 
+DAYS = (7, 28, 91)
+
+
+@require_GET
+@room("looms")
+def actuals_page(request: HttpRequest) -> HttpResponse:
+    """What was really woven, why looms stood, when each beam is out and what is late by that."""
+    asked = request.GET.get("days", "")
+    days = int(asked) if asked in map(str, DAYS) else 28
+    rows = actuals.spells(since=timezone.now() - timedelta(days=days))
+    by_loom = actuals.grouped(rows, lambda row: row.loom)
+    return render(
+        request,
+        "planning/floor_actuals.html",
+        {
+            "title": "Woven",
+            "days": days,
+            "choices": DAYS,
+            "run_outs": actuals.run_outs(),
+            "groups": [
+                ("Loom", by_loom),
+                ("Cloth", actuals.grouped(rows, lambda row: row.cloth)),
+                ("Weaver", actuals.grouped(rows, lambda row: row.weaver)),
+            ],
+            "offers": actuals.offers(by_loom),
+        },
+    )
+
+
+@require_POST
+@room("looms")
+def efficiency_take(request: HttpRequest, code: str) -> HttpResponse:
+    loom = get_object_or_404(Loom, code=code)
+    form = EfficiencyForm(request.POST)
+    if form.is_valid():
+        taken = actuals.take_efficiency(loom, efficiency_pct=form.cleaned_data["efficiency_pct"], by=request.user)
+        messages.success(request, f"Loom {code} is reckoned at {taken.efficiency_pct} % from now on.")
+    else:
+        messages.error(request, " ".join(str(e) for errors in form.errors.values() for e in errors))
+    return redirect("actuals")
+
+
 urlpatterns = [
+    path("woven/", actuals_page, name="actuals"),
+    path("woven/<str:code>/efficiency/", efficiency_take, name="efficiency_take"),
     path("floor/", floor_looms, name="floor_looms"),
     path("floor/told/", floor_events, name="floor_events"),
     path("floor/<str:token>/", floor_page, name="floor"),

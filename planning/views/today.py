@@ -15,6 +15,7 @@ from mill.desk import room
 from mill.models import Job
 from mill.templatetags.mill import day, days_late, kg, moment
 from planning.models import Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures
+from planning.services import actuals
 from planning.services.plans import IN_LOOM
 from planning.services.tickets import overtaken_first
 
@@ -59,6 +60,28 @@ def late_warps(run: PlanRun | None) -> list[Entry]:
         )
         for slot in slots
     ]
+
+
+def late_as_woven() -> list[Entry]:
+    """Lines that come off the loom too late by what was really woven, and looms that stand with a warp in them."""
+    entries: list[Entry] = []
+    for row in actuals.run_outs():
+        address = reverse("warp", args=[row.warp.number])
+        if row.stop:
+            matter = f"stands on loom {row.loom}: {row.stop.reason}, since {moment(row.stop.starts_at)}"
+            entries.append(Entry(str(row.warp), address, matter, "Look at the floor", reverse("floor_looms")))
+        entries += [
+            Entry(
+                str(late.line),
+                reverse("order", args=[late.line.order.number]),
+                f"comes off loom {row.loom} {moment(late.off_at)}; for its due date {day(late.line.due_on)} it had to "
+                f"by {moment(late.last_day)}",
+                "See what is woven",
+                reverse("actuals"),
+            )
+            for late in row.late
+        ]
+    return entries
 
 
 def overdue_lines() -> list[Entry]:
@@ -202,6 +225,12 @@ def today(request: HttpRequest) -> HttpResponse:
     chapters = [
         chapter("Overdue", overdue_lines(), all_well="Nothing is overdue.", list_address=reverse("orders")),
         chapter("Late by the plan", late_warps(run), all_well="Nothing is late.", list_address=reverse("looms")),
+        chapter(
+            "On the looms now",
+            late_as_woven(),
+            all_well="Every warp in a loom runs, and comes off in time.",
+            list_address=reverse("actuals"),
+        ),
         chapter("Short of yarn", short_yarns(), all_well="No yarn runs short.", list_address=reverse("yarn")),
         chapter(
             "On no warp yet",

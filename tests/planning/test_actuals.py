@@ -1,0 +1,165 @@
+"""What was woven and how long it took, by hand; run-out, late warnings, and efficiency offered to the record."""
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+
+from mill import jobs
+from planning import run_out
+from planning.models import FloorEvent, Loom, OrderLine, Stop
+from planning.run_out import Spell, tally
+from planning.services import actuals, floor, pieces
+from tests.make import make_line, make_loom, make_spec
+from tests.planning.floor_walk import make_worker, wound_warp
+
+# The room
+
+
+def test_looms_of_two_speeds_are_tallied_each_by_its_own():
+    # 60 000 of 200 x 400 and 30 000 of 100 x 500: 90 000 of 130 000.
+    both = tally([Spell(60_000, Decimal(70), 400, 200), Spell(30_000, Decimal(35), 500, 100)])
+    assert both.efficiency_pct == Decimal("69.2")
+    assert (both.picks, both.length_m, both.meant_min) == (90_000, Decimal(105), 900)
+
+
+def test_nothing_woven_has_no_efficiency():
+    assert tally([]).efficiency_pct is None
+
+
+@pytest.mark.parametrize(
+    ("minutes", "goes_by"), [(500, Decimal(70)), (100, Decimal(70)), (50_000, Decimal(70)), (330, Decimal("91.8"))]
+)
+def test_an_efficiency_that_can_t_be_is_not_gone_by(minutes, goes_by):
+    picks = 40_000 if minutes == 500 else 66_660
+    woven = tally([Spell(picks, Decimal(70), minutes, 220)])
+    assert run_out.efficiency_to_go_by(record_pct=Decimal(70), woven=woven)[0] == goes_by
+
+
+# The book
+
+pytestmark = pytest.mark.django_db
+# A Monday 08:00 in a past week; looms run 06:00 to 22:00 from Monday to Friday.
+MONDAY = (timezone.localtime() - timedelta(days=14 + timezone.localtime().weekday())).replace(
+    hour=8, minute=0, second=0, microsecond=0
+)
+
+
+@pytest.fixture
+def warp(planner):
+    spec = make_spec()
+    line = make_line(spec=spec, pieces=4, due_on=MONDAY.date() + timedelta(days=100))
+    return wound_warp(planner, spec=spec, lines=[line], loom=make_loom(code="7"))
+
+
+@pytest.fixture
+def tell(planner, warp):
+    una = make_worker(name="Una Bell")
+
+    def say(kind: str, at: datetime, **facts) -> FloorEvent:
+        event = floor.tell(
+            warp, kind=kind, worker=una, key=f"{kind} {at}", by=planner, facts=facts, age=timezone.now() - at
+        )
+        assert event.refused == ""
+        return event
+
+    return say
+
+
+@pytest.fixture
+def woven(tell, warp):
+    """Monday 8:00 started; 9:00 to 9:30 a weft break, 10:00 to 11:00 no weft; 17:00 a piece of 100 m off. The night
+    is closed: Tuesday 9:00 the second, of 60 m."""
+    tell("gaited", MONDAY - timedelta(hours=1))
+    tell("started", MONDAY)
+    tell("stopped", MONDAY + timedelta(hours=1), reason="weft break")
+    tell("running", MONDAY + timedelta(hours=1.5))
+    tell("stopped", MONDAY + timedelta(hours=2), reason="no weft")
+    tell("running", MONDAY + timedelta(hours=3))
+    tell("piece off", MONDAY + timedelta(hours=9), length_m=Decimal(100))
+    tell("piece off", MONDAY + timedelta(hours=25), length_m=Decimal(60))
+    warp.refresh_from_db()
+    return warp
+
+
+def test_minutes_stops_and_efficiency_agree_with_the_pencil(woven):
+    rows = actuals.spells(since=MONDAY - timedelta(days=1))
+    first, second = sorted(rows, key=lambda row: row.at)
+    # 9 h less the hour without weft: 480 min; 100 m at 8.46 a cm are 84 600 picks of 220 x 480 = 105 600.
+    assert (first.spell.minutes, first.spell.waited_min, first.spell.stood_min) == (540, 60, 30)
+    assert dict(first.stood) == {"weft break": 30, "no weft": 60}
+    assert tally([first.spell]).efficiency_pct == Decimal("80.1")
+    # 17:00 to 22:00 and 6:00 to 9:00.
+    assert second.spell.minutes == 480
+    (loom,) = actuals.grouped(rows, lambda row: row.loom)
+    assert (loom.name, loom.tally.picks) == ("7", 84_600 + 50_760)
+    assert {row.weaver for row in rows} == {"Una Bell"}
+
+
+def test_a_piece_whose_start_was_not_told_counts_for_no_efficiency(warp, planner):
+    from planning.services import warp_steps
+
+    warp_steps.gait(warp, loom=warp.pin_loom, by=planner)
+    warp_steps.begin_weaving(warp, by=planner)
+    pieces.cut_piece(warp, length_m=Decimal(60), by=planner)
+    assert actuals.spells(since=MONDAY) == []
+
+
+def test_a_beam_runs_out_by_what_was_really_woven(woven):
+    now = MONDAY + timedelta(hours=26)
+    (row,) = actuals.run_outs(now=now)
+    # 135 360 picks of 220 x (480 + 480): 64.1 %.
+    assert (row.efficiency_pct, row.is_woven_pct) == (Decimal("64.1"), True)
+    assert row.picks_left == woven.worked.picks - 135_360
+    minutes = -(-row.picks_left * 1000 // (220 * 641))
+    # From Tuesday 10:00: 12 hours to the evening, then 16 a day.
+    opening, days = now, 0
+    while minutes > 12 * 60 if opening == now else minutes > 16 * 60:
+        minutes -= 12 * 60 if opening == now else 16 * 60
+        days += 1
+        opening = MONDAY.replace(hour=6) + timedelta(days=1 + days)
+    assert row.out_at == opening + timedelta(minutes=minutes)
+
+
+def test_a_line_that_comes_off_too_late_is_warned_of_the_same_minute(woven):
+    now = MONDAY + timedelta(hours=26)
+    assert actuals.run_outs(now=now)[0].late == ()
+    OrderLine.objects.update(due_on=MONDAY.date() + timedelta(days=10))
+    (row,) = actuals.run_outs(now=now)
+    assert [late.line for late in row.late] == [OrderLine.objects.get()]
+    assert row.late[0].late_min > 0
+
+
+def test_the_efficiency_is_offered_to_the_record_and_taken_by_a_button(woven, desk):
+    page = desk.get("/woven/", {"days": 28}).content.decode()
+    assert "Loom 7 ran at 64.1 %" in page
+    desk.post("/woven/7/efficiency/", {"efficiency_pct": "64.1"})
+    assert Loom.objects.get().efficiency_pct == Decimal("64.10")
+    assert Loom.objects.get().history.first().history_change_reason == "as it was woven"
+    jobs.settle()
+    assert "ran at" not in desk.get("/woven/").content.decode()
+    assert "too little" in desk.post("/woven/7/efficiency/", {"efficiency_pct": "2"}, follow=True).content.decode()
+
+
+def test_the_picks_woven_are_the_plans(woven):
+    from planning.services.standing import standing
+
+    row = standing().shed.warp[str(woven.number)]
+    assert sum(piece.picks for piece in row.pieces) == woven.worked.picks - 135_360
+
+
+def test_what_was_taken_back_counts_for_nothing(woven, planner):
+    last = floor.last_standing(woven)
+    floor.tell(woven, kind="undone", worker=last.worker, key="u", by=planner, undoes=last, facts={"why": "not cut"})
+    rows = actuals.spells(since=MONDAY - timedelta(days=1))
+    assert [row.spell.picks for row in rows] == [84_600]
+    assert Stop.objects.count() == 2
+
+
+def test_today_warns_of_what_stands_and_of_what_comes_off_too_late(woven, tell, desk):
+    OrderLine.objects.update(due_on=MONDAY.date())
+    tell("stopped", timezone.now(), reason="tuner")
+    text = desk.get("/").content.decode()
+    assert "stands on loom 7: tuner" in text
+    assert "comes off loom 7" in text
