@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.shed import LoomState, Shed
+from planning.shed import LoomState, Shed, Warp
 
 Sequences = dict[str, tuple[str, ...]]
 Floats = NDArray[np.float64]
@@ -145,7 +145,7 @@ class _Floor:
         """Plan a warp next on loom m; a warp pinned to a minute goes first if this one would run into it."""
         tuner_until, end = self.times(m, warp_id)
         pins = self.pins_left[m]
-        while pins and pins[0].id != warp_id and end > (pins[0].pin_start or 0):
+        while pins and self._runs_into(m, warp_id, end, pins[0]):
             self.put(m, pins.pop(0).id)
             tuner_until, end = self.times(m, warp_id)
         if tuner_until:
@@ -155,12 +155,22 @@ class _Floor:
         self.sequences[m].append(warp_id)
         self.open[self.number[warp_id]] = False
 
+    def _runs_into(self, m: int, warp_id: str, end: int, pinned: Warp) -> bool:
+        """Whether a warp pinned to a minute, set up after this one is off, would come too late for it."""
+        shed, loom = self.shed, self.looms[m]
+        if end > (pinned.pin_start or 0) or shed.pair_times is not None:
+            return end > (pinned.pin_start or 0)
+        setup = shed.setup_of(loom.id, warp_id, pinned.id)
+        needs_tuner = setup.needs_tuner and setup.minutes
+        begins = max(end, pinned.release, self.tuner_free[0] if needs_tuner else 0)
+        _, ready = (shed.tuner_hours if needs_tuner else self.hours[m]).add_minutes(begins, setup.minutes)
+        return ready > (pinned.pin_start or 0)
+
     def filled(self) -> Sequences:
         """The orders once all is planned; pinned warps that nothing ran into come last."""
         for m, pins in enumerate(self.pins_left):
-            for warp in pins:
-                self.put(m, warp.id)
-            pins.clear()
+            while pins:
+                self.put(m, pins.pop(0).id)
         return {loom.id: tuple(sequence) for loom, sequence in zip(self.looms, self.sequences, strict=True)}
 
 

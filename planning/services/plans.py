@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from mill.models import Mill
 from mill.refusal import Refusal
+from planning.list_rules import orders
 from planning.models import Closure, Loom, PlanRun, Slot, Warp, set_up_rates
 from planning.services import clock, explaining, working_out
 from planning.services.explaining import listed
@@ -28,7 +29,7 @@ from planning.services.standing import (
     standing,
 )
 from planning.shed import Shed, Tuners
-from planning.shed_plan import Plan, first_plan, time_plan
+from planning.shed_plan import Plan, time_plan
 from planning.worktime import WEEK_MIN, Calendar, Hours
 
 __all__ = [
@@ -64,10 +65,16 @@ def make_plan(*, rule: str = "earliest_due_date", by: Any = None, now: datetime 
     beside = others_beside(there)
     if rule == "earliest_due_date":
         there = there.wound_in(there.by_due_date)
-        plan = first_plan(there.shed, rule)
+        plan = by_rule(there, rule)
     else:
-        there, plan = wind_as_needed(there, first_plan(there.shed, rule))
+        there, plan = wind_as_needed(there, by_rule(there, rule))
     return record_plan(there, plan, rule=RULES.get(rule, rule), began=began, by=by, beside=beside)
+
+
+def by_rule(there: Standing, rule: str) -> Plan:
+    """The best plan that a paper rule proposes, frozen warps left where they are."""
+    proposed = (time_plan(there.shed, there.frozen_first(one)) for one in orders(there.shed, rule))
+    return min(proposed, key=lambda plan: plan.cost.total)
 
 
 def carried_on(there: Standing) -> Plan:
@@ -75,13 +82,16 @@ def carried_on(there: Standing) -> Plan:
 
     Warps pinned or frozen elsewhere go there.
     """
-    return first_plan(there.shed, "keep" if there.shed.previous else "earliest_due_date")
+    if not there.previous:
+        return by_rule(there, "earliest_due_date")
+    (kept,) = orders(replace(there.shed, previous=there.previous), "keep")
+    return time_plan(there.shed, there.frozen_first(kept))
 
 
 def others_beside(there: Standing) -> dict[str, Plan]:
     """What a new plan is measured by: the plan in force and the paper rule, both timed from this minute on."""
     by_date = there.wound_in(there.by_due_date)
-    beside = {PAPER_RULE: first_plan(by_date.shed, "earliest_due_date")}
+    beside = {PAPER_RULE: by_rule(by_date, "earliest_due_date")}
     return {CARRIED_ON: carried_on(there), **beside} if there.base else beside
 
 
@@ -96,13 +106,13 @@ def wind_as_needed(there: Standing, plan: Plan) -> tuple[Standing, Plan]:
     }
     rows = tuple(replace(row, release=yarn_here[row.id]) for row in there.shed.warps)
     unbound = replace(there.shed, warps=rows)
-    need = time_plan(unbound, plan.sequences).placements
+    need = time_plan(unbound, plan.sequences, crew_order=plan.crew_order).placements
     for order in (
         sorted(need, key=lambda code: (need[code].setup_start, int(code))),
         sorted(plan.placements, key=lambda code: (plan.placements[code].asked_at, int(code))),
     ):
         other = there.wound_in(order)
-        again = time_plan(other.shed, plan.sequences)
+        again = time_plan(other.shed, plan.sequences, crew_order=plan.crew_order)
         if again.cost.total < plan.cost.total:
             there, plan = other, again
     return there, plan
@@ -251,25 +261,25 @@ def bring_back(run: PlanRun, *, by: Any = None, now: datetime | None = None) -> 
         raise Refusal(f"Plan {run.pk} is {run.state}; only one that was overtaken can be brought back.")
     there = standing(now=now, by_hand=True).wound_in(run.explained.get("winding", []))
     held = {code: loom.held_reason for code, loom in there.looms.items() if loom.is_held}
-    orders = orders_again(run, there)
+    rows = orders_again(run, there)
     for code in held:
-        waits = [one for one in orders[code] if there.shed.warp[one].in_progress is None]
+        waits = [one for one in rows[code] if there.shed.warp[one].in_progress is None]
         if waits:
             raise Refusal(
                 f"Plan {run.pk} no longer fits: loom {code} is held ({held[code]}), and it has warp "
                 f"{listed(waits)} there. Let the loom go, or make a new plan."
             )
-    plan = time_plan(there.shed, orders)
+    plan = time_plan(there.shed, rows)
     again = record_plan(there, plan, rule=f"as plan {run.pk}", began=began, by=by)
     return put_in_force(again, by=by)
 
 
 def orders_again(run: PlanRun, there: Standing) -> dict[str, list[str]]:
     """The orders of a plan made earlier, for the warps that are still to weave."""
-    orders: dict[str, list[str]] = {code: [] for code in there.looms}
+    rows: dict[str, list[str]] = {code: [] for code in there.looms}
     against: list[str] = []
     for loom, code in there.shed.in_progress.items():
-        orders[loom].append(code)
+        rows[loom].append(code)
     for slot in run.slots.select_related("warp", "loom").order_by("loom__code", "position"):
         code = str(slot.warp.number)
         if code not in there.shed.warp:
@@ -281,18 +291,18 @@ def orders_again(run: PlanRun, there: Standing) -> dict[str, list[str]]:
         elif not there.shed.fits(slot.loom.code, code):
             against.append(f"{slot.warp}: {there.shed.misfit(there.shed.loom[slot.loom.code], row)}")
         else:
-            orders[slot.loom.code].append(code)
+            rows[slot.loom.code].append(code)
     if against:
         raise Refusal(f"Plan {run.pk} no longer fits: {listed(against, most=4)}. Make a new plan.")
-    placed = {code for order in orders.values() for code in order}
+    placed = {code for order in rows.values() for code in order}
     for code in there.by_due_date:
         if code not in placed:
             loom = min(
                 there.shed.looms_for[code],
-                key=lambda one: sum(there.shed.weave_min(one, other) for other in orders[one]),
+                key=lambda one: sum(there.shed.weave_min(one, other) for other in rows[one]),
             )
-            orders[loom].append(code)
-    return orders
+            rows[loom].append(code)
+    return rows
 
 
 def _place(slot: Slot) -> tuple[object, ...]:

@@ -143,6 +143,7 @@ class Standing:
     left_out    warps that can't be planned, with the reason in a sentence
     order       the order in which yarn is served and warps are wound
     frozen      warps that stay on the loom of the plan in force, because they are to start within the freeze
+    previous    where the plan in force has each warp
     base        the plan in force
     """
 
@@ -156,6 +157,7 @@ class Standing:
     order: tuple[str, ...]
     released: Releases
     frozen: frozenset[str]
+    previous: Mapping[str, Previous]
     base: PlanRun | None
     facts: Mapping[str, str] = field(default_factory=dict)
 
@@ -184,6 +186,22 @@ class Standing:
     def by_due_date(self) -> tuple[str, ...]:
         due = {warp.id: min(piece.due for piece in warp.pieces) for warp in self.shed.warps}
         return tuple(sorted(self.warps, key=lambda code: (due[code], int(code))))
+
+    def frozen_first(self, orders: Mapping[str, Sequence[str]]) -> dict[str, tuple[str, ...]]:
+        """The same orders, but what hangs in a loom, and then what is to start within the freeze, keeps its turn."""
+
+        def turn(code: str) -> tuple[int, int]:
+            if self.shed.warp[code].in_progress is not None:
+                return 0, 0
+            return (1, self.previous[code].start) if code in self.frozen else (2, 0)
+
+        return {loom: tuple(sorted(order, key=turn)) for loom, order in orders.items()}
+
+    def started_as(self, starts: Mapping[str, int]) -> Shed:
+        """The shed for a search: frozen warps are pinned to these starts, so that no other warp comes before them
+        and no other loom's set-up takes their tuner."""
+        rows = (replace(row, pin_start=starts[row.id]) if row.id in self.frozen else row for row in self.shed.warps)
+        return replace(self.shed, warps=tuple(rows)) if self.frozen else self.shed
 
     def day_of(self, minute: int) -> datetime:
         return timezone.localtime(clock.to_moment(minute, epoch=self.epoch))
@@ -264,17 +282,18 @@ def standing(
         return row
 
     kept = {row.id for row in shed.warps if int(row.id) not in left_out}
-    shed = replace(
-        shed,
-        warps=tuple(placed(row) for row in shed.warps if row.id in kept),
-        previous=previous,
-        stability=Stability(
-            tolerance=SAME_START_MIN,
-            freeze_until=freeze_until,
-            move_cost=0 if by_hand else mill.dearness_of_move * FROZEN_TIMES,
-            move_cost_late=mill.dearness_of_move if few_moves else 0,
-        ),
-    )
+    shed = replace(shed, warps=tuple(placed(row) for row in shed.warps if row.id in kept))
+    if few_moves:
+        shed = replace(
+            shed,
+            previous=previous,
+            stability=Stability(
+                tolerance=SAME_START_MIN,
+                freeze_until=freeze_until,
+                move_cost=mill.dearness_of_move * FROZEN_TIMES,
+                move_cost_late=mill.dearness_of_move,
+            ),
+        )
     return Standing(
         shed=shed,
         epoch=epoch,
@@ -286,6 +305,7 @@ def standing(
         order=tuple(code for code in order if code in kept),
         released=upstream.releases([code for code in order if code in kept]) if len(kept) < len(warps) else released,
         frozen=frozen & kept,
+        previous=previous,
         base=base,
         facts=facts,
     )
