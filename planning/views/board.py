@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.models import Yarn
 from mill.desk import room
@@ -22,6 +22,7 @@ from mill.refusal import Refusal
 from mill.templatetags.mill import hours, moment
 from planning import board as board_room
 from planning.board import Bar, Mark
+from planning.forms.looms import PlaceForm
 from planning.models import Closure, Cloth, Customer, Loom, PlanRun, Slot, Warp, WarpYarn
 from planning.services import board, clock, explaining, plans
 from planning.views.looms import plan_in_force
@@ -435,7 +436,62 @@ def board_take_back(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect(leaf.address(plan=None if before.state == PlanRun.IN_FORCE else before.pk))
 
 
+# A warp's place
+
+
+@require_http_methods(["GET", "POST"])
+@room("warps")
+def warp_place(request: HttpRequest, number: int) -> HttpResponse:
+    """Pin a warp to a loom or a moment, take its pin out, or try a move by hand: all without a script."""
+    warp = get_object_or_404(Warp.objects.select_related("pin_loom", "loom"), number=number)
+    run = plan_in_force()
+    form = PlaceForm(request.POST or None, warp=warp)
+    if request.method == "POST" and form.is_valid():
+        loom, starts_at, turn = (form.cleaned_data[name] for name in ("loom", "starts_at", "turn"))
+        try:
+            match request.POST.get("act"):
+                case "unpin":
+                    plans.pin_warp(warp, loom=None)
+                    messages.success(request, f"The pin of {warp} is taken out: the next plan may put it elsewhere.")
+                case "move":
+                    if run is None:
+                        raise Refusal("No plan is in force: there is nothing to move the warp in. Make a plan first.")
+                    if loom is None:
+                        raise Refusal("Choose the loom to move it to.", field="loom")
+                    copy = board.move(run, warp, loom=loom, turn=turn and turn - 1, by=request.user)
+                    messages.success(request, copy.explained["said"])
+                    return redirect(f"{reverse('board')}?plan={copy.pk}")
+                case _:
+                    if loom is None:
+                        raise Refusal("Choose the loom to pin it to.", field="loom")
+                    plans.pin_warp(warp, loom=loom, starts_at=starts_at)
+                    messages.success(request, f"{warp} is pinned to loom {loom}: the next plan keeps to it.")
+            return redirect("warp_place", number=number)
+        except Refusal as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+    slot = warp.slots.filter(run=run).select_related("loom").first() if run else None
+    return render(
+        request,
+        "planning/warp_place.html",
+        {
+            "title": f"The place of warp {number}",
+            "warp": warp,
+            "slot": slot,
+            "form": form,
+            "can_move": warp.state not in (*plans.IN_LOOM, Warp.WOVEN_OUT),
+            "looms": _fitting(warp),
+        },
+    )
+
+
+def _fitting(warp: Warp) -> list[tuple[Loom, str | None]]:
+    """Every loom and why the warp can't go on it; none of it while the warp is not worked out."""
+    worked = getattr(warp, "worked", None)
+    return plans.looms_that_fit(warp) if worked and worked.figures else []
+
+
 urlpatterns = [
+    path("warps/<int:number>/place/", warp_place, name="warp_place"),
     path("looms/board/", board_page, name="board"),
     path("looms/board/move/", board_move, name="board_move"),
     path("looms/board/<int:pk>/take-back/", board_take_back, name="board_take_back"),

@@ -279,3 +279,40 @@ def test_the_board_of_a_day_in_spring_begins_on_its_monday(desk, mill):
     page = desk.get("/looms/board/?span=week&from=2026-04-01").content.decode()
     assert "Mon 30 Mar" in page
     assert date(2026, 3, 30).weekday() == 0
+
+
+# A warp's place
+
+
+def test_a_warp_is_pinned_moved_and_let_go_on_its_page(desk, mill):
+    warp, loom = loose(mill)
+    address = f"/warps/{warp.number}/place/"
+    assert b"takes it" in desk.get(address).content
+    moment = (timezone.localtime() + timedelta(days=21)).replace(hour=10, minute=0)
+    moment -= timedelta(days=max(moment.weekday() - 4, 0))
+    said = {"loom": loom.pk, "starts_at": f"{moment:%Y-%m-%dT%H:%M}", "act": "pin"}
+    assert b"is pinned to loom" in desk.post(address, said, follow=True).content
+    slot = plans.make_plan().slots.get(warp=warp)
+    assert (slot.loom, slot.weaving_starts_at) == (loom, moment.replace(second=0, microsecond=0))
+    assert b"The pin of" in desk.post(address, {"act": "unpin"}, follow=True).content
+    answer = desk.post(address, {"loom": loom.pk, "act": "move"}, follow=True)
+    assert b"Nothing is changed until it is put in force" in answer.content
+
+
+def test_a_pin_to_a_moment_in_which_the_loom_is_closed_says_when_it_opens(desk, mill):
+    warp, loom = loose(mill)
+    day = timezone.localdate() + timedelta(days=14)
+    sunday = day + timedelta(days=6 - day.weekday())
+    said = {"loom": loom.pk, "starts_at": f"{sunday}T10:00", "act": "pin"}
+    page = desk.post(f"/warps/{warp.number}/place/", said).content.decode()
+    assert f"Loom {loom.code} is closed on Sun" in page
+    assert "It opens Mon" in page
+    page = desk.post(f"/warps/{warp.number}/place/", {"act": "pin"}).content.decode()
+    assert "Choose the loom to pin it to" in page
+
+
+def test_a_warp_in_a_loom_has_no_place_to_choose(desk, mill):
+    hangs = Warp.objects.get(state=Warp.WEAVING)
+    page = desk.get(f"/warps/{hangs.number}/place/").content.decode()
+    assert "does not move any more" in page
+    assert "Pin it there" not in page
