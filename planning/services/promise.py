@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import ROUND_CEILING, Decimal
 
 from inventory.models import Yarn
@@ -214,7 +214,7 @@ def _way(
     timed = places[-1].plan
     ends = [timed.placements[warp.id] for warp in wanted]
     off = max(there.day_of(placed.end - 1).date() for placed in ends)
-    ready = ready_on(off, spec.finishing_days)
+    ready = _working_day(ready_on(off, spec.finishing_days))
     chain: list[str] = []
     for warp, placed in zip(wanted, ends, strict=True):
         which = "" if len(wanted) == 1 else f"Warp {wanted.index(warp) + 1} of {len(wanted)}: "
@@ -237,6 +237,11 @@ def _way(
         chain=tuple(_sentence(link) for link in chain),
         pushes=tuple(_pushes(there, plan, timed)),
     )
+
+
+def _working_day(day: date) -> date:
+    """Nobody is promised cloth for a weekend."""
+    return day + timedelta(days=7 - day.weekday() if day.weekday() > 4 else 0)
 
 
 def _sentence(text: str) -> str:

@@ -145,7 +145,10 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
         "is_by_hand": "follows" in run.explained,
         "said": run.explained.get("said", ""),
         "looms": looms,
-        "rows": [slot for slot in slots if slot.warp_id in meant],
+        "rows": sorted(
+            (slot for slot in slots if slot.warp_id in meant),
+            key=lambda slot: (_as_counted(slot.loom.code), slot.position),
+        ),
         "lines": [] if leaf.is_table else _lines(leaf, looms, queues),
         "head": None if leaf.is_table else mark_safe(_head(leaf)),  # noqa: S308 - escaped where it is drawn
         "inks": mark_safe(board_room.PATTERNS),  # noqa: S308 - a constant
