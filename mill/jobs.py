@@ -54,7 +54,7 @@ import socket
 import sys
 import time
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
@@ -192,12 +192,14 @@ def lives(worker: str) -> bool | None:
     return _started(int(pid)) == started
 
 
-def claim(worker: str, *, job_id: int | None = None) -> Job | None:
-    """Take the next row, or that one, if it may be begun."""
+def claim(worker: str, *, job_id: int | None = None, but_not: Collection[str] = ()) -> Job | None:
+    """Take the next row, or that one, if it may be begun and its task is none of those."""
     with transaction.atomic():
         rows = _may_begin().select_for_update(skip_locked=True)
         if job_id is not None:
             rows = rows.filter(pk=job_id)
+        if but_not:
+            rows = rows.exclude(task__in=but_not)
         job = rows.order_by("attempts", "id").first()
         if job is None:
             return None
@@ -302,6 +304,13 @@ def work(job: Job, *, throw: bool = False) -> None:
         _put_back(job)
         raise
     job.refresh_from_db()
+
+
+def long_tasks() -> set[str]:
+    from mill.celery import app
+
+    app.loader.import_default_modules()
+    return {name for name, task in app.tasks.items() if getattr(task, "is_long", False)}
 
 
 def _task(name: str) -> Any:

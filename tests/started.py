@@ -44,9 +44,14 @@ class Started:
         return line
 
     def children(self):
+        """Each child as the words of its command after manage.py, and its process id."""
         listed = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
         commands = {int(pid): Path(f"/proc/{pid}/cmdline").read_text().split("\0") for pid in listed.split()}
-        return {words[2]: pid for pid, words in commands.items() if len(words) > 2}  # one that just died has none
+        return {
+            " ".join(words[2 : words.index("--parent")]): pid  # one that just died has no words
+            for pid, words in commands.items()
+            if "--parent" in words
+        }
 
     def is_answering(self):
         try:

@@ -285,6 +285,17 @@ def test_long_work_that_lost_its_row_ends_and_leaves_nothing(db):
     assert Job.objects.get().state == Job.RUNNING
 
 
+def test_a_quick_worker_leaves_long_work_to_another(db):
+    long_one = ask("tests.take_long", {"mark": "a", "steps": 1})
+    short_one = ask("tests.leave_mark", {"mark": "b"})
+    long_tasks = jobs.long_tasks()
+    assert "tests.take_long" in long_tasks
+    assert "tests.leave_mark" not in long_tasks
+    assert jobs.claim("the quick one", but_not=long_tasks) == short_one
+    assert jobs.claim("the quick one", but_not=long_tasks) is None
+    assert jobs.claim("the other one") == long_one
+
+
 def test_a_task_run_outside_any_job_is_told_so():
     with pytest.raises(LookupError):
         jobs.current()

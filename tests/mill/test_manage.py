@@ -165,7 +165,7 @@ def test_the_book_opens_says_one_line_and_closes(start):
     assert book.line() == f"Shedbook is open at http://127.0.0.1:{book.port}/ - Ctrl-C closes it.\n"
     assert book.is_answering()
     children = book.children()
-    assert set(children) == {"serve", "jobworker"}
+    assert set(children) == {f"serve --port {book.port} --listen 127.0.0.1", "jobworker", "jobworker --quick"}
 
     second = start()
     _, complaint = second.process.communicate(timeout=30)
@@ -239,11 +239,11 @@ def test_a_book_whose_web_server_dies_says_so_and_closes(start):
     book = start()
     book.line()
     children = book.children()
-    os.kill(children["serve"], signal.SIGKILL)
+    os.kill(children.pop(f"serve --port {book.port} --listen 127.0.0.1"), signal.SIGKILL)
     _, complaint = book.process.communicate(timeout=20)
     assert book.process.returncode == 1
     assert "The web server has stopped" in complaint
-    assert is_gone(children["jobworker"])
+    assert all(is_gone(pid) for pid in children.values())
 
 
 def test_a_child_elsewhere_than_on_linux_ends_with_the_pipe_from_its_parent():

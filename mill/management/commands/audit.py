@@ -3,9 +3,9 @@
 from collections.abc import Callable, Generator, Iterator
 from typing import Any
 
-import inventory.services
 from django.core.management.base import BaseCommand
 
+import inventory.services
 import planning.services
 
 # Each yields a sentence for each figure that differs, naming the thing, the stored

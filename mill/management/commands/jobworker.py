@@ -17,9 +17,10 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--parent", type=int, metavar="PID", help="end when this process does")
+        parser.add_argument("--quick", action="store_true", help="leave long work to another worker")
         parser.add_argument("--include", action="append", default=[], metavar="MODULE", help="has tasks as well")
 
-    def handle(self, *, parent: int | None, include: list[str], **options: Any) -> None:
+    def handle(self, *, parent: int | None, quick: bool, include: list[str], **options: Any) -> None:
         # Compiled code of the loom planner is kept beside the data, so that it is compiled once.
         os.environ.setdefault("NUMBA_CACHE_DIR", str(settings.DATA_DIR / "numba"))
         # What is at work then is put back, and begun afresh by the next worker.
@@ -29,9 +30,10 @@ class Command(BaseCommand):
         for module in include:
             importlib.import_module(module)
         worker = jobs.worker_name()
+        but_not = jobs.long_tasks() if quick else set()
 
         def turn() -> bool:
-            job = jobs.claim(worker)
+            job = jobs.claim(worker, but_not=but_not)
             if job:
                 jobs.work(job)
             return job is not None

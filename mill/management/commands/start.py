@@ -26,6 +26,8 @@ from mill.tether import leave_in_good_order
 
 OPENED_WITHIN_S = 90
 CLOSED_WITHIN_S = 5
+# While one is at long work, planning the looms, the other goes on with what follows from people's changes.
+WORKERS = {"worker": ["jobworker"], "quick worker": ["jobworker", "--quick"]}
 # A worker that dies is begun again, but one that dies at once and always is not.
 WORKER_DEATHS_MAX = 5
 WORKER_DEATHS_WITHIN_S = 600
@@ -67,11 +69,12 @@ class Command(BaseCommand):
             ) from None
 
     def keep_open(self, url: str, *, browser: bool, web: list[str], env: dict[str, str]) -> None:
-        """Web server and worker as children, until one of them can't go on or somebody closes the book."""
-        children = {"web": child(*web, env=env), "worker": child("jobworker", env=env)}
+        """Web server and workers as children, until one of them can't go on or somebody closes the book."""
+        children = {"web": child(*web, env=env)}
         worker_died_at: list[float] = []
         try:
             wait_until_open(url, children["web"])
+            children |= {name: child(*command, env=env) for name, command in WORKERS.items()}
             print(f"Shedbook is open at {url} - Ctrl-C closes it.", flush=True)
             if browser:
                 show(url)
@@ -79,13 +82,15 @@ class Command(BaseCommand):
                 time.sleep(0.2)
                 if children["web"].poll() is not None:
                     raise CommandError(said_of("web server", children["web"]))
-                if children["worker"].poll() is not None:
+                for name, command in WORKERS.items():
+                    if children[name].poll() is None:
+                        continue
                     now = time.monotonic()
                     worker_died_at = [at for at in worker_died_at if at > now - WORKER_DEATHS_WITHIN_S] + [now]
                     if len(worker_died_at) > WORKER_DEATHS_MAX:
-                        raise CommandError(said_of("job worker", children["worker"]))
-                    self.stderr.write(f"The job worker stopped ({children['worker'].returncode}); beginning it again.")
-                    children["worker"] = child("jobworker", env=env)
+                        raise CommandError(said_of("job worker", children[name]))
+                    self.stderr.write(f"The job worker stopped ({children[name].returncode}); beginning it again.")
+                    children[name] = child(*command, env=env)
         finally:
             end(list(children.values()))
 
