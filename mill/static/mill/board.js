@@ -9,11 +9,10 @@ const board = () => document.getElementById("board");
 const lines = () => [...document.querySelectorAll(".leafline")];
 const lineOf = (element) => element.closest(".leafline");
 
+// A refusal stands above the leaf; what a move comes to is in the note already, and is read out.
 function say(text, isRefusal = false) {
-  const place = document.getElementById("board-said");
-  if (!place) return;
-  place.textContent = text;
-  place.classList.toggle("refused", isRefusal);
+  document.getElementById("board-said").textContent = isRefusal ? text : "";
+  document.getElementById("board-heard").textContent = isRefusal ? "" : text;
 }
 
 // One request for a move; on yes the board is the one that came back, on no it stays and says why.
