@@ -148,7 +148,7 @@ class YarnForm(forms.ModelForm):
                 fibres, required=False, label="Fibre", initial=share and share.fibre_id
             )
             self.fields[f"share_{row}"] = PercentField(
-                required=False, label="Share of the mass", initial=share and share.share_pct, above=0, min_value=None
+                required=False, label="Share", initial=share and share.share_pct, above=0, min_value=None
             )
 
     def clean(self) -> dict[str, Any]:
