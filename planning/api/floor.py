@@ -12,8 +12,8 @@ from rest_framework.views import APIView
 from mill.refusal import Refusal
 from planning.forms.floor import FloorForm
 from planning.models import FloorEvent, JobTicket
-from planning.serializers.floor import FloorEventSerializer, TapsSerializer, ToldSerializer
-from planning.services import floor
+from planning.serializers.floor import FloorEventSerializer, RunOutSerializer, TapsSerializer, ToldSerializer
+from planning.services import actuals, floor
 from planning.views.floor import told
 
 
@@ -62,6 +62,18 @@ class FloorEventViewSet(viewsets.ReadOnlyModelViewSet[FloorEvent]):
     filterset_fields = {"kind": ["exact"], "warp__number": ["exact"], "happened_at": ["gte", "lte"]}
 
 
+class RunOutsView(APIView):
+    """Every warp that weaves, soonest out first."""
+
+    @extend_schema(responses={200: RunOutSerializer(many=True)})
+    def get(self, request: Request) -> Response:
+        return Response(RunOutSerializer(actuals.run_outs(), many=True).data)
+
+
 router = SimpleRouter()
 router.register("floor/events", FloorEventViewSet)
-urlpatterns = [path("floor/taps/", TapsView.as_view(), name="api_taps"), *router.urls]
+urlpatterns = [
+    path("floor/taps/", TapsView.as_view(), name="api_taps"),
+    path("floor/run-outs/", RunOutsView.as_view(), name="api_run_outs"),
+    *router.urls,
+]

@@ -49,3 +49,24 @@ class FloorEventSerializer(serializers.ModelSerializer[FloorEvent]):
     class Meta:
         model = FloorEvent
         fields = ["key", "kind", "warp", "loom", "worker", "happened_at", "received_at", "facts", "undoes", "refused"]
+
+
+class LateSerializer(serializers.Serializer[object]):
+    line = serializers.CharField(source="line.__str__")
+    off_at = serializers.DateTimeField()
+    last_day = serializers.DateTimeField(help_text="By which it had to be off for its due date.")
+    late_min = serializers.IntegerField()
+
+
+class RunOutSerializer(serializers.Serializer[object]):
+    """A warp that weaves: what is left of it, and when it is out by what was really woven."""
+
+    warp = serializers.IntegerField(source="warp.number")
+    loom = serializers.CharField(source="loom.code")
+    picks_left = serializers.IntegerField()
+    efficiency_pct = serializers.DecimalField(max_digits=6, decimal_places=2)
+    is_woven_pct = serializers.BooleanField(help_text="The loom's own of late, not that of its record.")
+    out_at = serializers.DateTimeField()
+    planned_at = serializers.DateTimeField(allow_null=True)
+    stands_for = serializers.CharField(source="stop.reason", allow_null=True, default=None)
+    late = LateSerializer(many=True)

@@ -163,3 +163,9 @@ def test_today_warns_of_what_stands_and_of_what_comes_off_too_late(woven, tell, 
     text = desk.get("/").content.decode()
     assert "stands on loom 7: tuner" in text
     assert "comes off loom 7" in text
+
+
+def test_the_api_gives_the_run_outs(woven, desk):
+    (row,) = desk.get("/api/floor/run-outs/").json()
+    assert (row["warp"], row["loom"], row["picks_left"]) == (woven.number, "7", woven.worked.picks - 135_360)
+    assert row["stands_for"] is None

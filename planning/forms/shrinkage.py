@@ -1,0 +1,19 @@
+from decimal import Decimal
+
+from django import forms
+
+from mill.fields import MeasureField, PercentField
+
+
+class WeaveForForm(forms.Form):
+    """How long to weave so that an order reaches its length."""
+
+    pieces = MeasureField(unit="number", label="Pieces", min_value=1, max_value=1000, places=0, initial=1)
+    length_m = MeasureField(unit="m", label="Finished length, each", above=0, max_value=10_000, places=2, initial=60)
+    chance_pct = PercentField(
+        label="Chance of reaching it, all together",
+        min_value=50,
+        max_value=Decimal("99.9"),
+        initial=95,
+        help_text="50 to 99.9 %.",
+    )
