@@ -6,7 +6,7 @@ from celery import shared_task
 
 from inventory.models import Yarn
 from inventory.services import YARN_CHANGED
-from planning.services import working_out
+from planning.services import improving, working_out
 
 
 @shared_task(name=working_out.TASK)
@@ -21,3 +21,8 @@ def yarn_changed(payload: dict[str, Any]) -> dict[str, int]:
     if yarn:
         working_out.yarn_changed(yarn)
     return {"yarn": payload["yarn"]}
+
+
+@shared_task(name=improving.TASK, is_long=True)
+def improve_plan(payload: dict[str, Any]) -> dict[str, Any] | None:
+    return improving.improve_plan(payload)

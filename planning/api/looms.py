@@ -1,6 +1,7 @@
 from typing import Any
 
 from django.db.models import QuerySet
+from django.shortcuts import get_object_or_404
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.decorators import action
@@ -8,15 +9,20 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
-from planning.models import Loom, PlanRun
+from mill import jobs
+from mill.models import Job
+from planning.models import Loom, PlanRun, Warp
 from planning.serializers.looms import (
+    AskedMoveSerializer,
+    AskedSearchSerializer,
     LoomSerializer,
     NewPlanSerializer,
     PlanBriefSerializer,
     PlanSerializer,
+    SearchSerializer,
 )
 from planning.serializers.tickets import RefusalSerializer
-from planning.services import plans
+from planning.services import board, improving, plans
 from planning.views.looms import plan_in_force, with_queue
 
 
@@ -60,8 +66,55 @@ class PlanViewSet(
     def put_in_force(self, request: Request, pk: str | None = None) -> Response:
         return Response(PlanSerializer(plans.put_in_force(self.get_object(), by=request.user)).data)
 
+    @extend_schema(request=None, responses={200: PlanSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"], url_path="bring-back")
+    def bring_back(self, request: Request, pk: str | None = None) -> Response:
+        """An overtaken plan is put back in force, timed afresh as a plan of its own."""
+        return Response(PlanSerializer(plans.bring_back(self.get_object(), by=request.user)).data)
+
+    @extend_schema(request=AskedMoveSerializer, responses={201: PlanSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"])
+    def move(self, request: Request, pk: str | None = None) -> Response:
+        """A warp moved by hand, in a copy of the plan that is offered."""
+        asked = AskedMoveSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        words = asked.validated_data
+        run = board.move(
+            self.get_object(),
+            get_object_or_404(Warp, number=words["warp"]),
+            loom=get_object_or_404(Loom, code=words["loom"]),
+            turn=words["turn"] - 1 if "turn" in words else None,
+            pin=words["pin"],
+            by=request.user,
+        )
+        return Response(PlanSerializer(run).data, status=201)
+
+
+class SearchViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Job]):
+    """A better plan looked for in the background. POST asks for one; it is offered, not put in force."""
+
+    queryset = Job.objects.filter(task=improving.TASK)
+    serializer_class = SearchSerializer
+
+    @extend_schema(request=AskedSearchSerializer, responses={202: SearchSerializer})
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        asked = AskedSearchSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        job = improving.ask(by=request.user, **asked.validated_data)
+        return Response(SearchSerializer(job).data, status=202)
+
+    @extend_schema(request=None, responses={200: SearchSerializer})
+    @action(detail=True, methods=["post"])
+    def stop(self, request: Request, pk: str | None = None) -> Response:
+        """End it with the best that it has found."""
+        job = self.get_object()
+        jobs.stop(job)
+        job.refresh_from_db()
+        return Response(SearchSerializer(job).data)
+
 
 router = SimpleRouter()
 router.register("looms", LoomViewSet)
 router.register("plans", PlanViewSet)
+router.register("plan-searches", SearchViewSet, basename="plan-search")
 urlpatterns = router.urls

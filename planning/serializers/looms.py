@@ -1,5 +1,6 @@
 from rest_framework import serializers
 
+from mill.models import Job
 from planning.models import Loom, PlanRun, Slot
 
 
@@ -66,10 +67,74 @@ class CostSerializer(serializers.Serializer[dict[str, int]]):
     tardy_pieces = serializers.IntegerField()
 
 
+class LinkSerializer(serializers.Serializer[dict[str, object]]):
+    """One link of what makes a warp late: yarn, warping, loom, tuner, set-up, weaving, finishing."""
+
+    kind = serializers.CharField()
+    minutes = serializers.IntegerField()
+    said = serializers.CharField()
+
+
+class LateSerializer(serializers.Serializer[dict[str, object]]):
+    warp = serializers.CharField()
+    loom = serializers.CharField()
+    late_min = serializers.IntegerField()
+    days = serializers.IntegerField()
+    chain = LinkSerializer(many=True)
+    mend = serializers.ListField(child=serializers.CharField())
+
+
+class WeekSerializer(serializers.Serializer[dict[str, object]]):
+    """Minutes open and taken in the week from a Monday; the first week from the present minute on."""
+
+    week = serializers.DateField()
+    looms_open = serializers.IntegerField()
+    looms_weaving = serializers.IntegerField()
+    looms_setup = serializers.IntegerField()
+    tuners_open = serializers.IntegerField()
+    tuners_taken = serializers.IntegerField()
+    warping_open = serializers.IntegerField()
+    warping_taken = serializers.IntegerField()
+
+
+class BesideSerializer(serializers.Serializer[dict[str, object]]):
+    name = serializers.CharField()
+    cost = CostSerializer()
+
+
+class GainSerializer(serializers.Serializer[dict[str, object]]):
+    weighted_tardy_min = serializers.IntegerField()
+    setup_min = serializers.IntegerField()
+    total = serializers.IntegerField()
+
+
+class MoveSerializer(serializers.Serializer[dict[str, object]]):
+    """A warp that leaves its loom or its turn, and what the plan would be worse by without that."""
+
+    warp = serializers.CharField()
+    from_loom = serializers.CharField()
+    to_loom = serializers.CharField()
+    said = serializers.CharField()
+    gain = GainSerializer(allow_null=True)
+
+
+class ExplainedSerializer(serializers.Serializer[dict[str, object]]):
+    """Why the plan is as it is, said when it was made."""
+
+    said = serializers.CharField(required=False)
+    proof = serializers.CharField(required=False)
+    bottleneck = serializers.CharField(source="bottleneck.said")
+    late = LateSerializer(many=True)
+    load = WeekSerializer(many=True)
+    beside = BesideSerializer(many=True)
+    moves = MoveSerializer(many=True, required=False)
+
+
 class PlanSerializer(serializers.ModelSerializer[PlanRun]):
     slots = SlotSerializer(many=True, read_only=True)
     left_out = LeftOutSerializer(many=True, read_only=True)
     cost = CostSerializer(read_only=True)
+    explained = ExplainedSerializer(read_only=True)
 
     class Meta:
         model = PlanRun
@@ -84,6 +149,7 @@ class PlanSerializer(serializers.ModelSerializer[PlanRun]):
             "is_optimal",
             "duration_ms",
             "left_out",
+            "explained",
             "slots",
         ]
         read_only_fields = fields
@@ -91,9 +157,36 @@ class PlanSerializer(serializers.ModelSerializer[PlanRun]):
 
 class PlanBriefSerializer(PlanSerializer):
     class Meta(PlanSerializer.Meta):
-        fields = [name for name in PlanSerializer.Meta.fields if name not in {"slots", "left_out"}]
+        fields = [name for name in PlanSerializer.Meta.fields if name not in {"slots", "left_out", "explained"}]
         read_only_fields = fields
 
 
 class NewPlanSerializer(serializers.Serializer[dict[str, str]]):
     rule = serializers.ChoiceField(choices=["earliest_due_date", "setups_first", "best"], default="earliest_due_date")
+
+
+class AskedMoveSerializer(serializers.Serializer[dict[str, object]]):
+    warp = serializers.IntegerField(help_text="Its number.")
+    loom = serializers.CharField(help_text="The loom's code.")
+    turn = serializers.IntegerField(required=False, min_value=1, help_text="1 is woven first; without one it is last.")
+    pin = serializers.BooleanField(default=False, help_text="Keep it there once the plan is in force.")
+
+
+class AskedSearchSerializer(serializers.Serializer[dict[str, object]]):
+    seconds = serializers.ChoiceField(choices=[5, 20, 60], default=20)
+    few_moves = serializers.BooleanField(
+        default=False, help_text="Leave the plan in force as it is where that is fair."
+    )
+
+
+class SearchSerializer(serializers.ModelSerializer[Job]):
+    """A search at work: ask again until its state is done; `run` is then the plan that was found."""
+
+    run = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Job
+        fields = ["id", "state", "progress_pct", "progress_note", "run"]
+
+    def get_run(self, job: Job) -> int | None:
+        return (job.result or {}).get("run")

@@ -1,25 +1,30 @@
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import django_filters
 from django.contrib import messages
 from django.db.models import Count, Prefetch, Q, QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_POST
+from django_htmx.http import HttpResponseClientRedirect
 
+from mill import jobs
 from mill.desk import room
 from mill.listing import Column, listing
+from mill.models import Job
 from mill.refusal import Refusal
-from mill.templatetags.mill import day, hours, moment
-from planning.forms.looms import LoomForm
+from mill.templatetags.mill import day, hours, moment, num
+from planning.bars import Load, bars_svg
+from planning.forms.looms import BreakdownForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp
-from planning.services import clock, looms, plans
+from planning.services import clock, explaining, improving, looms, plans
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
+from planning.views.feeds import feed_address
 from planning.worktime import WEEK_MIN
 
 STRIP_WEEKS = 5
@@ -112,8 +117,12 @@ def looms_list(request: HttpRequest) -> HttpResponse:
             "unplanned": unplanned.distinct().count(),
             "offered": PlanRun.objects.filter(state=PlanRun.OFFERED).first(),
             "rules": plans.RULES,
+            "seconds": improving.SECONDS,
+            "at_work": improving.at_work(),
+            "last": PlanRun.objects.filter(state=PlanRun.OVERTAKEN).order_by("-in_force_from").first(),
+            "feed": feed_address(request, None),
         },
-        row_class=lambda m: "held" if m.is_held else "",  # type: ignore[attr-defined]
+        row_class=lambda m: "held" if m.is_held else "",
     )
 
 
@@ -145,6 +154,8 @@ def loom(request: HttpRequest, code: str) -> HttpResponse:
             "strip": strip(found),
             "run": run,
             "closures": found.closures.all(),
+            "breakdown": BreakdownForm(),
+            "feed": feed_address(request, code),
             "woven": found.warps.filter(state=Warp.WOVEN_OUT).order_by("-woven_out_on")[:20],
         },
     )
@@ -193,10 +204,67 @@ def plan_new(request: HttpRequest) -> HttpResponse:
     return redirect("plan", pk=run.pk)
 
 
+@require_POST
+@room("looms")
+def plan_improve(request: HttpRequest) -> HttpResponse:
+    """A better plan, looked for by the worker; with `few_moves` one that leaves the plan in force as it is."""
+    said = request.POST.get("seconds", "20")
+    if said not in {str(seconds) for seconds in improving.SECONDS}:
+        raise Http404
+    job = improving.ask(seconds=int(said), few_moves="few_moves" in request.POST, by=request.user)
+    return redirect("plan_work", pk=job.pk)
+
+
+@require_POST
+@room("looms")
+def loom_breaks_down(request: HttpRequest, code: str) -> HttpResponse:
+    """The loom stands until a moment: written down at once, or only tried on a copy; re-planned with few moves."""
+    found = get_object_or_404(Loom, code=code)
+    form = BreakdownForm(request.POST)
+    if not form.is_valid():
+        for errors in form.errors.values():
+            messages.error(request, " ".join(str(error) for error in errors))
+        return redirect("loom", code=code)
+    try:
+        job = improving.ask_without(
+            found,
+            until=form.cleaned_data["until"],
+            why=form.cleaned_data["why"],
+            only_try=request.POST.get("act") == "try",
+            by=request.user,
+        )
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+        return redirect("loom", code=code)
+    return redirect("plan_work", pk=job.pk)
+
+
+@require_GET
+@room("looms")
+def plan_work(request: HttpRequest, pk: int) -> HttpResponse:
+    """A plan being looked for: how good it is so far, and the button that ends the search with the best."""
+    job = get_object_or_404(Job, pk=pk, task=improving.TASK)
+    made = (job.result or {}).get("run")
+    if job.state == Job.DONE and made:
+        if request.headers.get("HX-Request"):
+            return HttpResponseClientRedirect(reverse("plan", args=[made]))
+        return redirect("plan", pk=made)
+    told = {"title": "A better plan", "job": job, "so_far": improving.so_far(job), "error": job.error.split("\n")[0]}
+    part = request.headers.get("HX-Request")
+    return render(request, "planning/_plan_work.html" if part else "planning/plan_work.html", told)
+
+
+@require_POST
+@room("looms")
+def plan_stop(request: HttpRequest, pk: int) -> HttpResponse:
+    jobs.stop(get_object_or_404(Job, pk=pk, task=improving.TASK))
+    return redirect("plan_work", pk=pk)
+
+
 @require_GET
 @room("looms")
 def plan(request: HttpRequest, pk: int) -> HttpResponse:
-    run = get_object_or_404(PlanRun.objects.select_related("by"), pk=pk)
+    run = get_object_or_404(PlanRun.objects.select_related("by", "base"), pk=pk)
     in_force = plan_in_force()
     before = {slot.warp_id: slot for slot in in_force.slots.select_related("loom")} if in_force else {}
     slots = list(
@@ -214,47 +282,102 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
             "run": run,
             "slots": slots,
             "in_force": in_force if in_force and in_force.pk != run.pk else None,
-            "late": [slot for slot in slots if slot.late_min],
-            "comparison": _comparison(run, in_force),
+            "explained": run.explained,
+            "comparison": comparison(run),
+            "loads": _loads(run),
+            "changes": _changes(run),
         },
     )
 
 
-def _comparison(run: PlanRun, in_force: PlanRun | None) -> list[dict[str, Any]]:
-    """The parts of a plan's cost beside those of the plan in force, as the planner reads them."""
-    rows: list[tuple[str, str, Callable[[Any], str]]] = [
-        ("Late, weighted", "weighted_tardy_min", hours),
-        ("Pieces late", "tardy_pieces", str),
-        ("Set-up", "setup_min", hours),
+COST_ROWS: list[tuple[str, str, Callable[[Any], str]]] = [
+    ("Late, weighted", "weighted_tardy_min", hours),
+    ("Pieces late", "tardy_pieces", str),
+    ("Set-up", "setup_min", hours),
+    ("Warps that move", "moved", str),
+    ("of them to start soon", "moved_frozen", str),
+    ("Lateness costs", "tardiness", num),
+    ("Set-up costs", "setup", num),
+    ("Length of the plan costs", "makespan", num),
+    ("Moves cost", "moves", num),
+    ("All together", "total", num),
+]
+
+
+def comparison(run: PlanRun) -> dict[str, Any]:
+    """A plan beside the plan in force, carried on, and the paper rule: the parts of their cost, one row each."""
+    beside = run.explained.get("beside", [])
+    costs = [run.cost, *(other["cost"] for other in beside)]
+    rows = [
+        {"label": label, "cells": [say(cost.get(name, 0)) for cost in costs]}
+        for label, name, say in COST_ROWS
+        if any(cost.get(name) for cost in costs) or name in {"weighted_tardy_min", "tardy_pieces", "total"}
     ]
-    other = in_force if in_force and in_force.pk != run.pk else None
-    said = [
-        {"label": label, "this": say(run.cost[name]), "other": say(other.cost[name]) if other else ""}
-        for label, name, say in rows
+    ends = [
+        moment(clock.to_moment(cost["last_end"], epoch=run.starts_at)) if cost.get("last_end") else "–"
+        for cost in costs
     ]
-    said.append({"label": "Last pick woven", "this": _last(run), "other": _last(other) if other else ""})
+    return {
+        "names": ["This plan", *(other["name"][:1].upper() + other["name"][1:] for other in beside)],
+        "rows": [*rows, {"label": "Last pick woven", "cells": ends}],
+    }
+
+
+def _loads(run: PlanRun) -> list[dict[str, Any]]:
+    """The weekly load of looms, tuners and warping: a table's rows, and the same drawn."""
+    load = run.explained.get("load", [])
+    said = []
+    for title, opened, parts in (
+        ("Looms", "looms_open", (("weaving", "looms_weaving"), ("set-up", "looms_setup"))),
+        ("Tuners", "tuners_open", (("set-up", "tuners_taken"),)),
+        ("Warping", "warping_open", (("warping", "warping_taken"),)),
+    ):
+        weeks = [
+            Load(day(date.fromisoformat(row["week"])), row[opened], tuple((ink, row[name]) for ink, name in parts))
+            for row in load
+        ]
+        said.append(
+            {
+                "title": title,
+                "parts": [ink for ink, _ in parts],
+                "weeks": weeks,
+                "svg": mark_safe(bars_svg(weeks, label=f"{title}, week by week")),  # noqa: S308 - escaped there
+            }
+        )
     return said
 
 
-def _last(run: PlanRun) -> str:
-    return moment(clock.to_moment(run.cost["last_end"], epoch=run.starts_at)) if run.cost["last_end"] else "–"
+def _changes(run: PlanRun) -> list[str]:
+    """What the plan does not know of, while it waits for a word."""
+    if run.state != PlanRun.OFFERED:
+        return []
+    try:
+        return explaining.changes_since(run, plans.standing())
+    except Refusal as refusal:
+        return [refusal.message]
 
 
 @require_POST
 @room("looms")
 def plan_decide(request: HttpRequest, pk: int) -> HttpResponse:
     run = get_object_or_404(PlanRun, pk=pk)
+    then = "board" if request.POST.get("then") == "board" else "looms"
     try:
-        if request.POST.get("act") == "refuse":
-            plans.refuse_plan(run)
-            messages.success(request, f"Plan {pk} is put aside.")
-        else:
-            plans.put_in_force(run, by=request.user)
-            messages.success(request, f"Plan {pk} is in force.")
-            return redirect("looms")
+        match request.POST.get("act"):
+            case "refuse":
+                plans.refuse_plan(run)
+                messages.success(request, f"Plan {pk} is put aside.")
+                return redirect(then) if then == "board" else redirect("plan", pk=pk)
+            case "bring back":
+                again = plans.bring_back(run, by=request.user)
+                messages.success(request, f"Plan {pk} is back in force, timed afresh as plan {again.pk}.")
+            case _:
+                plans.put_in_force(run, by=request.user)
+                messages.success(request, f"Plan {pk} is in force.")
     except Refusal as refusal:
         messages.error(request, refusal.message)
-    return redirect("plan", pk=pk)
+        return redirect("plan", pk=pk)
+    return redirect(then)
 
 
 @require_GET
@@ -293,9 +416,13 @@ urlpatterns = [
     path("looms/new/", loom_edit, name="loom_new"),
     path("looms/plans/", plans_list, name="plans"),
     path("looms/plans/new/", plan_new, name="plan_new"),
+    path("looms/plans/improve/", plan_improve, name="plan_improve"),
+    path("looms/plans/work/<int:pk>/", plan_work, name="plan_work"),
+    path("looms/plans/work/<int:pk>/stop/", plan_stop, name="plan_stop"),
     path("looms/plans/<int:pk>/", plan, name="plan"),
     path("looms/plans/<int:pk>/decide/", plan_decide, name="plan_decide"),
     path("looms/<str:code>/", loom, name="loom"),
     path("looms/<str:code>/edit/", loom_edit, name="loom_edit"),
     path("looms/<str:code>/hold/", loom_hold, name="loom_hold"),
+    path("looms/<str:code>/stands/", loom_breaks_down, name="loom_breaks_down"),
 ]

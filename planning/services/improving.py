@@ -1,0 +1,234 @@
+"""Looking for a better plan in the worker: asked for, told how far it is, ended early with the best, offered.
+
+The looms are planned, the warps wound in the order in which that plan needs them, and the looms planned again from
+there, so that warping and weaving settle on each other. Nothing is put in force.
+"""
+
+import os
+import time
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.contrib.auth import get_user_model
+from django.db import transaction
+from django.utils import timezone
+
+from mill import jobs
+from mill.models import Job
+from mill.refusal import Refusal
+from planning.improve import PROVEN_WARPS, Limit, improve, kernel
+from planning.models import Closure, Loom
+from planning.services import explaining, plans
+from planning.services.explaining import cost_parts, hours_said
+from planning.services.looms import write_down
+from planning.services.standing import Standing, standing
+from planning.shed_plan import Cost, Plan, time_plan
+
+TASK = "planning.improve_plan"
+SECONDS = (5, 20, 60)
+REPLAN_S = 5
+# Parts of the time for each round of looms, then warping, then looms again.
+ROUNDS = (0.5, 0.3, 0.2)
+# Above this many moves they are told without what each gains: each is a plan of its own to time.
+WEIGHED_MOVES = 40
+# So often the job row is told, and asked whether to stop.
+TOLD_EVERY_S = 0.7
+# Less is not worth another round.
+LEAST_S = 0.05
+SEED = 1
+THREADS = 2
+IMPROVED, REPLANNED = "improved", "re-planned with few moves"
+
+
+def ask(*, seconds: int, few_moves: bool = False, by: Any = None) -> Job:
+    payload = {"seconds": seconds, "few_moves": few_moves, "by": by.pk if by else None}
+    with transaction.atomic():
+        return jobs.ask(TASK, payload, same_as=f"{TASK}:{seconds}:{few_moves}", by=by)
+
+
+def ask_without(loom: Loom, *, until: datetime, why: str, only_try: bool = False, by: Any = None) -> Job:
+    """A loom stands from now until a moment: re-plan with few moves.
+
+    only_try    the closure is thought of, not written down, until the plan is put in force
+    """
+    now = timezone.now().replace(second=0, microsecond=0)
+    if until <= now:
+        said = timezone.localtime(until)
+        raise Refusal(f"{said:%a %d %b %H:%M} has gone by. Say a moment to come until which loom {loom.code} stands.")
+    payload: dict[str, Any] = {"seconds": REPLAN_S, "few_moves": True, "by": by.pk if by else None}
+    with transaction.atomic():
+        if only_try:
+            payload["assumes"] = {
+                "loom": loom.code,
+                "name": why,
+                "starts_at": now.isoformat(),
+                "stops_at": until.isoformat(),
+            }
+            return jobs.ask(TASK, payload, by=by)
+        write_down(Closure(name=why, loom=loom, starts_at=now, stops_at=until))
+        return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
+
+
+def at_work() -> Job | None:
+    """The search that runs or waits, if one does."""
+    return Job.objects.filter(task=TASK, state__in=[Job.QUEUED, Job.RUNNING]).order_by("pk").first()
+
+
+# Told while it runs
+
+
+def note_of(cost: Cost, *, elapsed_s: float, seconds: float) -> str:
+    """How good the best plan is so far, in its parts, in one line."""
+    return "; ".join(
+        (
+            f"Late, weighted: {hours_said(cost.weighted_tardy_min)}",
+            f"Pieces late: {cost.tardy_pieces}",
+            f"Set-up: {hours_said(cost.setup_min)}",
+            f"All together: {cost.total:,}".replace(",", "\u202f"),
+            f"Elapsed: {elapsed_s:.0f} of {seconds:.0f} s",
+        )
+    )
+
+
+def so_far(job: Job) -> dict[str, Any]:
+    """The line of `note_of` taken apart again, for the page."""
+    parts = [part.split(": ", 1) for part in job.progress_note.split("; ")]
+    told = dict(part for part in parts if len(part) == 2)
+    elapsed = told.pop("Elapsed", "")
+    return {"best": list(told.items()), "elapsed": elapsed, "note": job.progress_note}
+
+
+# The search
+
+
+class Watch:
+    """Told by the search; tells the job row now and then, and hears there whether to stop."""
+
+    def __init__(self, seconds: float, at_work: jobs.AtWork) -> None:
+        self.seconds, self.at_work = seconds, at_work
+        self.began = time.monotonic()
+        self.told_at = 0.0
+        self.is_stopped = False
+
+    def compiling(self) -> None:
+        self.at_work.progress(0, "The search is made ready on this machine: once, for some twenty seconds.")
+
+    def begin(self) -> None:
+        self.began = time.monotonic()
+
+    def tell(self, cost: Cost) -> None:
+        now = time.monotonic()
+        if now - self.told_at < TOLD_EVERY_S:
+            return
+        self.told_at, elapsed_s = now, now - self.began
+        pct = min(int(100 * elapsed_s / self.seconds), 99)
+        self.at_work.progress(pct, note_of(cost, elapsed_s=elapsed_s, seconds=self.seconds))
+        self.is_stopped = self.is_stopped or self.at_work.is_asked_to_stop()
+
+
+def improve_plan(payload: dict[str, Any]) -> dict[str, Any] | None:
+    """The long task: looks for a plan, offers it, and is done in the transaction that writes it down."""
+    at_work = jobs.current()
+    began = time.monotonic()
+    by = get_user_model().objects.filter(pk=payload["by"]).first() if payload["by"] else None
+    few_moves, assumes = payload["few_moves"], payload.get("assumes")
+    closed = []
+    if assumes:
+        closed = [
+            Closure(
+                name=assumes["name"],
+                loom=Loom.objects.get(code=assumes["loom"]),
+                starts_at=datetime.fromisoformat(assumes["starts_at"]),
+                stops_at=datetime.fromisoformat(assumes["stops_at"]),
+            )
+        ]
+    there = standing(few_moves=few_moves, closed=closed)
+    found = look(there, seconds=payload["seconds"], few_moves=few_moves, watch=Watch(payload["seconds"], at_work))
+    more: dict[str, Any] = {"proof": found.proof}
+    if assumes:
+        more["assumes"] = assumes
+    if few_moves:
+        more["moves"] = explaining.moves(found.there, plans.carried_on(found.there), found.plan, weighed=WEIGHED_MOVES)
+    beside = plans.others_beside(found.there)
+    at_work.progress(99, "Written down now.")
+    with transaction.atomic():
+        run = plans.record_plan(
+            found.there,
+            found.plan,
+            rule=REPLANNED if few_moves else IMPROVED,
+            began=began,
+            by=by,
+            is_optimal=found.is_optimal,
+            beside=beside,
+            more=more,
+        )
+        at_work.finish({"run": run.pk, "cost": cost_parts(found.plan.cost)})
+    return None
+
+
+@dataclass(frozen=True)
+class Found:
+    """proof says in a sentence whether a better plan can exist."""
+
+    there: Standing
+    plan: Plan
+    is_optimal: bool
+    proof: str
+
+
+def look(
+    there: Standing, *, seconds: float, few_moves: bool = False, watch: Watch | None = None, changes: int | None = None
+) -> Found:
+    """The best plan that can be found in so many seconds; with `changes` the same one on every machine."""
+    start = plans.carried_on(there)
+    if not few_moves:
+        start = min(start, plans.by_rule(there, "best"), key=lambda plan: plan.cost.total)
+    there, plan = plans.wind_as_needed(there, start)
+    if watch:
+        watch.compiling()
+    kernel()
+    if watch:
+        watch.begin()
+    left_s = seconds
+    for share in (1.0,) if few_moves else ROUNDS:
+        part_s = left_s if share in (1.0, ROUNDS[-1]) else seconds * share
+        began = time.monotonic()
+        starts = {code: placed.start for code, placed in plans.carried_on(there).placements.items()}
+        improved = improve(
+            there.started_as(starts),
+            seed=SEED,
+            limit=Limit(changes=int(changes * share)) if changes else Limit(seconds=part_s, clock=time.monotonic),
+            threads=min(THREADS, os.cpu_count() or 1),
+            start=plan,
+            stop=(lambda: watch.is_stopped) if watch else None,
+            progress=(lambda so_far: watch.tell(so_far.cost)) if watch else None,
+        )
+        left_s -= time.monotonic() - began
+        found = time_plan(there.shed, improved.plan.sequences, crew_order=improved.plan.crew_order)
+        wound, plan = plans.wind_as_needed(there, min(found, plan, key=lambda one: one.cost.total))
+        # Proven for the order of winding that it was searched with; wound in another order there may be a better one.
+        is_optimal = improved.is_optimal and wound is there
+        there = wound
+        if improved.stopped or is_optimal or (not changes and left_s < LEAST_S):
+            break
+    return Found(there, plan, is_optimal, proof_of(there, is_optimal=is_optimal, compiled=improved.compiled))
+
+
+def proof_of(there: Standing, *, is_optimal: bool, compiled: bool) -> str:
+    """Whether a better plan can exist, in a sentence."""
+    count = len(there.shed.warps)
+    if is_optimal:
+        wound = ", the warps wound in this order" if there.winding else ""
+        said = f"Proven best{wound}: no other plan of its {count} warps costs less."
+    elif count <= PROVEN_WARPS:
+        why = "a plan in force was to be kept" if there.shed.previous else "the time was too short to try every other"
+        said = f"Not proven best of its {count} warps: {why}."
+    else:
+        said = "Not proven best: of a dozen warps or more nobody can try every plan. Judge it by the plans beside it."
+    if not compiled:
+        said += (
+            " This machine has no compiler for the search (numba), so it went a thousand times slower: "
+            "this is little more than the best of the mill's paper rules."
+        )
+    return said
