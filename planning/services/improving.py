@@ -191,7 +191,8 @@ def look(
     if watch:
         watch.begin()
     left_s = seconds
-    for share in (1.0,) if few_moves else ROUNDS:
+    # With nothing left to wind there is nothing to settle: all of the time goes to the looms.
+    for share in ROUNDS if there.winding and not few_moves else (1.0,):
         part_s = left_s if share in (1.0, ROUNDS[-1]) else seconds * share
         began = time.monotonic()
         starts = {code: placed.start for code, placed in plans.carried_on(there).placements.items()}
