@@ -1,0 +1,14 @@
+"""Candlebeck, the example mill: half a year of work, lived through day by day from a seed.
+
+names.py    its looms, yarns, cloths and customers
+story.py    the day on which it stands, the dice, and the clock that is held while its past is written
+shed.py     looms, reeds, beams, hours and closures
+cloths.py   yarns, and cloths with their revisions
+orders.py   customers, and the order book as it stands
+past.py     warps woven out and pieces sent
+store.py    lots, deliveries and the ledger
+floor.py    warps on their way to the loom and in it, the plan, the tickets
+
+The past is written all at once and the present through the same services as the pages use; the database's own rules
+look at both.
+"""
