@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+import django_filters
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
+from django.forms import Select
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -69,6 +71,12 @@ def _as_csv(rows: QuerySet[Any], columns: Sequence[Column], name: str) -> HttpRe
     for row in rows.iterator(chunk_size=500):
         writer.writerow([_plain(column.value(row)) for column in columns])
     return answer
+
+
+def yes_or_no(label: str, **kwargs: Any) -> django_filters.BooleanFilter:
+    """A filter of a list that is either so, or not, or left alone."""
+    choices = [("", "any"), ("true", "yes"), ("false", "no")]
+    return django_filters.BooleanFilter(label=label, widget=Select(choices=choices), **kwargs)
 
 
 def listing(

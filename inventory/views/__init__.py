@@ -3,16 +3,9 @@
 from collections.abc import Callable
 from typing import Any
 
-import django_filters
-from django.forms import BaseForm, Select
+from django.forms import BaseForm
 
 from mill.refusal import Refusal
-
-
-def yes_or_no(label: str, **kwargs: Any) -> django_filters.BooleanFilter:
-    """A filter of a list that is either so, or not, or left alone."""
-    choices = [("", "any"), ("true", "yes"), ("false", "no")]
-    return django_filters.BooleanFilter(label=label, widget=Select(choices=choices), **kwargs)
 
 
 def is_written(form: BaseForm, write: Callable[[], Any]) -> bool:

@@ -13,10 +13,10 @@ from django.views.decorators.http import require_GET
 from inventory import services
 from inventory.forms import DeliveryForm
 from inventory.models import Delivery, Supplier, Yarn
-from inventory.views import is_written, yes_or_no
+from inventory.views import is_written
 from inventory.views.yarns import mass
 from mill.desk import room
-from mill.listing import Column, listing
+from mill.listing import Column, listing, yes_or_no
 from mill.templatetags.mill import day
 
 

@@ -27,10 +27,10 @@ from inventory.forms import (
     WhyForm,
 )
 from inventory.models import Delivery, Movement, Place, Reservation, Yarn, YarnLot
-from inventory.views import is_written, yes_or_no
+from inventory.views import is_written
 from inventory.views.yarns import mass, named_swatch
 from mill.desk import room
-from mill.listing import Column, listing
+from mill.listing import Column, listing, yes_or_no
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, kg
 

@@ -18,11 +18,11 @@ from inventory.count_sheet import work_out_count
 from inventory.curve import draw_curve
 from inventory.forms import LatenessForm, YarnForm
 from inventory.models import OutlookMark, Supplier, Yarn, YarnOutlook
-from inventory.views import is_written, yes_or_no
+from inventory.views import is_written
 from inventory.yarn import read_count
 from mill import jobs
 from mill.desk import room
-from mill.listing import Column, listing
+from mill.listing import Column, listing, yes_or_no
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, kg, num, swatch
 

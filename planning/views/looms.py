@@ -15,7 +15,7 @@ from django_htmx.http import HttpResponseClientRedirect
 
 from mill import jobs
 from mill.desk import room
-from mill.listing import Column, listing
+from mill.listing import Column, listing, yes_or_no
 from mill.models import Job
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, hours, moment, num
@@ -66,8 +66,8 @@ def strip(loom: Loom, *, weeks: int = STRIP_WEEKS) -> SafeString:
 
 class LoomFilter(django_filters.FilterSet):
     text = django_filters.CharFilter(label="Loom or kind", method="by_text")
-    is_jacquard = django_filters.BooleanFilter(label="Jacquard")
-    held = django_filters.BooleanFilter(field_name="is_held", label="Held")
+    is_jacquard = yes_or_no("Jacquard")
+    held = yes_or_no("Held", field_name="is_held")
 
     class Meta:
         model = Loom

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from inventory.models import Delivery, YarnLot, YarnOutlook
+from inventory.services import notice_the_day
 from mill.desk import room
 from mill.models import Job
 from mill.templatetags.mill import day, days_late, kg, moment
@@ -221,6 +222,7 @@ def given_up() -> list[Entry]:
 @require_GET
 @room("today")
 def today(request: HttpRequest) -> HttpResponse:
+    notice_the_day()
     run = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
     chapters = [
         chapter("Overdue", overdue_lines(), all_well="Nothing is overdue.", list_address=reverse("orders")),

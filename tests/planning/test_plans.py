@@ -243,3 +243,12 @@ def test_the_plan_api_makes_and_puts_in_force(desk, shed):
     assert desk.post(f"/api/plans/{pk}/put-in-force/").json()["state"] == "in force"
     loom = desk.get("/api/looms/1/").json()
     assert loom["queue"] or desk.get("/api/looms/2/").json()["queue"]
+
+
+def test_the_looms_list_narrows_to_those_that_are_held(desk, shed):
+    Loom.objects.filter(code="1").update(is_held=True, held_reason="worn reed cap")
+    held, running = (desk.get("/looms/", {"held": word}).content.decode() for word in ("true", "false"))
+    assert 'href="/looms/1/"' in held
+    assert 'href="/looms/2/"' not in held
+    assert 'href="/looms/2/"' in running
+    assert 'href="/looms/1/"' not in running
