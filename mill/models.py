@@ -66,7 +66,7 @@ class Mill(models.Model):
     dearness_of_setup = models.PositiveIntegerField(default=5, help_text="Of a minute of set-up, in a plan.")
     dearness_of_move = models.PositiveIntegerField(
         default=10_000,
-        help_text="Of a warp that changes loom or time when re-planning; 10 000 is 500 weighted minutes late. No source.",
+        help_text="Of a warp that changes loom or time when re-planning; 10 000 is 500 weighted minutes. No source.",
     )
     freeze_days = models.PositiveIntegerField(
         default=3, help_text="Warps that are to start within so many days stay where they are planned. No source."
