@@ -51,7 +51,7 @@ class FloorEventSerializer(serializers.ModelSerializer[FloorEvent]):
         fields = ["key", "kind", "warp", "loom", "worker", "happened_at", "received_at", "facts", "undoes", "refused"]
 
 
-class LateSerializer(serializers.Serializer[object]):
+class LateWarpSerializer(serializers.Serializer[object]):
     line = serializers.CharField(source="line.__str__")
     off_at = serializers.DateTimeField()
     last_day = serializers.DateTimeField(help_text="By which it had to be off for its due date.")
@@ -69,4 +69,4 @@ class RunOutSerializer(serializers.Serializer[object]):
     out_at = serializers.DateTimeField()
     planned_at = serializers.DateTimeField(allow_null=True)
     stands_for = serializers.CharField(source="stop.reason", allow_null=True, default=None)
-    late = LateSerializer(many=True)
+    late = LateWarpSerializer(many=True)
