@@ -117,7 +117,8 @@ class _Floor:
         """Minutes of set-up of each warp, were it next on loom m."""
         shed, loom, last = self.shed, self.looms[m], self.last(m)
         if shed.pair_times is not None:
-            return np.array([shed.pair_times.setup_min[loom.id, last, w.id] for w in shed.warps], dtype=np.float64)
+            minutes = shed.pair_times.setup_min
+            return np.array([minutes.get((loom.id, last, warp.id), 0) for warp in self.warps], dtype=np.float64)
         return self.setup_min_after(loom.state if last is None else shed.warp[last].state_after)
 
     def setup_min_after(self, before: LoomState) -> Floats:

@@ -66,7 +66,7 @@ __all__ = [
 ]
 
 # Above any lateness a plan can have, so that a search gives up every due date before a planner's pin.
-BROKEN_PIN_COST = 10**10
+BROKEN_PIN_COST = 10**13
 
 
 @dataclass(frozen=True, slots=True)
