@@ -4,10 +4,13 @@ from datetime import date, datetime
 from io import StringIO
 from zoneinfo import ZoneInfo
 
+import pytest
 import time_machine
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
 from django.db import transaction
 
+from mill.management.commands.example_mill import is_begun
+from tests import make
 from tests.mill.candlebeck_digest import by_table
 
 ON = date(2026, 11, 29)
@@ -28,3 +31,11 @@ def test_the_same_seed_and_day_make_the_same_mill_whenever_it_is_written(db):
     for table, rows in first.items():
         assert rows, f"{table} is empty"
         assert rows == second[table], f"{table} differs"
+
+
+def test_one_loom_makes_a_book_that_is_begun(db):
+    assert not is_begun()
+    make.make_loom()
+    assert is_begun()
+    with pytest.raises(CommandError, match="The book is not empty: it has 1 loom. The example mill"):
+        call_command("example_mill", stdout=StringIO())

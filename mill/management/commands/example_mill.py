@@ -36,11 +36,17 @@ class Command(BaseCommand):
         self.stdout.write(said())
 
 
+# Whatever of these somebody has written is not to be mixed with what is made up.
+OF_A_BOOK: tuple[type[Model], ...] = (Customer, Order, Cloth, Loom, Yarn)
+
+
+def is_begun() -> bool:
+    return any(model._default_manager.exists() for model in OF_A_BOOK)
+
+
 def refuse_a_begun_book() -> None:
-    """Nothing that somebody wrote is mixed with what is made up."""
-    for model in (Customer, Order, Cloth, Loom, Yarn):
-        if model.objects.exists():
-            n = model.objects.count()
+    for model in OF_A_BOOK:
+        if n := model._default_manager.count():
             name = model._meta.verbose_name if n == 1 else model._meta.verbose_name_plural
             raise CommandError(
                 f"The book is not empty: it has {n} {name}. The example mill is written into an empty book only; "
