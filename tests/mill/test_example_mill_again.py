@@ -37,5 +37,5 @@ def test_one_loom_makes_a_book_that_is_begun(db):
     assert not is_begun()
     make.make_loom()
     assert is_begun()
-    with pytest.raises(CommandError, match="The book is not empty: it has 1 loom. The example mill"):
+    with pytest.raises(CommandError, match=r"The book is not empty: it has 1 loom\. The example mill"):
         call_command("example_mill", stdout=StringIO())
