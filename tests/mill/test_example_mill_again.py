@@ -24,6 +24,7 @@ def tables_of_the_mill(written_at: datetime, **options) -> dict[str, list[str]]:
     return tables
 
 
+@pytest.mark.slow
 def test_the_same_seed_and_day_make_the_same_mill_whenever_it_is_written(db):
     zone = ZoneInfo("Europe/London")
     first = tables_of_the_mill(datetime(2026, 11, 29, 9, tzinfo=zone))

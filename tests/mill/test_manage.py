@@ -40,6 +40,7 @@ def manage(copy, *command, python=OUTSIDE, **options):
     )
 
 
+@pytest.mark.slow
 def test_the_first_command_sets_up_an_environment_and_goes_on_in_it(copy):
     said = manage(copy, "--version")
     assert said.returncode == 0
@@ -128,6 +129,7 @@ def collected(*arguments):
     return subprocess.run(command, cwd=ROOT, env=CLEAN_ENV, capture_output=True, text=True)
 
 
+@pytest.mark.slow
 def test_the_long_proofs_run_only_when_asked_for():
     fast = collected("tests/slow/test_jobs_crash.py", "tests/mill/test_compose.py")
     assert "test_compose.py" in fast.stdout

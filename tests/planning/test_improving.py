@@ -45,6 +45,7 @@ def cost(total):
 # Asked for
 
 
+@pytest.mark.slow
 def test_the_button_asks_the_worker_and_the_page_leads_to_the_plan(desk, mill, planner):
     answer = desk.post("/looms/plans/improve/", {"seconds": "5"}, follow=True)
     job = Job.objects.get(task=improving.TASK)
