@@ -461,8 +461,8 @@ def test_the_bell_rings_for_what_was_asked_after_listening():
     bell.listen()
     in_thread(lambda: ask("tests.leave_mark", {"mark": "a"})).join()
     began = time.monotonic()
-    bell.wait(at_most_s=1.5)
-    assert time.monotonic() - began < 1
+    bell.wait(at_most_s=10)
+    assert time.monotonic() - began < 8
 
 
 @pytest.mark.django_db(transaction=True)

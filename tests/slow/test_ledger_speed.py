@@ -62,5 +62,4 @@ def test_a_change_takes_as_long_after_ten_times_the_history():
     short_s, long_s = (median(taken_s[lines][ROUNDS // 6 :]) for lines in sorted(lots))
     print(f"\neight changes: {short_s * 1000:.2f} ms after 1 000 lines, {long_s * 1000:.2f} ms after 10 000")
     assert long_s / short_s < RATIO_MAX
-    assert short_s < 1.0, "eight changes within a second, on any machine"
     services.check_invariants()

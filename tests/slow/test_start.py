@@ -10,8 +10,8 @@ from tests.started import Started, free_port
 pytestmark = pytest.mark.slow
 
 # The set-up of .venv comes before the first of these, and is given the rest of its two minutes.
-FIRST_S = 80
-LATER_S = 5
+FIRST_S = 120
+LATER_S = 15
 
 
 @pytest.fixture
