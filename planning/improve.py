@@ -35,7 +35,7 @@ HOT, COOL = 2.0, 0.2
 CROSSED = 0.6
 WARM = 0.03
 # The last of each cooling goes into the best plan it came by, all but cold.
-POLISH_FROM, COLD = 0.9, 0.1
+POLISH_FROM, COLD = 0.75, 0.01
 # Changes to try for each warp in one cooling, after which another cooling gains more than a longer one.
 CHANGES_PER_WARP = 45_000
 # Plans kept to be crossed.
@@ -286,6 +286,12 @@ class _Part:
     hot: float
     cool: float
 
+    def warmth(self, share: float) -> float:
+        """The temperature, as a share of the cost for each warp, when so much of the part is done."""
+        if share < POLISH_FROM:
+            return self.hot * (self.cool / self.hot) ** (share / POLISH_FROM)
+        return self.cool * COLD ** ((share - POLISH_FROM) / (1 - POLISH_FROM))
+
 
 class _Search:
     """The whole of one call: parts one after another, in each of which every thread cools one plan."""
@@ -387,8 +393,7 @@ class _Search:
             if share >= POLISH_FROM and not polishes:
                 polishes = True
                 hand.begin(hand.kept().sequences)
-            warmth = COLD * part.cool if polishes else part.hot * (part.cool / part.hot) ** (share / POLISH_FROM)
-            temperature = self._temperature(hand, warmth)
+            temperature = self._temperature(hand, part.warmth(share))
             if self.limit.changes is not None:
                 given = max(1, round(self.limit.changes / len(self.hands) * (part.stops - part.begins)))
                 hand.cool(temperature, min(SLICE_CHANGES, given - tried))

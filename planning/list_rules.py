@@ -145,7 +145,7 @@ class _Floor:
     def put(self, m: int, warp_id: str) -> None:
         """Plan a warp next on loom m; a warp pinned to a minute goes first if this one would run into it."""
         tuner_until, end = self.times(m, warp_id)
-        pins = self.pins_left[m]
+        pins = self.pins_left[m] if self.shed.warp[warp_id].in_progress is None else []
         while pins and self._runs_into(m, warp_id, end, pins[0]):
             self.put(m, pins.pop(0).id)
             tuner_until, end = self.times(m, warp_id)
