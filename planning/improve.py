@@ -112,6 +112,7 @@ def improve(
 ) -> Improved:
     """A plan for the shed that costs as little as can be found within the limit.
 
+    limit       begins when the first plan stands and the inner loop is ready
     seed        the same seed, limit in changes and number of threads give the same plan
     start       the plan to begin with; None for the best paper rule, or, when the shed has
                 a plan in force, for that with new warps fitted in
@@ -309,10 +310,10 @@ class _Search:
     ) -> None:
         self.shed, self.first, self.limit = shed, first, limit
         self.stop, self.progress = stop, progress
-        self.began = limit.now()
         self.best, self.is_optimal = first, False
         self.halt = threading.Event()
         self.kernel = kernel()
+        self.began = limit.now()
         book = write_book(shed)
         self.loose = book.rows[k.LOOSE_COUNT]
         threads = threads if self.kernel.compiled else 1
