@@ -2,12 +2,14 @@
 
 import json
 import time
+from collections.abc import Callable
 from statistics import median
+from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.test import Client
 
-from mill.bench.scratch import inside, scratch_book
+from mill.bench.scratch import in_the_book, scratch_book
 from mill.desk import ROOMS
 from planning.models import Cloth, JobTicket, Loom, Order, Warp
 
@@ -51,13 +53,16 @@ def work_inside() -> str:
     return json.dumps(taken)
 
 
-def bench() -> None:
+def run(write: Callable[[str], Any], *, inside: bool) -> None:
     """Every page in both books side by side; addresses of single things differ, their kinds don't."""
+    if inside:
+        write(work_inside())
+        return
     taken: dict[int, dict[str, float]] = {}
     for size in (1, 10):
         with scratch_book(size=size) as env:
-            taken[size] = json.loads(inside(env, "pages"))
-    print(f"{'page':40} {'ms':>7} {'ms x 10':>8} {'ratio':>6}")
+            taken[size] = json.loads(in_the_book(env, "pages"))
+    write(f"{'page':40} {'ms':>7} {'ms x 10':>8} {'ratio':>6}")
     for (page, small), large in zip(taken[1].items(), taken[10].values(), strict=True):
-        print(f"{page:40} {small:7.1f} {large:8.1f} {large / small:6.2f}")
-    print(f"median {median(taken[1].values()):.1f} ms, with ten times the data {median(taken[10].values()):.1f} ms")
+        write(f"{page:40} {small:7.1f} {large:8.1f} {large / small:6.2f}")
+    write(f"median {median(taken[1].values()):.1f} ms, with ten times the data {median(taken[10].values()):.1f} ms")

@@ -1,12 +1,14 @@
 """How long it takes from a revision that touches fifty open warps to new figures and a new draw-down."""
 
 import time
+from collections.abc import Callable
 from statistics import median
+from typing import Any
 
 from django.db import transaction
 
 from mill import jobs
-from mill.bench.scratch import inside, scratch_book
+from mill.bench.scratch import in_the_book, scratch_book
 from planning.models import Warp, WarpFigures
 from planning.services import working_out
 
@@ -29,12 +31,15 @@ def work_inside() -> str:
     return f"{len(ids)} {median(taken):.4f}"
 
 
-def bench() -> None:
+def run(write: Callable[[str], Any], *, inside: bool) -> None:
     """The same work in a book with ten times the lots, movements, orders and pieces."""
+    if inside:
+        write(work_inside())
+        return
     seconds: dict[int, float] = {}
     for size in (1, 10):
         with scratch_book(size=size) as env:
-            warps, taken = inside(env, "recompute").split()
+            warps, taken = in_the_book(env, "recompute").split()
         seconds[size] = float(taken) * WARPS / int(warps)
-        print(f"size {size:2}: {warps} warps touched; {float(taken):.2f} s, {seconds[size]:.2f} s for {WARPS}")
-    print(f"ratio {seconds[10] / seconds[1]:.2f}")
+        write(f"size {size:2}: {warps} warps touched; {float(taken):.2f} s, {seconds[size]:.2f} s for {WARPS}")
+    write(f"ratio {seconds[10] / seconds[1]:.2f}")

@@ -21,7 +21,7 @@ def scratch_book(*, size: int) -> Iterator[dict[str, str]]:
         yield env
 
 
-def inside(env: dict[str, str], name: str) -> str:
+def in_the_book(env: dict[str, str], name: str) -> str:
     """What a benchmark's inner part prints, run in a process of its own on a scratch book."""
     done = subprocess.run(
         [sys.executable, str(MANAGE), "bench", name, "--inside"], env=env, check=True, capture_output=True, text=True

@@ -1,4 +1,7 @@
-"""The README's pictures, taken anew from a running book: python3 -m tests.browser.tour http://127.0.0.1:8000"""
+"""The README's pictures, taken anew from a running book: python3 -m tests.browser.tour ADDRESS today=/ cloth=/cloths/HOU/ ...
+
+DJANGO_SETTINGS_MODULE=mill.settings stands in its environment.
+"""
 
 import sys
 from pathlib import Path
