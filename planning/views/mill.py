@@ -188,6 +188,6 @@ def work(request: HttpRequest) -> HttpResponse:
 
 urlpatterns = [
     path("mill/", mill, name="mill"),
-    path("mill/work/", work, name="work"),
+    path("mill/jobs/", work, name="work"),
     *(pattern for book in BOOKS for pattern in book.urlpatterns()),
 ]

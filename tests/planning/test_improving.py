@@ -55,9 +55,9 @@ def test_the_button_asks_the_worker_and_the_page_leads_to_the_plan(desk, mill, p
     Job.objects.filter(pk=job.pk).update(payload=job.payload | {"seconds": 0.2})
     run = settled(job)
     assert (run.state, run.by) == (PlanRun.OFFERED, planner)
-    answer = desk.get(f"/looms/plans/work/{job.pk}/")
+    answer = desk.get(f"/looms/plans/looking/{job.pk}/")
     assert answer["Location"] == f"/looms/plans/{run.pk}/"
-    answer = desk.get(f"/looms/plans/work/{job.pk}/", headers={"HX-Request": "true"})
+    answer = desk.get(f"/looms/plans/looking/{job.pk}/", headers={"HX-Request": "true"})
     assert answer["HX-Redirect"] == f"/looms/plans/{run.pk}/"
     page = desk.get(f"/looms/plans/{run.pk}/").content.decode()
     assert run.explained["proof"] in page.replace("&#x27;", "'")
@@ -76,7 +76,7 @@ def test_two_planners_who_ask_for_the_same_get_one_search(mill, planner):
 
 def test_a_search_that_nobody_has_begun_is_stopped(desk, mill):
     job = improving.ask(seconds=60)
-    page = desk.post(f"/looms/plans/work/{job.pk}/stop/", follow=True).content.decode()
+    page = desk.post(f"/looms/plans/looking/{job.pk}/stop/", follow=True).content.decode()
     assert "Stopped before it was begun" in page
     assert jobs.settle() == 0
 
@@ -88,12 +88,12 @@ def test_the_page_shows_the_best_so_far_in_its_parts_and_what_has_elapsed(desk, 
     job = improving.ask(seconds=20)
     note = improving.note_of(cost(1_234_567), elapsed_s=8.2, seconds=20)
     Job.objects.filter(pk=job.pk).update(state=Job.RUNNING, progress_pct=41, progress_note=note)
-    page = desk.get(f"/looms/plans/work/{job.pk}/").content.decode()
+    page = desk.get(f"/looms/plans/looking/{job.pk}/").content.decode()
     assert "8 of 20 s" in page
     assert "1\u202f234\u202f567" in page
     assert 'hx-trigger="every 1s"' in page
     assert "Stop and keep the best" in page
-    part = desk.get(f"/looms/plans/work/{job.pk}/", headers={"HX-Request": "true"}).content.decode()
+    part = desk.get(f"/looms/plans/looking/{job.pk}/", headers={"HX-Request": "true"}).content.decode()
     assert "<html" not in part
     told = dict(improving.so_far(Job.objects.get(pk=job.pk))["best"])
     assert set(told) == {"Late, weighted", "Pieces late", "Set-up", "All together"}
@@ -104,7 +104,7 @@ def test_a_search_that_was_given_up_says_why(desk, mill):
     Warp.objects.update(loom=None, state=Warp.WOUND)
     Loom.objects.all().delete()
     jobs_failed(job)
-    page = desk.get(f"/looms/plans/work/{job.pk}/").content.decode()
+    page = desk.get(f"/looms/plans/looking/{job.pk}/").content.decode()
     assert "There is no loom to plan" in page
 
 
