@@ -14,8 +14,10 @@ gaiting     from one warp to the next: weft change, tie-in, draw-in, gait-up, an
 worktime    working minutes of shifts and closures, to the calendar and back
 combining   open order lines into warps
 filling     which pieces go on which beam, so that all beams together cost least
+shed        looms, tuners, hours and waiting warps as they stand
+list_rules  paper rules that put warps on looms
 shed_plan   which warp on which loom, in what order: the timing of a plan, its cost
-improve     the search that makes a plan better
+improve     the search that makes a plan better; its inner loop is improve_kernel, the shed in its numbers improve_book
 promise     the earliest safe date for what is not yet planned
 piece       grading, measured against planned
 picture     a cloth, its draft and a beam drawn as SVG

@@ -32,7 +32,7 @@ from planning.shed_plan import Cost, Plan, first_plan, time_plan
 
 # Temperatures, as shares of the best plan's cost for each warp. A plan in force is warmed so little that it stays put.
 HOT, COOL = 2.0, 0.2
-CROSSED = 0.6
+CROSSED, NEAR = 0.6, 0.3
 WARM = 0.03
 # The last of each cooling goes into the best plan it came by, all but cold.
 POLISH_FROM, COLD = 0.75, 0.01
@@ -107,6 +107,7 @@ def improve(
     limit: Limit,
     threads: int = 2,
     start: Plan | None = None,
+    near: bool = False,
     stop: Callable[[], bool] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Improved:
@@ -116,6 +117,7 @@ def improve(
     seed        the same seed, limit in changes and number of threads give the same plan
     start       the plan to begin with; None for the best paper rule, or, when the shed has
                 a plan in force, for that with new warps fitted in
+    near        look near the start, where little has changed since it was found
     stop        asked ten times a second; when it says True the best plan so far is the answer
     progress    told ten times a second
 
@@ -123,7 +125,9 @@ def improve(
     Raises Refusal when a warp fits no loom.
     """
     first = start or first_plan(shed, "keep" if shed.previous else "best")
-    search = _Search(shed, first, seed=seed, limit=limit, threads=max(1, threads), stop=stop, progress=progress)
+    search = _Search(
+        shed, first, seed=seed, limit=limit, threads=max(1, threads), near=near, stop=stop, progress=progress
+    )
     search.run()
     return Improved(search.best, first, search.is_optimal, search.changes, search.halt.is_set(), search.kernel.compiled)
 
@@ -305,11 +309,12 @@ class _Search:
         seed: int,
         limit: Limit,
         threads: int,
+        near: bool,
         stop: Callable[[], bool] | None,
         progress: Callable[[Progress], None] | None,
     ) -> None:
         self.shed, self.first, self.limit = shed, first, limit
-        self.stop, self.progress = stop, progress
+        self.near, self.stop, self.progress = near, stop, progress
         self.best, self.is_optimal = first, False
         self.halt = threading.Event()
         self.kernel = kernel()
@@ -354,8 +359,9 @@ class _Search:
         if self.shed.previous:
             return [_Part(begins, stops, WARM, WARM * COOL / HOT) for begins, stops in pairwise(edges)]
         afresh = -(-KEPT_PLANS // len(self.hands))
+        first = NEAR if self.near else HOT
         return [
-            _Part(begins, stops, HOT if number < afresh else CROSSED, COOL)
+            _Part(begins, stops, first if number < afresh else CROSSED, COOL)
             for number, (begins, stops) in enumerate(pairwise(edges))
         ]
 
@@ -370,11 +376,11 @@ class _Search:
             hand.cool(self._temperature(hand, CROSSED), 20)
             spent = self.limit.now() - began
         # Cooler, and from a better plan, it goes about twice as fast.
-        return 2 * seconds * (hand.changes - before) / spent
+        return 2 * seconds * (hand.changes - before) / max(spent, 1e-9)
 
     def _beginning(self, hand: _Hand, part: _Part, kept: list[_Kept]) -> Callable[[], None]:
         """How a thread gets the plan that it is to cool."""
-        if part.hot == HOT:
+        if part.hot in (HOT, NEAR):
             return lambda: hand.begin(self.first.sequences)
         if part.hot == WARM or len(kept) < 2:
             return lambda: hand.begin(self.best.sequences)

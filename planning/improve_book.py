@@ -11,6 +11,7 @@ from planning.worktime import Calendar
 
 # Start of a span that no work reaches; well inside 32 bits, with room for one warp more.
 NEVER = 2**30
+MOST_MIN = 2 ** (31 - k.LOOM_BITS) - 2
 
 
 @dataclass(frozen=True)
@@ -59,16 +60,27 @@ def write_book(shed: Shed) -> Book:
     """
     if len(shed.looms) > k.LOOM_MASK:
         raise Refusal(f"The search plans up to {k.LOOM_MASK} looms; this shed has {len(shed.looms)}. Plan it in halls.")
-    longest = shed.horizon + sum(
-        max((shed.weave_min(loom_id, warp.id) for loom_id in shed.looms_for[warp.id]), default=0)
-        + warp.gait_min + shed.setup.reed_change_min
-        for warp in shed.warps
-    )  # fmt: skip
-    if longest >= 2 ** (31 - k.LOOM_BITS) - 1:
-        raise Refusal(f"The search counts up to {2**25} minutes; this shed could need {longest}. Plan fewer warps.")
+    longest = _longest_min(shed)
+    if longest > MOST_MIN:
+        raise Refusal(f"The search counts up to {MOST_MIN} minutes; this shed could need {longest}. Plan fewer warps.")
     writer = _Writer(shed)
     writer.write()
+    if max(writer.rows) > k.FAR:
+        raise Refusal(f"The search counts up to {k.FAR}; this shed holds the number {max(writer.rows)}. Weigh it less.")
     return Book(shed, writer.rows, writer.floor, writer.tally)
+
+
+def _longest_min(shed: Shed) -> int:
+    """A minute that no plan goes beyond: all that is waited for, then all work one after another."""
+    waited = [shed.horizon, *(warp.release for warp in shed.warps), *(loom.free_at for loom in shed.looms)]
+    work = 0
+    for warp in shed.warps:
+        looms = shed.looms_for[warp.id]
+        setups = (warp.gait_min + shed.setup.reed_change_min, warp.tie_min, warp.draw_in_min or 0, warp.weft_change_min)
+        work += max(setups) + max((shed.weave_min(loom_id, warp.id) for loom_id in looms), default=0)
+    if shed.pair_times is not None:
+        work += sum(shed.pair_times.setup_min.values())
+    return max(waited) + work
 
 
 class _Writer:
@@ -88,7 +100,6 @@ class _Writer:
         rows[k.TUNER_HOURS] = self._calendar(shed.tuner_hours)
         rows[k.SETUP_RATE], rows[k.MAKESPAN_RATE] = shed.objective.setup, shed.objective.makespan
         rows[k.TOLERANCE] = shed.stability.tolerance
-        rows[k.CHECK_STEP] = 0
         self._looms()
         self._warps()
         self._jobs()
@@ -236,13 +247,14 @@ class _Writer:
                     continue
                 where.append(first + len(cards))
                 marks = shed.marks(loom.id, warp.id)
-                due_x = [_worked_ever(hours, piece.due) for piece in warp.pieces]
+                dues = [min(piece.due, NEVER) for piece in warp.pieces]
+                due_x = [_worked_ever(hours, due) for due in dues]
                 card = [0] * k.FIRST_PIECE
                 card[k.RUN], card[k.RELEASE_X] = marks[-1], _worked_ever(hours, warp.release)
                 card[k.CALM] = min(due - mark for due, mark in zip(due_x, marks, strict=True))
-                for piece, mark, due in zip(warp.pieces, marks, due_x, strict=True):
+                for piece, mark, due, x in zip(warp.pieces, marks, dues, due_x, strict=True):
                     fields = [0] * k.PIECE
-                    fields[k.MARK], fields[k.DUE_X], fields[k.DUE] = mark, due, piece.due
+                    fields[k.MARK], fields[k.DUE_X], fields[k.DUE] = mark, x, due
                     fields[k.LATE_RATE] = piece.weight * rate
                     card += fields
                 cards += card

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from math import log
 from typing import Any
 
+from planning.shed_plan import BROKEN_PIN_COST
+
 # What the book holds, in its first fields: numbers of things, then where each table begins.
 LOOMS = 0
 WARPS = 1
@@ -35,7 +37,6 @@ FITTING_STARTS = 14  # by warp: where its looms begin in FITTING_LOOMS
 FITTING_LOOMS = 15
 LOOSE = 16  # warps that may be moved
 LOOSE_COUNT = 17
-CHECK_STEP = 18  # a stopping place of the timing is kept at every so many visits of a tuner, less one
 # Where the tables of the floor begin.
 ORDER = 20  # by loom: its warps, in order
 LENGTH = 21
@@ -45,7 +46,7 @@ BEST = 24  # as ORDER and LENGTH, of the best plan so far
 BEST_LENGTH = 25
 SEGMENTS = 26  # by loom and place: what follows when a tuner is done there
 LAST_ASK = 27  # by loom and place: the last place before it that needs a tuner, or -1
-CHECKS = 28
+CHECKS = 28  # by visit of a tuner: the state of the timing before it, from which it can be resumed
 CHECK_ROW = 29
 GUESS_X = 30  # by loom and place: working minute at which the loom is free for it, tuners taken on average
 GUESS_T = 31  # the same in real time
@@ -160,7 +161,6 @@ TALLY_FIELDS = 10
 FAR = 2**31 - 1
 LOOM_BITS = 6
 LOOM_MASK = 63
-BROKEN_PIN_COST = 10**13
 CHANCE_LOW = 2**32 - 1
 
 Row = Any
@@ -394,10 +394,10 @@ def time_on(book: Row, floor: Row, tally: Row, visit: int, cost: int, limit: int
     keeping whether all of it is written down for the next change
     """
     looms, tuners, ask = book[LOOMS], book[TUNERS], book[ASK]
-    check_row, check_step = book[CHECK_ROW], book[CHECK_STEP]
+    check_row = book[CHECK_ROW]
     free, last = ask + 4 * looms, ask + 4 * looms + tuners
     while True:
-        if keeping and not visit & check_step:
+        if keeping:
             at = book[CHECKS] + visit * check_row
             for i in range(check_row):
                 floor[at + i] = floor[ask + i]
@@ -455,7 +455,7 @@ def time_change(book: Row, floor: Row, tally: Row, limit: int, keeping: int) -> 
         return time_all(book, floor, tally, limit, keeping)
     visit_a = floor[book[SEGMENTS] + (a + ask_a + 1) * SEGMENT + VISIT]
     visit_b = floor[book[SEGMENTS] + (b + ask_b + 1) * SEGMENT + VISIT]
-    visit = min(visit_a, visit_b) & ~book[CHECK_STEP]
+    visit = min(visit_a, visit_b)
     at = book[CHECKS] + visit * book[CHECK_ROW]
     for i in range(book[CHECK_ROW]):
         floor[book[ASK] + i] = floor[at + i]
@@ -577,8 +577,8 @@ def turn(book: Row, floor: Row, a: int, i: int, m: int, n: int) -> int:
 
 
 @compiled("i(R,R,i,i,i)")
-def mirror(book: Row, floor: Row, a: int, i: int, j: int) -> int:
-    """On one loom, swap the warps at places i and j, i before j."""
+def swap(book: Row, floor: Row, a: int, i: int, j: int) -> int:
+    """On one loom, the warp at place i for the one at place j, i before j."""
     at, length = book[ORDER] + a * book[ROW], floor[book[LENGTH] + a]
     floor[MOVE_A], floor[MOVE_B], floor[FIRST_A], floor[FIRST_B] = a, a, i, i
     to = open_row(book, floor, 0, a)
@@ -706,7 +706,7 @@ def warp_for_warp(book: Row, floor: Row, tally: Row, a: int, i: int, b: int, t: 
         return exchange(book, floor, a, i, 1, b, j, 1)
     if i == j:
         return 0
-    return mirror(book, floor, a, min(i, j), max(i, j))
+    return swap(book, floor, a, min(i, j), max(i, j))
 
 
 @compiled("i(R,R,T,i,i,i,i)")
@@ -728,8 +728,8 @@ def few_for_few(book: Row, floor: Row, tally: Row, a: int, i: int, b: int, t: in
     return exchange(book, floor, a, i, m, b, j, min(below(tally, 4), floor[book[LENGTH] + b] - j))
 
 
-@compiled("i(R,R,T,i,i,i,i)")
-def family_for_next(book: Row, floor: Row, tally: Row, a: int, i: int, b: int, t: int) -> int:
+@compiled("i(R,R,i,i)")
+def family_for_next(book: Row, floor: Row, a: int, i: int) -> int:
     """On one loom, a run of one family for the run after it."""
     m = family_run(book, floor, a, i)
     if i + m >= floor[book[LENGTH] + a]:
@@ -771,7 +771,7 @@ def propose(book: Row, floor: Row, tally: Row) -> int:
     if kind < 76:
         return few_for_few(book, floor, tally, a, i, b, t)
     if kind < 81:
-        return family_for_next(book, floor, tally, a, i, b, t)
+        return family_for_next(book, floor, a, i)
     return family_to_another_loom(book, floor, tally, a, i, b, t)
 
 
@@ -866,6 +866,7 @@ def anneal(book: Row, floor: Row, tally: Row, temperature: float, count: int) ->
     """Try `count` changes at one temperature; how many were kept."""
     kept = 0
     for _ in range(count):
+        # What a change may add is drawn first, so that guess and timing can stop as soon as they are above it.
         if not propose(book, floor, tally):
             continue
         may_add = int(-temperature * log((draw(tally) + 1) / 2147483648.0))

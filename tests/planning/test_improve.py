@@ -269,6 +269,15 @@ def test_nothing_is_compiled_when_the_room_is_entered():
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
+def test_near_a_good_plan_most_warps_stay_on_their_loom():
+    shed = from_json(instance("medium-1"))
+    good = improve(shed, seed=1, limit=Limit(changes=400_000)).plan
+    found = improve(shed, seed=2, limit=Limit(changes=1_500_000), start=good, near=True).plan
+    assert found.cost.total < good.cost.total
+    stay = sum(found.placements[warp.id].loom == good.placements[warp.id].loom for warp in shed.warps)
+    assert stay > len(shed.warps) * 2 / 3
+
+
 # A plan in force
 
 
@@ -329,5 +338,7 @@ def test_a_pin_that_cannot_hold_bends_the_search_no_more_than_it_must():
 def test_more_looms_or_minutes_than_the_rows_can_count_are_refused():
     with pytest.raises(Refusal, match="plans up to 63 looms; this shed has 64"):
         improve(make_shed(make_warp(), looms=[make_loom(f"L{m}") for m in range(64)]), seed=1, limit=Limit(changes=1))
-    with pytest.raises(Refusal, match="counts up to 33554432 minutes; this shed could need 40"):
+    with pytest.raises(Refusal, match="counts up to 33554430 minutes; this shed could need 40"):
         write_book(make_shed(make_warp(minutes=40_000_000)))
+    with pytest.raises(Refusal, match="counts up to 2147483647; this shed holds the number 20000000000"):
+        write_book(make_shed(make_warp(weight=10**9)))
