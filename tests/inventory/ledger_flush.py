@@ -1,4 +1,4 @@
-"""Lets tests that commit empty the ledger behind them, though the database lets nobody take a line away."""
+"""Lets tests that commit empty the book behind them, though the database lets nobody take a line away."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,18 +8,22 @@ from django.db import connection
 from django.test import TransactionTestCase
 
 migration = import_module("inventory.migrations.0002_ledger_is_only_added_to")
+floor_migration = import_module("planning.migrations.0002_floor_events_are_only_added_to")
 
 
 @contextmanager
 def ledger_unguarded() -> Iterator[None]:
-    """Without the ledger's triggers, by the migration's own hands; they stand again whatever happens inside."""
+    """Without the triggers of the ledger and the floor, by the migrations' own hands; they stand again whatever
+    happens inside."""
     with connection.schema_editor() as editor:
         migration.drop(None, editor)
+        floor_migration.drop(None, editor)
     try:
         yield
     finally:
         with connection.schema_editor() as editor:
             migration.create(None, editor)
+            floor_migration.create(None, editor)
 
 
 def let_tests_flush_the_ledger() -> None:

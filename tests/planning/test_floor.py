@@ -4,6 +4,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
 from inventory.services import check_invariants
@@ -182,6 +183,52 @@ def test_nobody_and_nothing_unknown_is_taken_down(warp, una, planner):
     assert floor.worker_of("una") == una
     with pytest.raises(Refusal, match="is nothing that the floor tells"):
         floor.tell(warp, kind="danced", worker=una, key="k", by=planner)
+
+
+# What the database itself refuses
+
+
+@pytest.mark.parametrize(
+    "sql",
+    [
+        "UPDATE planning_floorevent SET kind = 'running' WHERE id = %s",
+        'UPDATE planning_floorevent SET facts = \'{"length_m": "99"}\' WHERE id = %s',
+        "UPDATE planning_floorevent SET happened_at = '2026-01-01 00:00:00+00' WHERE id = %s",
+        "UPDATE planning_floorevent SET refused = 'never', piece_id = NULL WHERE id = %s",
+        "DELETE FROM planning_floorevent WHERE id = %s",
+    ],
+)
+def test_what_was_told_is_neither_changed_nor_taken_away_by_any_means(tell, warp, sql):
+    tell("gaited")
+    tell("started")
+    off = tell("piece off", length_m=Decimal(64))
+    with (
+        pytest.raises(IntegrityError, match="What the floor told is never"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute(sql, [off.pk])
+    assert FloorEvent.objects.get(pk=off.pk).facts == {"length_m": "64", "piece": f"{warp.number}-1"}
+
+
+def test_no_column_of_what_was_told_is_left_unguarded():
+    """Each is compared by name on SQLite; the piece alone may be let go of, when it is struck out."""
+    from tests.inventory.ledger_flush import floor_migration
+
+    columns = {field.column for field in FloorEvent._meta.concrete_fields}
+    assert columns - {"piece_id"} == set(floor_migration.COLUMNS)
+
+
+def test_a_pieces_account_is_not_rewritten_by_any_means(tell, warp):
+    tell("gaited")
+    tell("started")
+    piece = tell("piece off", length_m=Decimal(64)).piece
+    with (
+        pytest.raises(IntegrityError, match="account is never changed"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute("UPDATE planning_pieceentry SET said = 'nicer' WHERE piece_id = %s", [piece.pk])
 
 
 # Pages and API
