@@ -76,6 +76,27 @@ class KeyedForm(forms.Form):
     key = forms.CharField(widget=forms.HiddenInput, max_length=56, initial=new_key)
 
 
+class OnceForm(forms.ModelForm):
+    """A record. A new one counts once by its key; a change needs none, for it changes nothing twice."""
+
+    key = forms.CharField(widget=forms.HiddenInput, max_length=56, required=False, initial=new_key)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk:
+            del self.fields["key"]
+
+    def validate_unique(self) -> None:
+        key = self.cleaned_data.get("key")
+        # Told again by the same key, it is no second of its number: the verb finds the first.
+        if not key or not self._meta.model._default_manager.filter(key=key).exists():
+            super().validate_unique()
+
+    @property
+    def said_key(self) -> str:
+        return self.cleaned_data.get("key") or ""
+
+
 REGAIN, CONTENT = "regain", "content"
 
 
@@ -110,7 +131,7 @@ class MoistForm(KeyedForm):
 # Records
 
 
-class YarnForm(forms.ModelForm):
+class YarnForm(OnceForm):
     count_as_bought = CountField(
         label="Count as bought", help_text="As the invoice has it: 16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex."
     )
@@ -209,7 +230,7 @@ class YarnForm(forms.ModelForm):
         return names
 
 
-class DeliveryForm(forms.ModelForm):
+class DeliveryForm(OnceForm):
     ordered_g = WeighedField(label="Ordered", above=0, max_value=1_000_000)
     ordered_on = DayField(label="Ordered on", required=False)
     expected_on = DayField(label="Expected on")
@@ -221,7 +242,7 @@ class DeliveryForm(forms.ModelForm):
         help_texts = {"number": "The number on the order or the supplier's note."}
 
 
-class SupplierForm(forms.ModelForm):
+class SupplierForm(OnceForm):
     class Meta:
         model = Supplier
         fields = ["code", "name", "lead_time_days", "notes"]
@@ -229,7 +250,7 @@ class SupplierForm(forms.ModelForm):
         help_texts = {"lead_time_days": "From ordering to having it, calendar days."}
 
 
-class FibreForm(forms.ModelForm):
+class FibreForm(OnceForm):
     regain_pct = PercentField(label="Regain", help_text="Commercial regain, on the oven-dry mass.")
 
     class Meta:
@@ -238,7 +259,7 @@ class FibreForm(forms.ModelForm):
         labels = {"name": "Fibre", "is_protein": "Protein", "regain_authority": "Regain, by whom"}
 
 
-class PlaceForm(forms.ModelForm):
+class PlaceForm(OnceForm):
     lure_renewed_on = DayField(label="Lure renewed on", required=False, help_text="Of the moth trap that hangs there.")
 
     class Meta:

@@ -13,6 +13,14 @@ from mill.models import figure
 # Rows with columns added by a queryset, which the model doesn't name.
 Annotated = models.QuerySet[Any]
 
+
+def told_once() -> "models.CharField[Any, Any]":
+    """The key that a new record was sent with: sent again it is the same record, not another."""
+    return models.CharField(
+        max_length=64, unique=True, null=True, editable=False, help_text="The same key counts once."
+    )
+
+
 COLOUR = RegexValidator(r"^#[0-9a-fA-F]{6}$", "Write the colour as # and six digits, #7a5c3e.")
 
 
@@ -21,6 +29,7 @@ class Supplier(models.Model):
     name = models.CharField(max_length=120)
     lead_time_days = models.PositiveIntegerField(default=28)
     notes = models.TextField(blank=True)
+    key = told_once()
 
     class Meta:
         ordering = ["name"]
@@ -36,6 +45,7 @@ class Place(models.Model):
     name = models.CharField(max_length=120)
     is_dark = models.BooleanField(default=False, help_text="Dark and seldom disturbed: inspected sooner.")
     lure_renewed_on = models.DateField(null=True, blank=True, help_text="Of the moth trap that hangs there.")
+    key = told_once()
 
     class Meta:
         ordering = ["code"]
@@ -49,6 +59,7 @@ class Fibre(models.Model):
     is_protein = models.BooleanField(default=False, help_text="Wool, hair and silk, which moth larvae eat.")
     regain_pct = figure(5, 2, help_text="Commercial regain, on the oven-dry mass.")
     regain_authority = models.CharField(max_length=80, help_text="The table that the regain stands in.")
+    key = told_once()
 
     class Meta:
         ordering = ["name"]
@@ -82,6 +93,7 @@ class Yarn(models.Model):
     supplier = models.ForeignKey(Supplier, null=True, blank=True, on_delete=models.PROTECT, related_name="yarns")
     min_order_g = models.PositiveIntegerField(default=0)
     is_in_use = models.BooleanField(default=True)
+    key = told_once()
     history = HistoricalRecords()
 
     class Meta:
@@ -136,6 +148,7 @@ class Delivery(models.Model):
     ordered_on = models.DateField(null=True, blank=True)
     expected_on = models.DateField(db_index=True)
     is_closed = models.BooleanField(default=False, help_text="Nothing more of it is to come.")
+    key = told_once()
     objects = DeliveryQuerySet.as_manager()
     history = HistoricalRecords()
 

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
+from typing import TypeVar
 
 from inventory.models import Delivery, Fibre, Place, Supplier, Yarn, YarnFibre
 from inventory.services.outlooks import yarns_changed
-from inventory.services.verb import save, verb
+from inventory.services.verb import save, verb, written_before
 from mill import jobs
 from mill.refusal import Refusal
 
@@ -15,23 +16,31 @@ YARN_CHANGED = "planning.yarn_changed"
 YARN_OF_WARPS = {"code", "name", "colour", "count_tex", "spinning"}
 
 
+Record = TypeVar("Record", Supplier, Place, Fibre)
+
+
 @verb
-def write_record(*, row: Supplier | Place | Fibre, changed: Iterable[str]) -> None:
+def write_record(*, row: Record, changed: Iterable[str], key: str = "") -> Record:
     """A supplier, place or fibre as the form has it.
 
     changed    names of the columns that differ from what stands; of a new row all are written
+    key        of a new row: sent again, it is the same row
     """
     was_new, columns = row.pk is None, set(changed)
+    if was_new and (before := written_before(row, key)):
+        return before
     save(row, columns)
     if isinstance(row, Supplier) and not was_new and "lead_time_days" in columns:
         yarns_changed(Yarn.objects.filter(supplier=row).values_list("pk", flat=True))
+    return row
 
 
 @verb
-def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Decimal]) -> None:
+def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Decimal], key: str = "") -> Yarn:
     """A yarn as the form has it, with its fibres; what hangs on it is worked out again.
 
     shares    percent of the mass by fibre; together 100, or none
+    key       of a new yarn: sent again, it is the same yarn
     """
     together = sum(shares.values(), Decimal(0))
     if shares and together != 100:
@@ -39,6 +48,15 @@ def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Dec
             f"The fibres of {yarn} come to {together.normalize():f} %, not to 100 %. Change a share, or leave all out."
         )
     was_new, columns = yarn.pk is None, set(changed)
+    if was_new and (before := written_before(yarn, key)):
+        had = {share.fibre: share.share_pct for share in before.shares.select_related("fibre")}
+        if had != dict(shares):
+            raise Refusal(
+                f"This has been written down already, as {before} with other fibres. Load the page again and write it"
+                " afresh.",
+                field="key",
+            )
+        return before
     save(yarn, columns)
     YarnFibre.objects.filter(yarn=yarn).exclude(fibre__in=shares).delete()
     YarnFibre.objects.bulk_create(
@@ -50,13 +68,19 @@ def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Dec
     yarns_changed([yarn.pk])
     if not was_new and columns & YARN_OF_WARPS:
         jobs.ask(YARN_CHANGED, {"yarn": yarn.pk}, same_as=f"{YARN_CHANGED}:{yarn.pk}")
+    return yarn
 
 
 @verb
-def write_delivery(*, delivery: Delivery, changed: Iterable[str]) -> None:
-    """A delivery as the form has it; the yarn it is of, and was of, are worked out again."""
+def write_delivery(*, delivery: Delivery, changed: Iterable[str], key: str = "") -> Delivery:
+    """A delivery as the form has it; the yarn it is of, and was of, are worked out again.
+
+    key    of a new delivery: sent again, it is the same delivery
+    """
     columns = set(changed)
     yarns = {delivery.yarn_id}
+    if delivery.pk is None and (before := written_before(delivery, key)):
+        return before
     if delivery.pk is not None:
         was = Delivery.objects.select_for_update().get(pk=delivery.pk)
         yarns.add(was.yarn_id)
@@ -69,3 +93,4 @@ def write_delivery(*, delivery: Delivery, changed: Iterable[str]) -> None:
             )
     save(delivery, columns)
     yarns_changed(yarns)
+    return delivery

@@ -4,7 +4,7 @@ import logging
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import wraps
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 from uuid import uuid4
 
 from django.core.exceptions import ValidationError
@@ -55,6 +55,28 @@ def own_key(key: str) -> str:
     if len(key) > KEY_MAX:
         raise Refusal(f"The key has {len(key)} characters; write {KEY_MAX} at most.", field="key")
     return key or uuid4().hex
+
+
+def written_before(row: Any, key: str) -> Any:
+    """The record that this key wrote, when it says the same as this new row; None when the key is new.
+
+    Sets the key on a row that it is to write. Raises Refusal for a key that wrote something else.
+    """
+    row.key = own_key(key)
+    before = type(row).objects.filter(key=row.key).first()
+    if before is None or _columns(before) == _columns(row):
+        return before
+    raise Refusal(
+        f"This has been written down already, as {before}. Load the page again and write it afresh.", field="key"
+    )
+
+
+def _columns(row: models.Model) -> dict[str, Any]:
+    return {
+        column.attname: getattr(row, column.attname)
+        for column in row._meta.concrete_fields
+        if not column.primary_key and not getattr(column, "auto_now_add", False)
+    }
 
 
 def insert(row: models.Model) -> None:

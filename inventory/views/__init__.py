@@ -9,10 +9,14 @@ from mill.refusal import Refusal
 
 
 def is_written(form: BaseForm, write: Callable[[], Any]) -> bool:
-    """Whether the verb did it; its no stands beside the field that it is about, and nothing typed is lost."""
+    """Whether the verb did it; its no stands beside the field that it is about, and nothing typed is lost.
+
+    Of a field that nobody sees, a key, it stands above the form.
+    """
     try:
         write()
     except Refusal as refusal:
-        form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        is_seen = refusal.field in form.fields and not form.fields[refusal.field].widget.is_hidden
+        form.add_error(refusal.field if is_seen else None, refusal.message)
         return False
     return True

@@ -101,7 +101,7 @@ def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         kept = form.instance
 
         def write() -> None:
-            services.write_delivery(delivery=kept, changed=form.changed_data)
+            services.write_delivery(delivery=kept, changed=form.changed_data, key=form.said_key)
 
         if is_written(form, write):
             messages.success(request, f"Delivery {kept} is written down, for {day(kept.expected_on)}.")

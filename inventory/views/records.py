@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django import forms
 from django.contrib import messages
 from django.db.models import OuterRef, QuerySet, Subquery
 from django.http import HttpRequest, HttpResponse
@@ -11,7 +10,7 @@ from django.urls import path, reverse
 from django.views.decorators.http import require_GET
 
 from inventory import services
-from inventory.forms import FibreForm, PlaceForm, SupplierForm
+from inventory.forms import FibreForm, OnceForm, PlaceForm, SupplierForm
 from inventory.models import Fibre, Inspection, Place, Supplier
 from inventory.views import is_written
 from mill.desk import room
@@ -85,14 +84,17 @@ def fibres(request: HttpRequest) -> HttpResponse:
 
 
 def _edit(
-    request: HttpRequest, form_of: type[forms.ModelForm], rows: QuerySet[Any], pk: int | None, *, noun: str, back: str
+    request: HttpRequest, form_of: type[OnceForm], rows: QuerySet[Any], pk: int | None, *, noun: str, back: str
 ) -> HttpResponse:
     found = get_object_or_404(rows, pk=pk) if pk else None
     form = form_of(request.POST or None, instance=found)
     if (
         form.is_bound
         and form.is_valid()
-        and is_written(form, lambda: services.write_record(row=form.instance, changed=form.changed_data))
+        and is_written(
+            form,
+            lambda: services.write_record(row=form.instance, changed=form.changed_data, key=form.said_key),
+        )
     ):
         messages.success(request, f"{form.instance} is written down.")
         return redirect(back)

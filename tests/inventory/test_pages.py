@@ -590,6 +590,41 @@ def test_a_record_is_written_and_changed(desk, noun, model, said, changed):
     assert model.objects.count() == 1
 
 
+def a_new_one(desk, name):
+    """What the form of a new record offers, its key among it."""
+    return {"key": opened(desk, name).context["form"]["key"].value()}
+
+
+@pytest.mark.parametrize(
+    ("name", "model", "said", "other"),
+    [
+        ("supplier_new", Supplier, {"code": "ALD", "name": "Aldermoor", "lead_time_days": "28"}, {"name": "Alder"}),
+        ("fibre_new", Fibre, {"name": "wool", "regain_pct": "17", "regain_authority": "EU"}, {"regain_pct": "16"}),
+        ("place_new", Place, {"code": "A1", "name": "Front bay"}, {"code": "A2"}),
+        ("yarn_new", Yarn, "yarn", {"share_0": "", "fibre_0": ""}),
+        ("delivery_new", Delivery, "delivery", {"ordered_g": "26"}),
+    ],
+)
+def test_a_double_tap_writes_a_new_record_once(desk, name, model, said, other):
+    if said == "yarn":
+        said = yarn_said(fibre_0=make_fibre().pk, share_0="100")
+    said = (delivery_said() if said == "delivery" else said) | a_new_one(desk, name)
+    before = model.objects.count()
+    first, second = (text_of(written(desk, name, said=said)) for _ in range(2))
+    assert "written down" in first
+    assert "written down" in second
+    assert model.objects.count() == before + 1
+    page = text_of(written(desk, name, said={**said, **other}))
+    assert "This has been written down already, as" in page
+    assert "Load the page again and write it afresh." in page
+    assert model.objects.count() == before + 1
+
+
+def test_a_change_of_a_record_needs_no_key(desk):
+    place = make_place(code="A1")
+    assert "key" not in opened(desk, "place_edit", place.pk).context["form"].fields
+
+
 # Store
 
 
