@@ -518,6 +518,12 @@ def test_a_lot_whose_number_has_a_stroke_has_its_page(desk):
     assert "881/2 b" in text_of(opened(desk, "lots"))
 
 
+def test_a_lots_page_leads_to_where_the_lot_went(desk):
+    make_lot(label="881/2 b")
+    address = re.search(r'href="([^"]+)">Where it went', opened(desk, "lot", "881/2 b").content.decode()).group(1)
+    assert "Nothing of this lot has been drawn for a warp." in text_of(desk.get(address))
+
+
 def test_a_lots_long_life_is_leafed_through(desk):
     lot = make_lot(label="A12", grams=9000)
     for _ in range(60):
