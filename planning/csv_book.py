@@ -19,7 +19,10 @@ from mill.refusal import Refusal
 from planning.cloth import LETTERS, RouteStep
 
 # In the order in which an empty book is filled: each kind names only things of those before it.
-KINDS = ("yarns", "lots", "reeds", "beams", "looms", "cloths", "customers", "orders")
+KINDS = (
+    *("fibres", "suppliers", "places", "yarns", "deliveries", "lots"),
+    *("reeds", "beams", "looms", "cloths", "customers", "orders"),
+)
 POINT, COMMA = "point", "comma"
 SIGNS = {POINT: ".", COMMA: ","}
 SEPARATORS = {",": "a comma", ";": "a semicolon"}

@@ -15,7 +15,7 @@ from planning.services import importing
 from planning.services.importing import Brought, NotBroughtIn
 
 # The list that shows what was brought in.
-LISTS = {"yarns": "yarn", "lots": "yarn"}
+LISTS = {"yarns": "yarn"}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -38,7 +38,20 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 DATA = Path(__file__).resolve().parent.parent / "data"
-KINDS = ["reeds", "beams", "looms", "customers", "yarns", "lots", "cloths", "orders"]
+KINDS = [
+    "fibres",
+    "suppliers",
+    "places",
+    "reeds",
+    "beams",
+    "looms",
+    "customers",
+    "yarns",
+    "deliveries",
+    "lots",
+    "cloths",
+    "orders",
+]
 
 ENDS, WARP_M, PICKS, REED_CM, WARP_G = "1500", "279.2", "216155", "177.4", "53419"
 

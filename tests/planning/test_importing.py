@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory import services as store
-from inventory.models import Movement, Place, Supplier, Yarn, YarnLot
+from inventory.models import Delivery, Fibre, Movement, Place, Supplier, Yarn, YarnLot
 from mill import jobs
 from mill.models import Job
 from mill.refusal import Refusal
@@ -51,7 +51,11 @@ def book(db):
 
 def count(kind: str) -> int:
     models = {
+        "fibres": Fibre,
+        "suppliers": Supplier,
+        "places": Place,
         "yarns": Yarn,
+        "deliveries": Delivery,
         "lots": YarnLot,
         "reeds": Reed,
         "beams": Beam,
@@ -155,6 +159,29 @@ def test_the_template_of_a_kind_can_be_read(db, kind):
         sheet = csv_book.read_sheet(text.encode(), columns, key=importing.KINDS[kind].key, decimal=decimal)
         assert (sheet.wrong, sheet.n_rows) == ((), 1)
         assert sheet.columns == tuple(column.name for column in columns)
+
+
+def test_the_store_is_written_down_before_its_yarns(book):
+    assert Fibre.objects.get(name="flax").is_protein is False
+    assert Supplier.objects.get(code="OSK").lead_time_days == 21
+    assert Place.objects.get(code="CAGE").is_dark
+    delivery = Delivery.objects.get(number="PO-72")
+    assert (delivery.ordered_g, delivery.supplier.code, delivery.dye_lot) == (40_000, "KELD", "")
+    assert Delivery.objects.get(number="PO-71").ordered_on == date(2026, 12, 8)
+
+
+def test_a_delivery_that_moves_is_worked_out_again_and_keeps_its_yarn(book):
+    brought = bring("deliveries", change("deliveries", "62.5,2027-01-12", "62.5,2027-02-02"))
+    assert (brought.changed, brought.same) == (1, 1)
+    jobs.settle()
+    yarn = Yarn.objects.get(code="FELL-03")
+    assert yarn.outlook.days[-1]["day"] == "2027-02-02"
+    delivery = Delivery.objects.get(number="PO-71")
+    make.make_lot(yarn=yarn, delivery=delivery)
+    (wrong,) = said("deliveries", change("deliveries", "PO-71,FELL-03", "PO-71,FELL-05"))
+    assert wrong.startswith("Row 2, yarn: Delivery PO-71 has brought 1 lot of FELL-03")
+    (wrong,) = said("deliveries", change("deliveries", ",40,", ",0,"))
+    assert wrong.startswith("Row 3, mass_kg: A delivery of 0 g brings nothing.")
 
 
 # Changes
@@ -380,6 +407,12 @@ def test_no_more_than_a_hundred_things_are_said(db):
         ("yarns", "Y1,one,2/24 nw,felt,#111111,18.25,EU,,0,yes", 'Row 2, spinning: "felt" is none of woollen, worsted'),
         ("yarns", "Y1,one,2/24 nw,worsted,red,18.25,EU,,0,yes", "Row 2, colour: Write the colour as #"),
         ("yarns", "Y1,one,2/24 nw,worsted,#111111,118,EU,,0,yes", "Row 2, regain_pct: 118 % is too much"),
+        ("fibres", "wool,perhaps,17,EU", 'Row 2, protein: "perhaps" is neither yes nor no'),
+        ("fibres", "wool,yes,117,EU", "Row 2, regain_pct: 117 % is too much"),
+        ("suppliers", "KELDSIDE-SPINNERS-AND-SONS,Keld,28,", 'Row 2, code: "KELDSIDE-SPINNERS-AND-SONS" is 26 letters'),
+        ("suppliers", "KELD,Keld,soon,", "Row 2, lead_time_days:"),
+        ("places", "A1,Front bay,dim", 'Row 2, dark: "dim" is neither yes nor no'),
+        ("deliveries", "PO 1,NONE,5,2027-01-12,,,,", "Row 2, yarn: There is no yarn NONE in the book"),
         ("lots", "L1,NONE,1,5,2026-01-01,1,,", "Row 2, yarn: There is no yarn NONE in the book"),
         ("customers", "A B,Somebody,", "Row 2, code: 'A B' can't be a customer's code"),
     ],
@@ -470,7 +503,7 @@ def test_the_command_writes_an_example_that_it_can_read(db, tmp_path):
 
 
 def test_an_unknown_kind_is_refused(db):
-    with pytest.raises(Refusal, match="Choose one of yarns, lots, reeds"):
+    with pytest.raises(Refusal, match="Choose one of fibres, suppliers, places, yarns, deliveries, lots, reeds"):
         bring("threads", "code\nA\n")
 
 

@@ -1,4 +1,4 @@
-"""Brings a CSV file in: yarns, lots, reeds, beams, looms, cloths, customers or orders. All of it, or nothing."""
+"""Brings a CSV file in, of any kind from fibres to orders. All of it, or nothing."""
 
 import argparse
 from pathlib import Path

@@ -4,6 +4,7 @@
 
 cells.py     what a cell says, read as the forms read it
 tally.py     how much of a book is new, changed, the same, and what is wrong with it
+store.py     fibres, suppliers, places and deliveries
 stock.py     yarns and lots
 shed.py      reeds, beams and looms
 cloths.py    cloths, a row for each colourway
@@ -23,9 +24,11 @@ from planning.services.importing.cloths import CLOTHS
 from planning.services.importing.orders import CUSTOMERS, ORDERS
 from planning.services.importing.shed import BEAMS, LOOMS, REEDS
 from planning.services.importing.stock import LOTS, YARNS
+from planning.services.importing.store import DELIVERIES, FIBRES, PLACES, SUPPLIERS
 from planning.services.importing.tally import CHANGED, NEW, SAME, Kind, Tally
 
-KINDS: Mapping[str, Kind] = {kind.many: kind for kind in (YARNS, LOTS, REEDS, BEAMS, LOOMS, CLOTHS, CUSTOMERS, ORDERS)}
+_KINDS = (FIBRES, SUPPLIERS, PLACES, YARNS, DELIVERIES, LOTS, REEDS, BEAMS, LOOMS, CLOTHS, CUSTOMERS, ORDERS)
+KINDS: Mapping[str, Kind] = {kind.many: kind for kind in _KINDS}
 assert tuple(KINDS) == csv_book.KINDS
 
 __all__ = ["KINDS", "Brought", "Kind", "NotBroughtIn", "bring_in"]
