@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from itertools import cycle
+from itertools import groupby
 from math import ceil, prod
+from operator import attrgetter
 
 from mill.refusal import Refusal
 
@@ -418,17 +419,30 @@ def cut_order(order: Sequence[Stripe], *, start: int, threads: int) -> tuple[Str
     >>> write_order(cut_order(read_order("A24 B2"), start=20, threads=10))
     'A4 B2 A4'
     """
-    skip = start % order_threads(order)
-    stripes: list[Stripe] = []
-    for stripe in cycle(order):
-        if threads <= 0:
-            return tuple(stripes)
-        n = min(stripe.n - skip, threads)
-        skip = max(0, skip - stripe.n)
+    assert order, "an order always has a stripe"
+    repeat = order_threads(order)
+    skip = start % repeat
+    before = _part_repeat(order, start=skip, threads=min(threads, repeat - skip))
+    repeats, after = divmod(threads - order_threads(before), repeat)
+    stripes = (*before, *tuple(order) * repeats, *_part_repeat(order, start=0, threads=after))
+    return tuple(_as_one(alike) for _, alike in groupby(stripes, key=attrgetter("letter")))
+
+
+def _part_repeat(order: Sequence[Stripe], *, start: int, threads: int) -> list[Stripe]:
+    """The stripes of so many threads, all within one repeat."""
+    stripes, at = [], 0
+    for stripe in order:
+        n = min(at + stripe.n, start + threads) - max(at, start)
         if n > 0:
-            _lay(stripes, [Stripe(stripe.letter, n)])
-            threads -= n
-    raise AssertionError("an order always has a stripe")
+            stripes.append(Stripe(stripe.letter, n))
+        at += stripe.n
+    return stripes
+
+
+def _as_one(alike: Iterable[Stripe]) -> Stripe:
+    """Stripes of one letter that lie together."""
+    first, *more = alike
+    return Stripe(first.letter, first.n + order_threads(more)) if more else first
 
 
 # Widths and ends.

@@ -897,7 +897,7 @@ def work_out(
     """
     _check_one_warp(runs)
     cloth = runs[0].cloth
-    cloth_figures = {run.cloth: work_out_cloth(run.cloth) for run in runs}
+    cloth_figures = {each: work_out_cloth(each) for each in dict.fromkeys(run.cloth for run in runs)}
     own = cloth_figures[cloth]
     working = Working()
 
@@ -1099,8 +1099,12 @@ def work_out(
 def _check_one_warp(runs: Sequence[Run]) -> None:
     if not runs:
         raise Refusal("There is no order line on this warp. Put one on it first.")
-    first = runs[0]
-    for run in runs[1:]:
+    # A warp may carry many orders of one cloth.
+    run_of: dict[Cloth, Run] = {}
+    for run in runs:
+        run_of.setdefault(run.cloth, run)
+    first, *others = run_of.values()
+    for run in others:
         differs = cloths.warp_difference(first.cloth, run.cloth)
         if differs:
             raise Refusal(

@@ -68,7 +68,7 @@ def book_arguments(parser: CommandParser) -> None:
 BENCHES: dict[str, Bench] = {
     "plan": Bench("looms: the search for a plan of the shed", plan_arguments, bench_plan),
     "recompute": Bench(
-        "warps worked out again, in the example mill and in ten times it", book_arguments, recompute.run
+        "warps worked out again, and the same with ten times the lots and movements", book_arguments, recompute.run
     ),
     "pages": Bench("each room's page, in the example mill and in ten times it", book_arguments, pages.run),
 }
