@@ -93,6 +93,12 @@ class Mill(models.Model):
     mending_min_per_day = models.PositiveIntegerField(
         default=840, validators=[MinValueValidator(1)], help_text="That the menders have together. No source."
     )
+    points_limit_per_100_yd2 = figure(
+        5,
+        1,
+        default=Decimal("40.0"),
+        help_text="Four-point grading, where nothing else is agreed with the customer. Common practice, no source.",
+    )
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
     # In the address of the calendar feeds: who knows it may read them, and a new one shuts the old ones out.
     calendar_key = models.CharField(max_length=40, blank=True, editable=False)

@@ -42,6 +42,9 @@ class Customer(models.Model):
     code = models.CharField(max_length=20, unique=True)
     name = models.CharField(max_length=120)
     notes = models.TextField(blank=True)
+    points_limit_per_100_yd2 = figure(
+        5, 1, null=True, blank=True, help_text="Four-point grading, as agreed with them; none means the mill's own."
+    )
     history = HistoricalRecords()
 
     class Meta:
@@ -751,6 +754,7 @@ class Dispatch(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
     key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
     note = models.CharField(max_length=200, blank=True)
+    points_limit_per_100_yd2 = figure(5, 1, null=True, blank=True, help_text="The customer's when it was sent.")
     taken_back_at = models.DateTimeField(null=True, blank=True)
     taken_back_why = models.CharField(max_length=200, blank=True)
 

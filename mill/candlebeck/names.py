@@ -701,6 +701,8 @@ RECIPES = (
 )
 
 # Code, name, what is to be known of them.
+# Customers with whom a stricter limit of points in 100 square yards is agreed than the mill's own.
+POINTS_LIMITS = {"ARDEN": "28", "CORM": "24"}
 CUSTOMERS = (
     ("ARDEN", "Arden, Voss and Lull", "Rolls on tubes, never on boards."),
     ("BEAU", "Beaulow Outfitting", ""),

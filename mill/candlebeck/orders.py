@@ -33,7 +33,15 @@ NOTES = (
 
 
 def write_customers(story: Story) -> list[Customer]:
-    rows = [Customer(code=code, name=name, notes=notes) for code, name, notes in names.CUSTOMERS]
+    rows = [
+        Customer(
+            code=code,
+            name=name,
+            notes=notes,
+            points_limit_per_100_yd2=Decimal(names.POINTS_LIMITS[code]) if code in names.POINTS_LIMITS else None,
+        )
+        for code, name, notes in names.CUSTOMERS
+    ]
     return bulk_create_with_history(rows, Customer, default_user=story.by)
 
 

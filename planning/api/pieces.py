@@ -7,24 +7,31 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
+from mill.models import Mill
 from planning.models import Dispatch, FinishingBatch, Piece
+from planning.piece import limit_per_100_m2
 from planning.serializers.pieces import BatchSerializer, DispatchSerializer, MeasuresSerializer, PieceSerializer
 from planning.serializers.tickets import RefusalSerializer
 from planning.services import finishing, pieces
 
 
-def _standing(piece: Piece) -> Piece:
-    """With where it stands, which the serializer shows."""
-    piece.stands = finishing.standing(piece).where  # type: ignore[attr-defined]
+def _standing(piece: Piece, *, mill: Mill | None = None) -> Piece:
+    """With where it stands and how it is graded, which the serializer shows."""
+    shown: Any = piece
+    limit = pieces.limit_for(piece, mill=mill)
+    grade = pieces.grade_of(piece, limit_per_100_yd2=limit.per_100_yd2)
+    shown.stands = finishing.standing(piece).where
+    shown.points_per_100_m2 = grade.points_per_100_m2 if grade else None
+    shown.points_limit_per_100_m2 = limit_per_100_m2(limit.per_100_yd2)
     return piece
 
 
 class PieceViewSet(viewsets.ReadOnlyModelViewSet[Piece]):
     """Pieces from the cut to dispatch. POST to `measure` writes down what the final perch measured."""
 
-    queryset = Piece.objects.select_related("spec__cloth", "warp", "line__order", "woven_by").prefetch_related(
-        "spec__route_steps", "steps__batch", "mends"
-    )
+    queryset = Piece.objects.select_related(
+        "spec__cloth", "warp", "line__order__customer", "woven_by"
+    ).prefetch_related("spec__route_steps", "steps__batch", "mends")
     serializer_class = PieceSerializer
     lookup_field = "number"
     lookup_value_regex = "[^/]+"
@@ -41,7 +48,8 @@ class PieceViewSet(viewsets.ReadOnlyModelViewSet[Piece]):
 
     def paginate_queryset(self, queryset: Any) -> Any:
         page = super().paginate_queryset(queryset)
-        return page and [_standing(piece) for piece in page]
+        mill = Mill.the_one()
+        return page and [_standing(piece, mill=mill) for piece in page]
 
     @extend_schema(request=MeasuresSerializer, responses={200: PieceSerializer, 400: RefusalSerializer})
     @action(detail=True, methods=["post"])

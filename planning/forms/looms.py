@@ -172,6 +172,7 @@ class MillForm(forms.ModelForm):
             "reed_change_min": "Reed change (min)",
             "gait_up_min": "Gaiting up, beside drawing-in and reed (min)",
             "mending_min_per_day": "Mending, all menders (min a working day)",
+            "points_limit_per_100_yd2": "Points of a piece that passes (in 100 square yards)",
             "due_spread_days": "Due dates that may share a warp (days)",
             "freeze_days": "Warps that start so soon stay (days)",
             "dearness_of_move": "Dearness of a move when re-planning",

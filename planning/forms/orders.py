@@ -28,9 +28,12 @@ class DayInput(forms.DateInput):
 class CustomerForm(forms.ModelForm):
     class Meta:
         model = Customer
-        fields = ["code", "name", "notes"]
-        labels = {"code": "Code"}
-        help_texts = {"code": "Short, as it stands in lists: HOL1."}
+        fields = ["code", "name", "points_limit_per_100_yd2", "notes"]
+        labels = {"code": "Code", "points_limit_per_100_yd2": "Points of a piece that they take (in 100 square yards)"}
+        help_texts = {
+            "code": "Short, as it stands in lists: HOL1.",
+            "points_limit_per_100_yd2": "Four-point grading, as agreed with them. Empty: the mill’s own limit holds.",
+        }
         widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
 
 

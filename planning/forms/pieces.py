@@ -115,7 +115,12 @@ def read_fault(line: str) -> Fault:
 
 class JudgeForm(forms.Form):
     verdict = forms.ChoiceField(choices=Piece.VERDICTS, widget=forms.RadioSelect)
-    why = forms.CharField(required=False, max_length=200, label="Why it does not pass")
+    why = forms.CharField(
+        required=False,
+        max_length=200,
+        label="Why",
+        help_text="Where it does not pass, or passes with more points than the limit.",
+    )
     mending_min = MeasureField(unit="min", label="To mend again", places=0, required=False)
     from_step = forms.ModelChoiceField(
         RouteStep.objects.none(), required=False, label="Finish again from", empty_label="the first step"

@@ -14,7 +14,7 @@ class CustomerSerializer(serializers.ModelSerializer[Customer]):
 
     class Meta:
         model = Customer
-        fields = ["code", "name", "notes"]
+        fields = ["code", "name", "points_limit_per_100_yd2", "notes"]
 
 
 class LinePartSerializer(serializers.ModelSerializer[WarpPart]):

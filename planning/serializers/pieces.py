@@ -11,6 +11,12 @@ class PieceSerializer(serializers.ModelSerializer[Piece]):
     line = serializers.CharField(source="line.__str__", allow_null=True, default=None)
     stands = serializers.CharField(help_text="Where it is between the loom and dispatch, in a word.")
     woven_by = serializers.CharField(source="woven_by.code", allow_null=True, default=None)
+    points_per_100_m2 = serializers.DecimalField(
+        max_digits=None, decimal_places=2, allow_null=True, help_text="Four-point grading; none until measured."
+    )
+    points_limit_per_100_m2 = serializers.DecimalField(
+        max_digits=None, decimal_places=2, help_text="The customer's, else the mill's own."
+    )
 
     class Meta:
         model = Piece
@@ -36,6 +42,8 @@ class PieceSerializer(serializers.ModelSerializer[Piece]):
             "finished_width_cm",
             "mass_g",
             "points",
+            "points_per_100_m2",
+            "points_limit_per_100_m2",
             "round",
             "note",
         ]

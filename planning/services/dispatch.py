@@ -11,9 +11,9 @@ from django.utils import timezone
 
 from mill.refusal import Refusal
 from planning.models import Customer, Dispatch, DispatchPiece, OrderLine, Piece
-from planning.piece import Delivery, against_order
+from planning.piece import Delivery, Grade, against_order
 from planning.services.line_states import lines_follow
-from planning.services.pieces import change, enter, lock_pieces, not_sent
+from planning.services.pieces import change, enter, grade_of, limit_of, lock_pieces, not_sent
 from planning.services.warps import lock_lines
 
 
@@ -27,11 +27,19 @@ def ready_for(customer: Customer) -> list[Piece]:
 
 
 @dataclass(frozen=True)
+class PieceGoing:
+    """A piece on a dispatch; its grade is None where its points were not counted."""
+
+    row: DispatchPiece
+    grade: Grade | None
+
+
+@dataclass(frozen=True)
 class LineGoing:
     """A line on a dispatch: the pieces that go now, and what was sent of it in all."""
 
     line: OrderLine
-    pieces: tuple[DispatchPiece, ...]
+    pieces: tuple[PieceGoing, ...]
     delivery: Delivery
     is_last: bool
 
@@ -63,7 +71,13 @@ def send(customer: Customer, pieces: Sequence[Piece], *, sent_on: date, by: Any,
             )
     number = (Dispatch.objects.aggregate(last=Max("number"))["last"] or 0) + 1
     dispatch = Dispatch.objects.create(
-        number=number, customer=customer, sent_on=sent_on, by=by, key=key, note=note.strip()[:200]
+        number=number,
+        customer=customer,
+        sent_on=sent_on,
+        by=by,
+        key=key,
+        note=note.strip()[:200],
+        points_limit_per_100_yd2=limit_of(customer).per_100_yd2,
     )
     for piece in locked:
         assert piece.finished_length_m is not None
@@ -102,6 +116,12 @@ def take_back(dispatch: Dispatch, *, why: str, by: Any) -> Dispatch:
     return dispatch
 
 
+def _grade_on(dispatch: Dispatch, piece: Piece) -> Grade | None:
+    """As it was when it left: the limit may have been agreed anew since."""
+    limit = dispatch.points_limit_per_100_yd2
+    return grade_of(piece, limit_per_100_yd2=limit) if limit is not None else None
+
+
 def lines_on(dispatch: Dispatch) -> list[LineGoing]:
     """The lines of a note with their pieces; each against what was ordered, with what had been sent before."""
     rows = list(
@@ -114,6 +134,6 @@ def lines_on(dispatch: Dispatch) -> list[LineGoing]:
         )
         lengths = [row.length_m for row in sent]
         delivery = against_order(lengths, ordered_m=line.pieces * line.length_m, tolerance_pct=line.tolerance_pct)
-        going = tuple(row for row in rows if row.line_id == line.pk)
+        going = tuple(PieceGoing(row, _grade_on(dispatch, row.piece)) for row in rows if row.line_id == line.pk)
         found.append(LineGoing(line, going, delivery, line.state == OrderLine.SENT))
     return found

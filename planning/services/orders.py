@@ -86,7 +86,7 @@ def write_customer(customer: Customer, *, by: Any) -> Customer:
     _full_clean(customer)
     customer._history_user = by  # type: ignore[attr-defined]
     if customer.pk:
-        customer.save(update_fields=["code", "name", "notes"])
+        customer.save(update_fields=["code", "name", "points_limit_per_100_yd2", "notes"])
         # Tickets and figures name the customer.
         working_out.warps_changed(Warp.objects.follows_revisions().filter(parts__line__order__customer=customer))
     else:

@@ -13,9 +13,11 @@ from django.db import transaction
 from django.db.models import Max, Sum
 from django.utils import timezone
 
+from mill.models import Mill
 from mill.refusal import Refusal
 from planning.finishing import route_shrink_pct
 from planning.models import (
+    Customer,
     DispatchPiece,
     OrderLine,
     Piece,
@@ -43,10 +45,6 @@ from planning.piece import (
 from planning.services.line_states import lines_follow
 from planning.services.warps import lock_lines, lock_warps, write_columns
 from planning.ticket import Figures, from_json, work_out_cloth
-
-# Agreed with each customer; 40 points per 100 square yards is common (ASTM D5430 leaves it to the parties).
-LIMIT_PER_100_YD2 = Decimal(40)
-
 
 # Locking and the account
 
@@ -350,7 +348,8 @@ def judge(
 ) -> Piece:
     """The final perch's word: pass, a second, mend again, or finish again from a step of the route.
 
-    A second leaves its order line: whoever sells it puts it to one again.
+    A second leaves its order line: whoever sells it puts it to one again. A piece with more points than its customer
+    takes passes only with a reason.
     """
     piece = lock_piece(piece)
     not_sent(piece, "judged")
@@ -365,6 +364,8 @@ def judge(
         left = mending_left_min(piece)
         if left:
             raise Refusal(f"Piece {piece} has {left} min to mend yet. Mend it, or write that it is mended.")
+        if verdict == Piece.PASS and not why.strip():
+            _within_limit(piece)
         change(piece, verdict=verdict, state=Piece.READY, line_id=line_id if verdict == Piece.PASS else None)
     elif verdict == Piece.MEND_AGAIN:
         if mending_min < 1:
@@ -450,6 +451,55 @@ def expected_length_m(piece: Piece) -> Decimal:
     return (piece.grey_length_m * (1 - shrink_pct / 100)).quantize(Decimal("0.01"), ROUND_HALF_UP)
 
 
+# Points against the limit
+
+
+@dataclass(frozen=True)
+class Limit:
+    """So many points of four-point grading a piece may have, and who says so."""
+
+    per_100_yd2: Decimal
+    said_by: str
+
+
+def limit_of(customer: Customer | None, *, mill: Mill | None = None) -> Limit:
+    """What is agreed with the customer, else the mill's own. ASTM D5430 leaves the limit to the parties.
+
+    mill    read once by whoever asks for many
+    """
+    if customer is not None and customer.points_limit_per_100_yd2 is not None:
+        return Limit(customer.points_limit_per_100_yd2, f"agreed with {customer}")
+    return Limit((mill or Mill.the_one()).points_limit_per_100_yd2, "the mill’s own limit")
+
+
+def limit_for(piece: Piece, *, mill: Mill | None = None) -> Limit:
+    """The limit of whoever the piece is for."""
+    return limit_of(piece.line.order.customer if piece.line else None, mill=mill)
+
+
+def grade_of(piece: Piece, *, limit_per_100_yd2: Decimal) -> Grade | None:
+    """The piece graded; None until it is measured finished and its points are counted."""
+    if piece.points is None or not piece.finished_length_m or not piece.finished_width_cm:
+        return None
+    return grade_points(
+        piece.points,
+        length_m=piece.finished_length_m,
+        width_cm=piece.finished_width_cm,
+        limit_per_100_m2=limit_per_100_m2(limit_per_100_yd2),
+    )
+
+
+def _within_limit(piece: Piece) -> None:
+    limit = limit_for(piece)
+    grade = grade_of(piece, limit_per_100_yd2=limit.per_100_yd2)
+    if grade is not None and not grade.passes:
+        raise Refusal(
+            f"Piece {piece}: {grade.said.removesuffix('.')} ({limit.said_by}). Say why it passes all the same, or "
+            "judge it otherwise.",
+            field="why",
+        )
+
+
 @dataclass(frozen=True)
 class MeasuredPiece:
     """A finished piece beside its plan; each part is None until it has been measured."""
@@ -482,12 +532,9 @@ def measured(piece: Piece) -> MeasuredPiece:
         mass_g=piece.mass_g,
     )
     size = {"length_m": piece.finished_length_m, "width_cm": piece.finished_width_cm}
-    graded = (
-        grade_points(piece.points, **size, limit_per_100_m2=limit_per_100_m2(LIMIT_PER_100_YD2))
-        if piece.points is not None
-        else None
-    )
-    return MeasuredPiece(compare(came, planned), graded, mass_g_per_m2(piece.mass_g, **size) if piece.mass_g else None)
+    g_per_m2 = mass_g_per_m2(piece.mass_g, **size) if piece.mass_g else None
+    graded = grade_of(piece, limit_per_100_yd2=limit_for(piece).per_100_yd2)
+    return MeasuredPiece(compare(came, planned), graded, g_per_m2)
 
 
 def sent_on(piece: Piece) -> DispatchPiece | None:

@@ -14,7 +14,7 @@ from mill.templatetags.mill import day
 from planning.forms.pieces import DispatchForm
 from planning.models import Customer, Dispatch, Piece
 from planning.services import dispatch as services
-from planning.services.pieces import delivery_of
+from planning.services.pieces import delivery_of, grade_of, limit_of
 
 COLUMNS = [
     Column(
@@ -74,6 +74,7 @@ def dispatch_new(request: HttpRequest, code: str) -> HttpResponse:
             return redirect("dispatch", number=sent.number)
     chosen = {str(pk) for pk in form["pieces"].value() or []}
     lines = {piece.line_id: piece.line for piece in rows if piece.line}
+    limit = limit_of(customer)
     return render(
         request,
         "planning/dispatch_new.html",
@@ -81,7 +82,15 @@ def dispatch_new(request: HttpRequest, code: str) -> HttpResponse:
             "title": f"Send to {customer}",
             "customer": customer,
             "form": form,
-            "rows": [{"piece": piece, "is_chosen": str(piece.pk) in chosen} for piece in rows],
+            "rows": [
+                {
+                    "piece": piece,
+                    "is_chosen": str(piece.pk) in chosen,
+                    "grade": grade_of(piece, limit_per_100_yd2=limit.per_100_yd2),
+                }
+                for piece in rows
+            ],
+            "limit": limit,
             "lines": [{"line": line, "delivery": delivery_of(line)} for line in lines.values()],
         },
         status=422 if request.method == "POST" else 200,
@@ -95,7 +104,8 @@ def _dispatch(number: int) -> Dispatch:
 def _page(request: HttpRequest, number: int, template: str) -> HttpResponse:
     found = _dispatch(number)
     lines = services.lines_on(found)
-    rows = [row for line in lines for row in line.pieces]
+    rows = [going.row for line in lines for going in line.pieces]
+    grade = next((going.grade for line in lines for going in line.pieces if going.grade), None)
     return render(
         request,
         template,
@@ -107,6 +117,7 @@ def _page(request: HttpRequest, number: int, template: str) -> HttpResponse:
             "length_m": sum(row.length_m for row in rows),
             "mass_g": sum(row.mass_g or 0 for row in rows),
             "is_weighed": all(row.mass_g for row in rows),
+            "limit_per_100_m2": grade.limit_per_100_m2 if grade else None,
         },
     )
 

@@ -183,6 +183,7 @@ def piece(request: HttpRequest, number: str) -> HttpResponse:
             "title": f"Piece {found.number}",
             "piece": found,
             "measured": measured(found),
+            "limit": pieces.limit_for(found),
             "standing": finishing.standing(found),
             "mended_min": pieces.mended_min(found),
             "left_min": pieces.mending_left_min(found),

@@ -6,7 +6,8 @@ import pytest
 from django.utils import timezone
 
 from mill.refusal import Refusal
-from planning.models import FinishingBatch, Machine, OrderLine, Piece
+from planning.models import Customer, Dispatch, FinishingBatch, Machine, OrderLine, Piece
+from planning.piece import Fault
 from planning.services import dispatch, finishing, pieces
 from tests.make import make_customer, make_line, make_order, make_spec
 from tests.planning.floor_walk import cut, finished, weaving_warp
@@ -186,6 +187,24 @@ def test_a_dispatch_taken_back_makes_its_pieces_ready_again(sent_to, planner):
     dispatch.take_back(sent, why="the van did not come", by=planner)
     assert len(dispatch.ready_for(sent_to)) == 2
     assert OrderLine.objects.get(order__customer=sent_to).state == OrderLine.READY
+
+
+def test_the_note_grades_each_piece_by_the_limit_that_was_agreed_when_it_left(sent_to, planner, desk):
+    one = dispatch.ready_for(sent_to)[0]
+    pieces.write_faults(one, [Fault(Decimal(3), Decimal(300))], by=planner)
+    Customer.objects.update(points_limit_per_100_yd2=Decimal(3))
+    page = desk.get("/dispatch/new/HAZ/").content.decode()
+    # 4 points on 58.5 m x 1.5 m are 4.56 in 100 m²; 3 in 100 yd² are 3.59 in 100 m².
+    assert "over their 3.6" in page
+    assert "3 points in 100 yd², agreed with Hazel and Sons" in page
+    customer = Customer.objects.get()
+    sent = dispatch.send(customer, dispatch.ready_for(customer), sent_on=timezone.localdate(), by=planner, key="k")
+    Customer.objects.update(points_limit_per_100_yd2=Decimal(9))
+    (line,) = dispatch.lines_on(Dispatch.objects.get(pk=sent.pk))
+    assert [going.grade and going.grade.passes for going in line.pieces] == [False, None]
+    paper = desk.get("/dispatch/1/print/").content.decode()
+    assert "4.6</td>" in paper
+    assert "the limit is 3.6 points in 100 m²" in paper
 
 
 def test_the_pages_send_and_print(sent_to, desk):

@@ -202,6 +202,13 @@ def test_a_changed_row_changes_its_record_alone(book):
     assert (brought.changed, brought.same, brought.also) == (1, 3, ())
     brought = bring("customers", "code,name,notes\nFERN,Fernside,\nNEW1,New one,\n")
     assert (brought.new, brought.changed) == (1, 1)
+    bring("customers", "code,name,points_limit_per_100_yd2\nFERN,Fernside,28\nNEW1,New one,\n")
+    assert [
+        c.points_limit_per_100_yd2 for c in Customer.objects.filter(code__in=["FERN", "NEW1"]).order_by("code")
+    ] == [
+        28,
+        None,
+    ]
 
 
 def test_a_column_that_is_left_out_leaves_what_is_written(book):

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from mill.refusal import Refusal
 from planning.forms.pieces import read_fault
-from planning.models import OrderLine, Piece, PieceEntry, Warp
+from planning.models import Customer, OrderLine, Piece, PieceEntry, Warp
 from planning.piece import Fault
 from planning.services import pieces, tracing, warp_steps
 from tests.make import make_cloth, make_line, make_spec
@@ -152,6 +152,45 @@ def test_a_piece_has_the_grade_that_is_in_print(warp, planner):
     faults = [Fault(Decimal(n), Decimal(50)) for n in range(row.inputs["points"])]
     piece = pieces.write_faults(piece, faults, by=planner)
     assert float(pieces.measured(piece).grade.points_per_100_yd2) == pytest.approx(row.expected, abs=row.tolerance)
+
+
+def graded_in_print(warp, by) -> Piece:
+    """24 points on 120 yd x 46 in: 24 x 3600 / (120 x 46) = 15.65 in 100 square yards (onlineclothingstudy.com)."""
+    piece = cut(warp, by, length_m="109.73")
+    pieces.measure(piece, length_m=Decimal("109.73"), width_cm=Decimal("116.8"), mass_g=None, by=by)
+    faults = [Fault(Decimal(n), Decimal(50)) for n in range(24)]
+    pieces.write_faults(piece, faults, by=by)
+    return Piece.objects.select_related("spec__cloth", "line__order__customer").get(pk=piece.pk)
+
+
+@pytest.mark.parametrize(
+    ("agreed", "passes", "said_by"),
+    [("15.6", False, "agreed with Hazel"), ("15.7", True, "agreed with Hazel"), (None, True, "the mill’s own limit")],
+)
+def test_each_customer_has_a_limit_of_points_else_the_mills_holds(warp, planner, desk, agreed, passes, said_by):
+    piece = graded_in_print(warp, planner)
+    Customer.objects.filter(pk=piece.line.order.customer_id).update(
+        name="Hazel", points_limit_per_100_yd2=agreed and Decimal(agreed)
+    )
+    piece = Piece.objects.get(pk=piece.pk)
+    assert pieces.measured(piece).grade.passes is passes
+    text = desk.get(f"/pieces/{piece.number}/").content.decode()
+    assert said_by in text
+    assert f"The limit is {agreed or '40'} in 100 yd²" in text
+    # 15.65 in 100 square yards are 18.7 in 100 square metres.
+    shown = desk.get(f"/api/pieces/{piece.number}/").json()
+    assert shown["points_per_100_m2"] == "18.73"
+    assert shown["points_limit_per_100_m2"] == {"15.6": "18.66", "15.7": "18.78", None: "47.84"}[agreed]
+
+
+def test_a_piece_over_its_customers_limit_passes_only_with_a_reason(warp, planner):
+    piece = graded_in_print(warp, planner)
+    Customer.objects.filter(pk=piece.line.order.customer_id).update(name="Hazel", points_limit_per_100_yd2=Decimal(12))
+    with pytest.raises(Refusal, match=r"24 points are 18.73 in 100 m².*14.35.*agreed with Hazel.*Say why it passes"):
+        pieces.judge(piece, verdict=Piece.PASS, by=planner)
+    judged = pieces.judge(piece, verdict=Piece.PASS, why="they took it by telephone", by=planner)
+    assert judged.state == Piece.READY
+    assert "they took it by telephone" in judged.entries.last().said
 
 
 @pytest.mark.parametrize(("row", "counts"), [("F-I03", (4, 3, 2, 1, 1)), ("F-I04", (6, 5, 2, 1, 1))])

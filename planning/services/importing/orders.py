@@ -51,6 +51,14 @@ CUSTOMERS = Kind(
     columns=(
         Column("code", "What the mill calls them.", "ARDEN", text_of(Customer, "code"), is_needed=True),
         Column("name", "As it stands on papers.", "Arden & Voss, tailors", text_of(Customer, "name"), is_needed=True),
+        Column(
+            "points_limit_per_100_yd2",
+            "Four-point grading, as agreed with them; empty for the mill's own limit.",
+            "28",
+            measure_of(Customer, "points_limit_per_100_yd2", "number"),
+            is_number=True,
+            otherwise=None,
+        ),
         Column("notes", "For whoever packs and writes.", "Rolls on tubes.", str),
     ),
     write=write_customers,
