@@ -8,6 +8,7 @@ import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import accumulate, pairwise
 
 from mill.refusal import Refusal
@@ -24,6 +25,8 @@ _DASH = re.compile(r"\s*[-–]\s*")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
 
 
+# A mill has a few patterns, and every loom is asked for its own again and again.
+@lru_cache(maxsize=256)
 def read_week(text: str) -> tuple[Span, ...]:
     """The working spans of one week, from the words a person writes.
 

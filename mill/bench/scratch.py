@@ -16,7 +16,11 @@ def scratch_book(*, size: int) -> Iterator[dict[str, str]]:
     """The environment of a process that opens the scratch book; the book is gone afterwards."""
     with tempfile.TemporaryDirectory(prefix="shedbook-bench-") as folder:
         env = {**os.environ, "SHEDBOOK_DATA": folder, "SHEDBOOK_DATABASE": f"sqlite:{folder}/shedbook.sqlite3"}
-        for command in (["migrate", "--verbosity", "0"], ["example_mill", "--size", str(size)]):
+        for command in (
+            ["migrate", "--verbosity", "0"],
+            ["collectstatic", "--no-input", "--verbosity", "0"],
+            ["example_mill", "--size", str(size)],
+        ):
             subprocess.run([sys.executable, str(MANAGE), *command], env=env, check=True, stdout=subprocess.DEVNULL)
         yield env
 

@@ -13,29 +13,30 @@ from django.utils import timezone
 
 from mill.refusal import Refusal
 from planning import run_out
-from planning.models import Closure, FloorEvent, Loom, Stop, Warp
+from planning.models import Closure, FloorEvent, Loom, PlanRun, Slot, Stop, Warp, WarpPart
 from planning.run_out import Spell, Tally
 from planning.services import clock, working_out
 from planning.services.looms import write_down
 from planning.services.standing import due_minute
-from planning.worktime import WEEK_MIN, Calendar
+from planning.worktime import WEEK_MIN, Calendar, Span
 
 
 class Shed:
-    """Calendars of looms from a moment on, each made once."""
+    """Calendars of looms from a moment on, each made once for all looms that keep the same hours."""
 
     def __init__(self, since: datetime) -> None:
         self.epoch = clock.monday_before(since)
         self.closures = list(Closure.objects.all())
-        self.calendars: dict[int, Calendar] = {}
+        self.calendars: dict[tuple[str, tuple[Span, ...]], Calendar] = {}
 
     def of(self, loom: Loom) -> Calendar:
-        if loom.pk not in self.calendars:
+        closed = clock.loom_closed(loom, self.closures, epoch=self.epoch)
+        key = loom.shift_pattern.hours, closed
+        if key not in self.calendars:
             hours = clock.mill_hours(loom.shift_pattern.hours, self.closures, epoch=self.epoch)
-            closed = clock.loom_closed(loom, self.closures, epoch=self.epoch)
             horizon = clock.HORIZON_WEEKS * 2 * WEEK_MIN
-            self.calendars[loom.pk] = Calendar(hours.weekly, (*hours.closed, *closed), horizon)
-        return self.calendars[loom.pk]
+            self.calendars[key] = Calendar(hours.weekly, (*hours.closed, *closed), horizon)
+        return self.calendars[key]
 
     def minute(self, moment: datetime) -> int:
         return max(0, clock.to_minute(moment, epoch=self.epoch))
@@ -179,8 +180,14 @@ def run_outs(*, now: datetime | None = None, days: int = 28) -> list[RunOut]:
     woven = {
         group.name: group.tally for group in grouped(spells(since=now - timedelta(days=days)), lambda row: row.loom)
     }
-    warps = working_out.for_working_out(Warp.objects.filter(state=Warp.WEAVING, loom__isnull=False)).prefetch_related(
-        "stops"
+    warps = (
+        Warp.objects.filter(state=Warp.WEAVING, loom__isnull=False)
+        .select_related("loom__shift_pattern", "worked")
+        .prefetch_related(
+            "stops",
+            Prefetch("parts", WarpPart.objects.select_related("line__order__customer", "spec")),
+            Prefetch("slots", Slot.objects.filter(run__state=PlanRun.IN_FORCE), to_attr="slots_in_force"),
+        )
     )
     shed = Shed(now)
     found = [_run_out(warp, shed, woven, now) for warp in warps]

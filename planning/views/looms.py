@@ -4,7 +4,7 @@ from typing import Any
 
 import django_filters
 from django.contrib import messages
-from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet, prefetch_related_objects
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
@@ -36,8 +36,7 @@ def plan_in_force() -> PlanRun | None:
 
 def with_queue(rows: QuerySet[Loom], run: PlanRun | None) -> QuerySet[Loom]:
     """Looms with their slots in a plan as `queue`, in the order of weaving."""
-    slots = Slot.objects.filter(run=run).select_related("warp__worked").order_by("position")
-    slots = slots.prefetch_related("warp__parts__line__order", "warp__parts__spec__cloth")
+    slots = Slot.objects.filter(run=run).select_related("warp").order_by("position")
     return rows.select_related("shift_pattern").prefetch_related(Prefetch("slots", slots, to_attr="queue"))
 
 
@@ -144,13 +143,15 @@ def _now(loom: Loom) -> str:
 def loom(request: HttpRequest, code: str) -> HttpResponse:
     run = plan_in_force()
     found = get_object_or_404(with_queue(Loom.objects.all(), run), code=code)
+    queue = found.queue  # type: ignore[attr-defined]
+    prefetch_related_objects(queue, "warp__parts__line__order", "warp__parts__spec__cloth")
     return render(
         request,
         "planning/loom.html",
         {
             "title": f"Loom {found.code}",
             "loom": found,
-            "queue": found.queue,  # type: ignore[attr-defined]
+            "queue": queue,
             "strip": strip(found),
             "run": run,
             "closures": found.closures.all(),
