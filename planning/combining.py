@@ -8,6 +8,8 @@ the back of a long warp, which wait for those at its front.
 search is counted, not timed, so that it gives the same answer everywhere. When the count runs out, the best set found
 so far stands and `is_proven` says no. More lines than `AT_ONCE` are dealt with in runs, in order of due date, each as
 above, and the whole is not proven. In no case is the answer dearer than one warp a line.
+
+Lines that a planner would not have together are kept apart: of each such set a warp holds one line at most.
 """
 
 from collections.abc import Iterable, Sequence
@@ -23,6 +25,8 @@ from planning import filling
 
 # Lines of one warp specification that are weighed against each other all at once.
 AT_ONCE = 48
+# So many sets of lines that are kept apart are told apart; more are taken together, which keeps more apart than asked.
+BARS_AT_ONCE = 6
 # What losses weigh, in minutes of set-up: see Rules. From memory.
 MIN_PER_KG, MIN_PER_LATE_DAY, SPLIT_MIN = 40, 120, 15
 
@@ -176,9 +180,12 @@ class Combination:
         return (self.cost_min - self.at_least_min) / self.cost_min * 100 if self.cost_min else Decimal(0)
 
 
-def combine(lines: Sequence[Line], rules: Rules, *, steps: int = filling.STEPS) -> Combination:
+def combine(
+    lines: Sequence[Line], rules: Rules, *, apart: Iterable[frozenset[int]] = (), steps: int = filling.STEPS
+) -> Combination:
     """The set of warps that costs least.
 
+    apart   sets of lines, by their keys, no two of which may be on one warp
     steps   how far to search; 0 for the quick rules alone
 
     Raises Refusal for a piece too long for the beam, and for a line that is too long and may not be split.
@@ -196,19 +203,36 @@ def combine(lines: Sequence[Line], rules: Rules, *, steps: int = filling.STEPS) 
         check_line(line, rules)
     if not lines:
         return _combination([], [], {}, rules, at_least=0, is_proven=True)
-    apart = _apart(lines, rules)
     runs = [lines] if len(lines) <= AT_ONCE else _in_runs(lines)
-    found = [_fill(run, rules, steps) for run in runs]
+    barred = [_bars(run, apart) for run in runs]
+    found = [_fill(run, rules, _few(bars), steps) for run, bars in zip(runs, barred, strict=True)]
     warps = [warp for warps, _, _ in found for warp in warps]
+    # The bounds of several runs together say nothing about lines of one with lines of another.
+    is_whole = len(runs) == 1 and len(barred[0]) <= BARS_AT_ONCE
     return _combination(
         warps,
-        apart,
+        _apart(lines, rules),
         {line.key: line for line in lines},
         rules,
-        # The bounds of several runs together say nothing about lines of one with lines of another.
-        at_least=found[0][2] if len(runs) == 1 else 0,
-        is_proven=len(runs) == 1 and found[0][1],
+        at_least=found[0][2] if is_whole else 0,
+        is_proven=is_whole and found[0][1],
     )
+
+
+def _bars(lines: Iterable[Line], apart: Iterable[frozenset[int]]) -> list[frozenset[int]]:
+    """The sets to be kept apart that have two of these lines or more, none within another, the largest first."""
+    keys = {line.key for line in lines}
+    bars: list[frozenset[int]] = []
+    for bar in sorted({bar & keys for bar in apart}, key=lambda bar: (-len(bar), sorted(bar))):
+        if len(bar) > 1 and not any(bar <= other for other in bars):
+            bars.append(bar)
+    return bars
+
+
+def _few(bars: list[frozenset[int]]) -> list[frozenset[int]]:
+    if len(bars) <= BARS_AT_ONCE:
+        return bars
+    return [*bars[: BARS_AT_ONCE - 1], frozenset[int]().union(*bars[BARS_AT_ONCE - 1 :])]
 
 
 def check_line(line: Line, rules: Rules) -> None:
@@ -392,14 +416,18 @@ def _in_runs(lines: Sequence[Line]) -> list[list[Line]]:
 # Lines as units that fill beams.
 
 
-def _fill(lines: Sequence[Line], rules: Rules, steps: int) -> tuple[list[list[Part]], bool, int]:
+def _fill(
+    lines: Sequence[Line], rules: Rules, bars: Sequence[frozenset[int]], steps: int
+) -> tuple[list[list[Part]], bool, int]:
     """The warps, whether they are proven to cost least, and what any warps cost at least."""
     alike: dict[tuple[object, ...], list[Line]] = {}
+    barred: frozenset[int] = frozenset().union(*bars)
     for line in sorted(lines, key=_order):
-        same = (line.due, line.weight, line.piece_m, line.pieces, line.may_split and line.key)
+        own = line.may_split or line.key in barred
+        same = (line.due, line.weight, line.piece_m, line.pieces, (line.key,) if own else ())
         alike.setdefault(same, []).append(line)
     groups = list(alike.values())
-    found = filling.fill(_store(groups, rules), steps=steps)
+    found = filling.fill(_store(groups, rules, bars), steps=steps)
     waiting = [list(group) for group in groups]
     warps = []
     for pattern in found.warps:
@@ -414,7 +442,7 @@ def _fill(lines: Sequence[Line], rules: Rules, steps: int) -> tuple[list[list[Pa
     return warps, found.is_proven, found.at_least
 
 
-def _store(groups: Sequence[Sequence[Line]], rules: Rules) -> filling.Beams:
+def _store(groups: Sequence[Sequence[Line]], rules: Rules, bars: Sequence[frozenset[int]]) -> filling.Beams:
     """Lines in whole numbers. A unit is a piece of a line that may be split, else a whole line of those all alike."""
     firsts = [group[0] for group in groups]
     lengths = [Fraction(line.piece_m + rules.header_m) for line in firsts]
@@ -442,6 +470,7 @@ def _store(groups: Sequence[Sequence[Line]], rules: Rules) -> filling.Beams:
                 ),
                 in_pieces=line.may_split,
                 part_cost=1000 * rules.split_min,
+                bars=sum(1 << n for n, bar in enumerate(bars) if line.key in bar),
             )
         )
     dues = [line.due for line in firsts]

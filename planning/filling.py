@@ -2,7 +2,7 @@
 
 The units come in kinds, in the order in which they are woven. A warp costs a fixed sum, what its units cost by the
 place where they begin, and what it costs to be short. Which kinds may share a warp is given by the last kind that
-goes with each as the first.
+goes with each as the first, and by bars: of the kinds behind one bar a warp takes one at most.
 
 1. Quick rules give a first answer: kinds in their order or the longest first, on the first or the fullest beam.
 2. A price for every unit is sought, such that no warp that could be wound costs less than its units are worth. What all
@@ -16,6 +16,7 @@ goes with each as the first.
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from heapq import heappop, heappush
 from math import ceil, floor, inf
 
@@ -32,6 +33,8 @@ BETTER = 1 - 1e-3
 # One warp: (kind, units) pairs in the order of weaving.
 Pattern = tuple[tuple[int, int], ...]
 Floats = NDArray[np.float64]
+# By the bars that stand, being behind them with a kind taken before: a table of the beam.
+Tables = dict[int, Floats]
 Ints = NDArray[np.int64]
 
 
@@ -43,6 +46,7 @@ class Kind:
     most        units that a beam holds; 1 or more
     late        what 1, 2 ... `most` units cost more by the cell where they begin; empty when nothing
     in_pieces   the units are the pieces of one line: `part_cost` is that of each warp with some of them and not all
+    bars        a bit for each bar that it is behind: with another kind behind the same bar it shares no warp
     """
 
     units: int
@@ -51,9 +55,10 @@ class Kind:
     late: tuple[Ints, ...]
     in_pieces: bool = False
     part_cost: int = 0
+    bars: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Beams:
     """What is to be wound, on beams that are all alike.
 
@@ -73,6 +78,29 @@ class Beams:
     @property
     def units(self) -> tuple[int, ...]:
         return tuple(kind.units for kind in self.kinds)
+
+    @cached_property
+    def standing(self) -> tuple[int, ...]:
+        """By kind, and behind the last one: the bars with kinds on both sides, before it and from it on."""
+        before, behind, found = 0, 0, []
+        for kind in reversed(self.kinds):
+            behind |= kind.bars
+            found.append(behind)
+        found = [0, *found][::-1]
+        for i, kind in enumerate(self.kinds):
+            found[i] &= before
+            before |= kind.bars
+        return tuple(found)
+
+    @cached_property
+    def states(self) -> tuple[frozenset[int], ...]:
+        """By kind, and behind the last one: which of the standing bars a warp may have a kind behind already."""
+        found = [frozenset({0})]
+        for i, kind in enumerate(self.kinds):
+            stands = self.standing[i + 1]
+            taken = {(state | kind.bars) & stands for state in found[i] if not state & kind.bars}
+            found.append(frozenset(state & stands for state in found[i]) | taken | {0})
+        return tuple(found)
 
     def pattern_cost(self, pattern: Pattern) -> int:
         known = self._costs.get(pattern)
@@ -146,7 +174,8 @@ def _one_by_one(beams: Beams, order: Sequence[int], *, fullest: bool) -> list[Pa
 
 def _takes(beams: Beams, load: dict[int, int], i: int, n: int) -> bool:
     fits = _filled(beams, load) + n * beams.kinds[i].cells <= beams.room
-    return fits and max(*load, i) <= beams.last[min(*load, i)]
+    barred = any(beams.kinds[i].bars & beams.kinds[j].bars for j in load if j != i)
+    return fits and not barred and max(*load, i) <= beams.last[min(*load, i)]
 
 
 def _filled(beams: Beams, load: dict[int, int]) -> int:
@@ -160,13 +189,13 @@ def _filled(beams: Beams, load: dict[int, int]) -> int:
 class _Prices:
     """What a unit of each kind is worth, and a warp as such. Fair when no warp costs less than it is worth.
 
-    tables   of each last kind that due dates allow: `table[j][cell]` is the most that kinds j to that one can still
-             add to a warp whose beam is taken up to that cell
+    tables   of each last kind that due dates allow: `table[j][state][cell]` is the most that kinds j to that one can
+             still add to a warp whose beam is taken up to that cell, and that is behind those bars
     """
 
     unit: Floats
     warp: float
-    tables: dict[int, list[Floats]] = field(default_factory=dict)
+    tables: dict[int, list[Tables]] = field(default_factory=dict)
 
     def worth(self, units: Sequence[int], warps: int) -> float:
         return float(np.dot(self.unit, units)) + self.warp * warps
@@ -193,15 +222,19 @@ def _walk(beams: Beams, prices: _Prices, left: Sequence[int]) -> list[tuple[floa
         if left[i]:
             begins.setdefault(last, i)
     for last, first in begins.items():
-        tables = [np.empty(0)] * (last + 2)
-        tables[last + 1] = -beams.short.astype(np.float64)
+        tables: list[Tables] = [{}] * (last + 2)
+        tables[last + 1] = dict.fromkeys(beams.states[last + 1], -beams.short.astype(np.float64))
         for j in range(last, first, -1):
-            table = tables[j + 1].copy()
-            for _, cells, gain in _gains(beams, prices, j, left[j]):
-                reach = len(table) - cells
-                then = tables[j + 1][cells:] + (gain if isinstance(gain, float) else gain[:reach])
-                np.maximum(table[:reach], then, out=table[:reach])
-            tables[j] = table
+            bars, stands, tables[j] = beams.kinds[j].bars, beams.standing[j + 1], {}
+            gains = list(_gains(beams, prices, j, left[j]))
+            for state in beams.states[j]:
+                table = tables[j + 1][state & stands].copy()
+                behind = tables[j + 1].get((state | bars) & stands, table)
+                for _, cells, gain in gains if not state & bars else []:
+                    reach = len(table) - cells
+                    then = behind[cells:] + (gain if isinstance(gain, float) else gain[:reach])
+                    np.maximum(table[:reach], then, out=table[:reach])
+                tables[j][state] = table
         prices.tables[last] = tables
     return [_best_begun_with(beams, prices, i, left) for i in range(len(beams.kinds)) if left[i]]
 
@@ -210,20 +243,23 @@ def _best_begun_with(beams: Beams, prices: _Prices, i: int, left: Sequence[int])
     """Read the best warp off the tables, from its front."""
     tables = prices.tables[beams.last[i]]
     pattern: list[tuple[int, int]] = []
-    at, total = 0, prices.warp - beams.fixed
+    at, total, state = 0, prices.warp - beams.fixed, 0
     for j in range(i, beams.last[i] + 1):
+        bars, stands = beams.kinds[j].bars, beams.standing[j + 1]
         # The first kind must be on the warp, the others may.
-        best, took = (-inf, (0, 0, 0.0)) if j == i else (float(tables[j + 1][at]), (0, 0, 0.0))
+        best, took = -inf if j == i else float(tables[j + 1][state & stands][at]), (0, 0, 0.0)
         for units, cells, gain in _gains(beams, prices, j, left[j]):
-            if at + cells > beams.room:
+            if at + cells > beams.room or state & bars:
                 break
             here = gain if isinstance(gain, float) else float(gain[at])
-            if here + tables[j + 1][at + cells] > best:
-                best, took = here + float(tables[j + 1][at + cells]), (units, cells, here)
+            then = here + float(tables[j + 1][(state | bars) & stands][at + cells])
+            if then > best:
+                best, took = then, (units, cells, here)
         units, cells, here = took
         if units:
             pattern.append((j, units))
-        at, total = at + cells, total + here
+            state |= bars
+        at, total, state = at + cells, total + here, state & stands
     return total - float(beams.short[at]), tuple(pattern)
 
 
@@ -438,19 +474,22 @@ def _warps_within(
     first = next(i for i, n in enumerate(units) if n)
     last = beams.last[first]
     tables = prices.tables[last]
-    # Depth first along the kinds: (next kind, cells taken, cost above worth so far, pattern).
-    stack: list[tuple[int, int, float, Pattern]] = [(first, 0, beams.fixed - prices.warp, ())]
+    # Depth first along the kinds: (next kind, cells taken, bars it is behind, cost above worth so far, pattern).
+    stack: list[tuple[int, int, int, float, Pattern]] = [(first, 0, 0, beams.fixed - prices.warp, ())]
     while stack and left.take():
-        j, at, above, pattern = stack.pop()
+        j, at, state, above, pattern = stack.pop()
         if j > last:
             yield pattern, max(0.0, above + float(beams.short[at]))
             continue
-        kind = beams.kinds[j]
-        if j > first and above - tables[j + 1][at] <= spare:
-            stack.append((j + 1, at, above, pattern))
+        kind, stands = beams.kinds[j], beams.standing[j + 1]
+        if j > first and above - tables[j + 1][state & stands][at] <= spare:
+            stack.append((j + 1, at, state & stands, above, pattern))
+        if state & kind.bars:
+            continue
+        behind = (state | kind.bars) & stands
         for n in range(1, min(units[j], kind.most, (beams.room - at) // kind.cells) + 1):
             over = above - n * float(prices.unit[j])
             over += int(kind.late[n - 1][at]) if kind.late else 0
             over += kind.part_cost if n < kind.units else 0
-            if over - tables[j + 1][at + n * kind.cells] <= spare:
-                stack.append((j + 1, at + n * kind.cells, over, (*pattern, (j, n))))
+            if over - tables[j + 1][behind][at + n * kind.cells] <= spare:
+                stack.append((j + 1, at + n * kind.cells, behind, over, (*pattern, (j, n))))

@@ -41,8 +41,12 @@ def make_line(key: int = 1, pieces: int = 1, piece_m: str | int = 70, due: int =
 # The same, by trying everything. Written from the meaning of the rules alone, sharing no code with the room.
 
 
-def loss(pieces: dict[int, int], lines: dict[int, Line], rules: Rules) -> int | None:
-    """Thousandths of a minute lost on one warp; None when the rules forbid it."""
+def loss(
+    pieces: dict[int, int], lines: dict[int, Line], rules: Rules, apart: tuple[frozenset[int], ...] = ()
+) -> int | None:
+    """Thousandths of a minute lost on one warp; None when the rules or the planner forbid it."""
+    if any(one != other and one in bar and other in bar for bar in apart for one in pieces for other in pieces):
+        return None
     parts = sorted(
         ((lines[key], n) for key, n in pieces.items()),
         key=lambda p: (p[0].due, -p[0].weight, p[0].piece_m, p[0].pieces, p[0].may_split, p[0].key),
@@ -64,7 +68,7 @@ def loss(pieces: dict[int, int], lines: dict[int, Line], rules: Rules) -> int | 
     return 1000 * minutes + grams * rules.min_per_kg
 
 
-def least_loss(lines: list[Line], rules: Rules) -> Decimal:
+def least_loss(lines: list[Line], rules: Rules, apart: tuple[frozenset[int], ...] = ()) -> Decimal:
     by_key = {line.key: line for line in lines}
 
     @lru_cache(None)
@@ -78,7 +82,7 @@ def least_loss(lines: list[Line], rules: Rules) -> Decimal:
             shares.append([0] if not n else list(some) if i == first else [0, *some])
         found = []
         for share in product(*shares):
-            cost = loss({line.key: n for line, n in zip(lines, share, strict=True) if n}, by_key, rules)
+            cost = loss({line.key: n for line, n in zip(lines, share, strict=True) if n}, by_key, rules, apart)
             rest = None if cost is None else least(tuple(a - b for a, b in zip(left, share, strict=True)))
             if rest is not None:
                 found.append(cost + rest)
@@ -124,6 +128,40 @@ def test_nothing_costs_less_than_what_is_proposed(seed):
     assert found.cost_min == least_loss(lines, rules)
     assert found.is_proven
     assert found.at_least_min == found.cost_min
+
+
+def kept_apart(rng: random.Random, lines: list[Line]) -> tuple[frozenset[int], ...]:
+    """What a planner has refused: one to three sets of two lines or more."""
+    keys = [line.key for line in lines]
+    return tuple(frozenset(rng.sample(keys, rng.randint(2, len(keys)))) for _ in range(rng.randint(1, 3)))
+
+
+@pytest.mark.parametrize("seed", range(200, 280))
+def test_nothing_that_keeps_refused_lines_apart_costs_less(seed):
+    rng = random.Random(seed)
+    lines, rules = small_case(rng)
+    apart = kept_apart(rng, lines)
+    found = combine(lines, rules, apart=apart)
+    assert found.cost_min == least_loss(lines, rules, apart)
+    assert found.is_proven
+    for proposal in found.proposals:
+        assert all(len(bar & {part.key for part in proposal.parts}) <= 1 for bar in apart)
+
+
+@pytest.mark.parametrize("bars", [2, 5, 12])
+def test_forty_lines_of_which_many_are_kept_apart_share_no_warp_that_was_refused(bars):
+    lines, rules = forty_lines(2)
+    free = combine(lines, rules, steps=20_000)
+    # The planner refuses the fullest warps proposed, and some pairs.
+    fullest = sorted(free.proposals, key=lambda proposal: -len(proposal.parts))
+    apart = [frozenset(part.key for part in proposal.parts) for proposal in fullest[:bars]]
+    apart += [frozenset(random.Random(n).sample(range(40), 2)) for n in range(bars - len(apart))]
+    found = combine(lines, rules, apart=apart, steps=20_000)
+    check(found, lines, rules)
+    for proposal in found.proposals:
+        assert all(len(bar & {part.key for part in proposal.parts}) <= 1 for bar in apart)
+    assert found.cost_min >= free.at_least_min
+    assert found.at_least_min <= combine(lines, rules, apart=apart, steps=0).cost_min
 
 
 # What must hold of any answer.
