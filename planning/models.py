@@ -420,6 +420,38 @@ class WarpPart(models.Model):
         return f"{self.pieces} of {self.line}"
 
 
+class Ruling(models.Model):
+    """A planner's word on a warp that was proposed: later proposals keep to it until it is taken back."""
+
+    TOGETHER, APART = "together", "apart"
+    KINDS = [(k, k) for k in (TOGETHER, APART)]
+
+    kind = models.CharField(max_length=8, choices=KINDS)
+    made_at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"Ruling {self.pk}, {self.kind}"
+
+
+class RulingPart(models.Model):
+    """Pieces of an order line that a ruling is on, as they were proposed."""
+
+    ruling = models.ForeignKey(Ruling, on_delete=models.CASCADE, related_name="parts")
+    line = models.ForeignKey(OrderLine, on_delete=models.CASCADE, related_name="ruling_parts")
+    pieces = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["ruling", "line"], name="a_line_stands_once_in_a_ruling")]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} of {self.line}"
+
+
 class WarpFigures(models.Model):
     """Derived: a warp worked out. `ticket.py` has the sums; `audit` re-derives every row."""
 

@@ -5,7 +5,7 @@ from django.db.models import QuerySet
 from django.urls import path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import viewsets
+from rest_framework import mixins, viewsets
 from rest_framework.decorators import action, api_view
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
@@ -14,8 +14,8 @@ from rest_framework.routers import SimpleRouter
 
 from inventory.models import Yarn
 from mill.refusal import Refusal
-from planning.forms.warps import WishesForm
-from planning.models import Beam, Loom, Warp
+from planning.forms.warps import AFRESH, WishesForm
+from planning.models import Beam, Loom, Ruling, Warp
 from planning.serializers.tickets import RefusalSerializer
 from planning.serializers.warps import (
     AcceptSerializer,
@@ -24,12 +24,13 @@ from planning.serializers.warps import (
     HeldSerializer,
     HoldSerializer,
     JoinSerializer,
+    RulingSerializer,
     SplitSerializer,
     StepOfWarpSerializer,
     WarpSerializer,
     WorkedWarpSerializer,
 )
-from planning.services import combine, warp_steps, warp_yarn, warps
+from planning.services import combine, rulings, warp_steps, warp_yarn, warps
 from planning.services.combine import Wishes
 from planning.ticket import from_json
 from planning.views.warps import WarpFilter, for_list
@@ -178,6 +179,31 @@ def warp_proposals(request: Request) -> Response:
     return Response(GroupSerializer(combine.propose(Wishes(**form.said())), many=True).data)
 
 
+class RulingViewSet(
+    mixins.ListModelMixin, mixins.CreateModelMixin, mixins.DestroyModelMixin, viewsets.GenericViewSet[Ruling]
+):
+    """A planner's word on proposed warps. POST locks one or refuses it; DELETE takes that back."""
+
+    queryset = Ruling.objects.select_related("by").prefetch_related("parts")
+    serializer_class = RulingSerializer
+
+    @extend_schema(responses={201: RulingSerializer, 400: RefusalSerializer})
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Told twice, it is one ruling. `lines` in the address is as for the proposals."""
+        said = _asked(RulingSerializer(data=request.data))
+        parts = [(part["line"].pk, part["pieces"]) for part in said["parts"]]
+        if said["kind"] == Ruling.TOGETHER:
+            afresh = request.query_params.get("lines") == AFRESH
+            ruling = rulings.lock(parts, by=request.user, includes_planned=afresh)
+        else:
+            ruling = rulings.refuse(parts, by=request.user)
+        return Response(RulingSerializer(ruling).data, status=201)
+
+    def perform_destroy(self, instance: Ruling) -> None:
+        rulings.take_back(instance.pk)
+
+
 router = SimpleRouter()
 router.register("warps", WarpViewSet)
+router.register("warp-rulings", RulingViewSet)
 urlpatterns: list[Any] = [path("warp-proposals/", warp_proposals), *router.urls]

@@ -6,7 +6,7 @@ from typing import Any, get_args, get_origin, get_type_hints
 from rest_framework import serializers
 
 from mill.working import Step
-from planning.models import Warp, WarpPart
+from planning.models import OrderLine, Ruling, RulingPart, Warp, WarpPart
 from planning.serializers.reckoner import StepSerializer
 from planning.ticket import Figures
 
@@ -248,11 +248,31 @@ class GroupSerializer(serializers.Serializer[Any]):
     lines = WaitingLineSerializer(many=True)
     longest_m = serializers.DecimalField(None, None, source="rules.max_warp_m", default=None)
     longest_why = serializers.CharField(allow_blank=True)
-    warps = ProposalSerializer(many=True, source="combination.proposals", default=list)
-    saves = SavingSerializer(source="combination.saves", default=None, help_text="Against one warp a line.")
+    warps = ProposalSerializer(many=True, source="proposals", help_text="The locked ones that hold come first.")
+    saves = SavingSerializer(default=None, help_text="Against one warp a line.")
     is_proven = serializers.BooleanField(source="combination.is_proven", default=False)
     refused = RefusedLineSerializer(many=True)
     trouble = serializers.CharField(allow_blank=True)
+
+
+class RulingPartSerializer(serializers.ModelSerializer[RulingPart]):
+    line = serializers.PrimaryKeyRelatedField(queryset=OrderLine.objects.all(), help_text="The order line's id.")
+
+    class Meta:
+        model = RulingPart
+        fields = ["line", "pieces"]
+
+
+class RulingSerializer(serializers.ModelSerializer[Ruling]):
+    """A planner's word on a proposed warp: its pieces kept together, or its lines kept apart."""
+
+    parts = RulingPartSerializer(many=True, allow_empty=False)
+    by = serializers.CharField(source="by.username", default=None, read_only=True)
+
+    class Meta:
+        model = Ruling
+        fields = ["id", "kind", "parts", "by", "made_at"]
+        read_only_fields = ["id", "made_at"]
 
 
 class WantedPartSerializer(serializers.Serializer[Any]):

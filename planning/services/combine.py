@@ -19,9 +19,10 @@ from inventory import services as store
 from inventory.models import Yarn
 from mill.refusal import Refusal
 from planning import combining
-from planning.combining import Combination, Line, Part, Proposal, Rules
+from planning.combining import Combination, Line, Part, Proposal, Rules, Saving
 from planning.gaiting import SetUp, set_up_min
-from planning.models import Loom, OrderLine, Warp, WarpPart, mill_facts, set_up_rates
+from planning.models import Loom, OrderLine, Ruling, Warp, WarpPart, mill_facts, set_up_rates
+from planning.services import rulings
 from planning.services import warps as warp_verbs
 from planning.services.beams import BeamStand
 from planning.services.line_figures import alone, looms_for, no_loom, working_days_before
@@ -78,9 +79,35 @@ class Waiting:
 
 
 @dataclass(frozen=True)
+class Locked:
+    """A warp that a planner has locked as it was proposed; without a proposal it no longer holds, and says why."""
+
+    ruling: Ruling
+    proposal: Proposal | None
+    trouble: str = ""
+
+    @property
+    def said(self) -> str:
+        return rulings.said_of(self.ruling)
+
+
+@dataclass(frozen=True)
+class KeptApart:
+    """Lines of a warp that a planner has refused."""
+
+    ruling: Ruling
+    lines: tuple[OrderLine, ...]
+
+    @property
+    def said(self) -> str:
+        return rulings.said_of(self.ruling)
+
+
+@dataclass(frozen=True)
 class Group:
     """Lines whose cloths have one warp, the rules their warps must keep, and what is proposed.
 
+    combination     of what is not locked
     longest_why     what limits the length: a beam, or a dye lot
     refused         lines that can't be on any warp, with the sentence
     trouble         why nothing can be proposed at all
@@ -91,6 +118,8 @@ class Group:
     rules: Rules | None = None
     combination: Combination | None = None
     longest_why: str = ""
+    locked: tuple[Locked, ...] = ()
+    kept_apart: tuple[KeptApart, ...] = ()
     refused: tuple[tuple[OrderLine, str], ...] = ()
     trouble: str = ""
     by_pk: Mapping[int, Waiting] = field(default_factory=dict)
@@ -104,10 +133,41 @@ class Group:
     def cloths(self) -> list[str]:
         return sorted({f"{one.line.cloth.code} {one.line.cloth.name}, {one.line.colourway.name}" for one in self.lines})
 
+    @property
+    def proposals(self) -> tuple[Proposal, ...]:
+        """The locked warps that hold, then those proposed."""
+        kept = [one.proposal for one in self.locked if one.proposal]
+        return (*kept, *(self.combination.proposals if self.combination else ()))
+
+    @property
+    def saves(self) -> Saving | None:
+        """Against one warp a line; locked warps against winding each of their parts apart."""
+        if self.combination is None:
+            return None
+        return together([self.combination.saves, *(one.proposal.saves for one in self.locked if one.proposal)])
+
+    def lock_on(self, parts: Sequence[Part]) -> Locked | None:
+        """The lock that these parts, all of them and no others, are under."""
+        asked = sorted((part.key, part.pieces) for part in parts)
+        return next((one for one in self.locked if sorted(rulings.parts_of(one.ruling)) == asked), None)
+
     def rework(self, parts: Sequence[Part]) -> Proposal:
-        """One warp as a planner put it together. Raises Refusal where it breaks a rule."""
+        """One warp as a planner put it together. Raises Refusal where it breaks a rule, or a planner's word."""
         assert self.rules is not None
+        lines = {pk: waiting.line for pk, waiting in self.by_pk.items()}
+        rulings.check([[(part.key, part.pieces) for part in parts]], lines, [one.ruling for one in self.kept_apart])
         return combining.propose(parts, room_lines(self.lines, self.rules), self.rules)
+
+
+def together(savings: Iterable[Saving]) -> Saving:
+    savings = list(savings)
+    return Saving(
+        warps=sum(one.warps for one in savings),
+        thrums_m=sum((one.thrums_m for one in savings), start=Decimal(0)),
+        thrums_g=sum(one.thrums_g for one in savings),
+        setup_min=sum(one.setup_min for one in savings),
+        cost_min=sum((one.cost_min for one in savings), start=Decimal(0)),
+    )
 
 
 # Looking
@@ -144,7 +204,7 @@ def _waiting(wishes: Wishes) -> list[tuple[OrderLine, int, tuple[Warp, ...]]]:
     free = free_pieces(lines)
     loose: dict[int, list[WarpPart]] = defaultdict(list)
     if wishes.includes_planned:
-        for part in WarpPart.objects.filter(line__in=lines, warp__in=loose_warps()).select_related("warp"):
+        for part in WarpPart.objects.filter(line__in=lines, warp__in=warp_verbs.loose_warps()).select_related("warp"):
             loose[part.line_id].append(part)
     found = []
     for line in lines:
@@ -153,17 +213,6 @@ def _waiting(wishes: Wishes) -> list[tuple[OrderLine, int, tuple[Warp, ...]]]:
         if pieces:
             found.append((line, pieces, tuple(part.warp for part in parts)))
     return found
-
-
-def loose_warps() -> Any:
-    """Warps that could be combined afresh: only planned, not locked or pinned, no yarn held, no ticket ever issued."""
-    return Warp.objects.filter(
-        state__in=warp_verbs.FOLLOWING,
-        is_locked=False,
-        pin_loom=None,
-        holds=None,
-        tickets=None,
-    )
 
 
 def room_lines(lines: Iterable[Waiting], rules: Rules) -> list[Line]:
@@ -182,9 +231,9 @@ def room_lines(lines: Iterable[Waiting], rules: Rules) -> list[Line]:
 
 
 @lru_cache(maxsize=256)
-def _combined(lines: tuple[Line, ...], rules: Rules) -> Combination:
+def _combined(lines: tuple[Line, ...], rules: Rules, apart: frozenset[frozenset[int]]) -> Combination:
     """Kept, since a page that is worked on asks again for groups in which nothing has changed."""
-    return combining.combine(lines, rules, steps=STEPS)
+    return combining.combine(lines, rules, apart=apart, steps=STEPS)
 
 
 class _There:
@@ -198,6 +247,7 @@ class _There:
         self.facts = mill_facts(self.mill)
         self.rates = set_up_rates(self.mill)
         self.looms = list(Loom.objects.select_related("shift_pattern").order_by("code"))
+        self.rulings = rulings.standing()
         self.specs = current_specs(OrderLine.objects.open().values_list("cloth", flat=True).order_by().distinct())
 
     def work_out(self, line: OrderLine, pieces: int, on: tuple[Warp, ...]) -> Waiting:
@@ -224,8 +274,19 @@ class _There:
             rules, longest_why = self.rules(lines, dye_lots)
         except Refusal as refusal:
             return replace(found, trouble=refusal.message)
+        locked = tuple(self.locked(found.by_pk, rules))
+        left = {pk: one.pieces for pk, one in found.by_pk.items()}
+        for lock in locked:
+            for part in lock.proposal.parts if lock.proposal else ():
+                left[part.key] -= part.pieces
+        loose = [replace(one, pieces=left[one.line.pk]) for one in lines if left[one.line.pk]]
+        kept_apart = tuple(
+            KeptApart(ruling, tuple(part.line for part in ruling.parts.all()))
+            for ruling in self.rulings
+            if ruling.kind == Ruling.APART and sum(pk in found.by_pk for pk, _ in rulings.parts_of(ruling)) > 1
+        )
         kept, refused = [], []
-        for one, room_line in zip(lines, room_lines(lines, rules), strict=True):
+        for one, room_line in zip(loose, room_lines(loose, rules), strict=True):
             try:
                 combining.check_line(room_line, rules)
             except Refusal as refusal:
@@ -236,9 +297,31 @@ class _There:
             found,
             rules=rules,
             longest_why=longest_why,
-            combination=_combined(tuple(kept), rules),
+            combination=_combined(tuple(kept), rules, frozenset(rulings.kept_apart(one.ruling for one in kept_apart))),
+            locked=locked,
+            kept_apart=kept_apart,
             refused=tuple(refused),
         )
+
+    def locked(self, by_pk: Mapping[int, Waiting], rules: Rules) -> Iterable[Locked]:
+        """The locks on lines of a group, each worked out as the lines stand now."""
+        left = {pk: one.pieces for pk, one in by_pk.items()}
+        for ruling in self.rulings:
+            parts = ruling.parts.all()
+            if ruling.kind != Ruling.TOGETHER or not any(part.line_id in by_pk for part in parts):
+                continue
+            gone = [str(part.line) for part in parts if part.pieces > left.get(part.line_id, 0)]
+            if gone:
+                yield Locked(ruling, None, f"{gone[0]} has not so many pieces any more that wait and have this warp")
+                continue
+            try:
+                own = [Part(part.line_id, part.pieces) for part in parts]
+                yield Locked(ruling, combining.propose(own, room_lines(by_pk.values(), rules), rules))
+            except Refusal as refusal:
+                yield Locked(ruling, None, refusal.message)
+            else:
+                for part in parts:
+                    left[part.line_id] -= part.pieces
 
     def rules(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int]) -> tuple[Rules, str]:
         figures, wishes = lines[0].figures, self.wishes
@@ -331,7 +414,7 @@ def _accept(wanted: list[list[tuple[int, int]]], *, by: Any, includes_planned: b
     if not wanted:
         raise Refusal("No warp is chosen. Tick those that you accept.")
     ids = {pk for warp in wanted for pk, _ in warp}
-    loose = list(loose_warps().filter(parts__line__in=ids).distinct()) if includes_planned else []
+    loose = list(warp_verbs.loose_warps().filter(parts__line__in=ids).distinct()) if includes_planned else []
     if loose:
         warp_verbs.lock_warps(*(warp.pk for warp in loose), lines=ids)
     lines = {line.pk: line for line in warp_verbs.lock_lines(ids)}
@@ -340,12 +423,15 @@ def _accept(wanted: list[list[tuple[int, int]]], *, by: Any, includes_planned: b
         raise Refusal(f"{len(missing)} of these order lines are not in the book any more. Look at the proposals again.")
     if made := _made_before(wanted, lines):
         return made
+    rulings.check(wanted, lines, includes_planned=includes_planned)
     for warp in loose:
         warp_verbs.take_apart(warp, by=by)
     stand = BeamStand()
-    return [
+    new = [
         warp_verbs.make_warp([Share(lines[pk], pieces) for pk, pieces in warp], by=by, stand=stand) for warp in wanted
     ]
+    rulings.made(wanted)
+    return new
 
 
 def _made_before(wanted: list[list[tuple[int, int]]], lines: Mapping[int, OrderLine]) -> list[Warp]:

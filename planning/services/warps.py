@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Max
+from django.db.models import F, Max, QuerySet
 from django.utils import timezone
 
 from mill.models import Mill
@@ -145,6 +145,17 @@ def run_of(line: OrderLine, spec: ClothSpec, pieces: int) -> Run:
 
 def runs_on(warp: Warp) -> list[Run]:
     return working_out.runs_of(working_out.for_working_out(Warp.objects.filter(pk=warp.pk)).get())
+
+
+def loose_warps() -> QuerySet[Warp]:
+    """Warps that could be combined afresh: only planned, not locked or pinned, no yarn held, no ticket ever issued."""
+    return Warp.objects.filter(
+        state__in=FOLLOWING,
+        is_locked=False,
+        pin_loom=None,
+        holds=None,
+        tickets=None,
+    )
 
 
 # Putting warps together

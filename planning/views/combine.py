@@ -1,7 +1,5 @@
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
-from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -11,10 +9,10 @@ from django.views.decorators.http import require_http_methods
 
 from mill.desk import room
 from mill.refusal import Refusal
-from planning.combining import Part, Proposal
+from planning.combining import Part, Proposal, Saving
 from planning.forms.warps import CombineSheet, Row, WishesForm
-from planning.services import combine
-from planning.services.combine import Group, Waiting, Wishes
+from planning.services import combine, rulings
+from planning.services.combine import Group, Locked, Waiting, Wishes
 
 
 @dataclass(frozen=True)
@@ -35,6 +33,7 @@ class SeenWarp:
     proposal: Proposal | None
     wrong: str
     is_ticked: bool
+    lock: Locked | None
 
 
 @dataclass(frozen=True)
@@ -48,29 +47,17 @@ class SeenGroup:
     is_own: bool
 
     @property
-    def saves(self) -> dict[str, Any]:
+    def saves(self) -> Saving:
         """Against one warp a line, as long as the sheet is the proposal; else against winding each part apart."""
-        if not self.is_own and self.group.combination:
-            saving = self.group.combination.saves
-            return {
-                "warps": saving.warps,
-                "thrums_m": saving.thrums_m,
-                "thrums_g": saving.thrums_g,
-                "setup_min": saving.setup_min,
-            }
-        worked = [warp.proposal.saves for warp in self.warps if warp.proposal]
-        return {
-            "warps": sum(saving.warps for saving in worked),
-            "thrums_m": sum((saving.thrums_m for saving in worked), start=Decimal(0)),
-            "thrums_g": sum(saving.thrums_g for saving in worked),
-            "setup_min": sum(saving.setup_min for saving in worked),
-        }
+        if not self.is_own and self.group.saves:
+            return self.group.saves
+        return combine.together(warp.proposal.saves for warp in self.warps if warp.proposal)
 
 
 def _sheet_of(group: Group) -> CombineSheet:
-    """The proposal as a sheet: every warp ticked."""
+    """The proposal as a sheet: every warp ticked, the locked ones first."""
     sheet = CombineSheet(group.warp_key)
-    for number, proposal in enumerate(group.combination.proposals if group.combination else (), start=1):
+    for number, proposal in enumerate(group.proposals, start=1):
         sheet.rows += [Row(part.key, part.pieces, number) for part in proposal.parts]
         sheet.ticked.add(number)
     return sheet
@@ -83,7 +70,8 @@ def _seen(group: Group, sheet: CombineSheet | None) -> SeenGroup:
     for number in own.warps():
         of_it = tuple(row for row in rows if row.row.warp == number)
         proposal, wrong = _work_out(group, [row.row for row in of_it])
-        found.append(SeenWarp(number, of_it, proposal, wrong, number in own.ticked))
+        lock = group.lock_on(proposal.parts) if proposal else None
+        found.append(SeenWarp(number, of_it, proposal, wrong, number in own.ticked, lock))
     return SeenGroup(
         group=group,
         warps=tuple(found),
@@ -127,13 +115,9 @@ def _page(
             "refused": [entry for one in workable for entry in one.group.refused],
             "n_lines": sum(len(group.lines) for group in groups),
             "n_warps": sum(len(one.warps) for one in workable),
-            "saves": _together([one.saves for one in workable]),
+            "saves": combine.together(one.saves for one in workable),
         },
     )
-
-
-def _together(savings: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    return {name: sum(saving[name] for saving in savings) for name in ("warps", "thrums_m", "thrums_g", "setup_min")}
 
 
 @room("warps")
@@ -153,11 +137,14 @@ def combine_page(request: HttpRequest) -> HttpResponse:
         messages.info(request, "Nothing of this warp waits any more. Look at what does.")
         return redirect(request.get_full_path())
     sheet = CombineSheet.read(request.POST, {pk: waiting.pieces for pk, waiting in group.by_pk.items()})
+    answer = None
     if "accept_warps" in request.POST:
         answer = _accept(request, _seen(group, sheet), wishes)
-        if answer:
-            return answer
-    elif (n := request.POST.get("split", "")).isdecimal():
+    elif any(name in request.POST for name in ("lock", "refuse", "take_back")):
+        answer = _rule(request, _seen(group, sheet), wishes)
+    if answer:
+        return answer
+    if (n := request.POST.get("split", "")).isdecimal():
         sheet.split(int(n))
     return _page(request, form, groups, sheet)
 
@@ -180,6 +167,32 @@ def _accept(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpRespon
     bare = [str(warp) for warp in made if warp.beam is None]
     if bare:
         messages.warning(request, f"No free beam takes {', '.join(bare)} yet. Choose one once a beam is free.")
+    return redirect(request.get_full_path())
+
+
+def _rule(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpResponse | None:
+    """Lock or refuse one warp of the sheet, or take such a word back. None when that can't be: the sheet stays."""
+    try:
+        if (pk := request.POST.get("take_back", "")).isdecimal():
+            rulings.take_back(int(pk))
+            messages.success(request, "Taken back: what it held is proposed anew.")
+            return redirect(request.get_full_path())
+        kind = "lock" if "lock" in request.POST else "refuse"
+        warp = next((one for one in seen.warps if str(one.number) == request.POST.get(kind)), None)
+        if warp is None or not warp.rows:
+            raise Refusal("There is no such warp on the sheet. Look at the proposals as they are now.")
+        if warp.proposal is None:
+            raise Refusal(f"Warp {warp.number} of the sheet: {warp.wrong}")
+        parts = [(part.key, part.pieces) for part in warp.proposal.parts]
+        if kind == "lock":
+            rulings.lock(parts, by=request.user, includes_planned=wishes.includes_planned)
+            messages.success(request, "Locked: this warp is proposed as it is until it is made, or unlocked.")
+        else:
+            rulings.refuse(parts, by=request.user)
+            messages.success(request, "Refused: these lines are not proposed together again until you ask for it.")
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+        return None
     return redirect(request.get_full_path())
 
 

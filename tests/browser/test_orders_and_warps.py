@@ -71,6 +71,24 @@ def test_figures_follow_while_an_order_is_typed_and_the_order_is_placed(desk_pag
     assert OrderLine.objects.latest("pk").length_m == 60
 
 
+def test_a_proposal_is_refused_locked_and_asked_for_again(page, axe, mill):
+    page.goto(reverse("combine"))
+    page.get_by_role("button", name="Refuse new warp 1").click()
+    page.get_by_text("Kept apart:").wait_for()
+    axe(page)
+    page.get_by_role("button", name="together again").click()
+    page.get_by_text("Taken back").wait_for()
+    page.get_by_role("button", name="Lock new warp 1").click()
+    page.get_by_text("locked, ").wait_for()
+    axe(page)
+    assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth")
+    # Enter in a field works the sheet out; it neither locks nor refuses.
+    page.locator("input[name=pieces]").first.press("Enter")
+    page.get_by_role("link", name="Back to the proposal").wait_for()
+    page.get_by_role("button", name="Unlock new warp 1").click()
+    page.get_by_role("button", name="Lock new warp 1").wait_for()
+
+
 def test_a_planner_combines_holds_and_takes_a_warp_to_woven_out(desk_page, mill):
     page = desk_page
     page.goto(reverse("combine"))

@@ -1,0 +1,173 @@
+"""A planner's word on a proposed warp: kept as it is (locked), or its lines kept apart (refused), until taken back.
+
+A ruling never outlives what it is about: a lock is gone once its warp is made, and what is left of a ruling whose
+lines wait no more is not looked at.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from mill.refusal import Refusal
+from planning.models import OrderLine, Ruling, RulingPart, WarpPart
+from planning.services import warps
+from planning.services.explaining import listed
+from planning.services.line_states import free_pieces
+
+# (order line, pieces), in the order of weaving.
+Parts = Sequence[tuple[int, int]]
+
+
+def standing() -> list[Ruling]:
+    """All that were made and not taken back, with their parts and lines."""
+    return list(Ruling.objects.select_related("by").prefetch_related("parts__line__order"))
+
+
+def said_of(ruling: Ruling) -> str:
+    """Who ruled, and when."""
+    who = f"by {ruling.by.get_full_name() or ruling.by.get_username()}, " if ruling.by else ""
+    return f"{who}{timezone.localtime(ruling.made_at):%d %b %H:%M}"
+
+
+def parts_of(ruling: Ruling) -> list[tuple[int, int]]:
+    return [(part.line_id, part.pieces) for part in ruling.parts.all()]
+
+
+def kept_apart(rulings: Iterable[Ruling]) -> list[frozenset[int]]:
+    return [frozenset(part.line_id for part in one.parts.all()) for one in rulings if one.kind == Ruling.APART]
+
+
+@transaction.atomic
+def lock(parts: Parts, *, by: Any, includes_planned: bool = False) -> Ruling:
+    """Keep these pieces together on one warp in every later proposal. Told twice, it is one ruling.
+
+    includes_planned    pieces on planned warps that could be combined afresh are free too
+
+    Raises Refusal when pieces are not free any more, are locked already, or when their lines are kept apart.
+    """
+    lines = _lock_lines(parts)
+    rulings = _on(lines)
+    for one in rulings:
+        if one.kind == Ruling.TOGETHER and sorted(parts_of(one)) == sorted(parts):
+            return one
+    check([parts], lines, rulings, includes_planned=includes_planned)
+    free = waiting_pieces(lines.values(), includes_planned=includes_planned)
+    for pk, pieces in parts:
+        if not 1 <= pieces <= free[pk]:
+            raise Refusal(
+                f"{pieces} pieces of line {lines[pk]} are to be locked, and {free[pk]} wait for a warp. "
+                "Look at the proposals again."
+            )
+    return _write(Ruling.TOGETHER, parts, by=by)
+
+
+@transaction.atomic
+def refuse(parts: Parts, *, by: Any) -> Ruling:
+    """No two of these lines on one warp in any later proposal. Told twice, it is one ruling."""
+    lines = _lock_lines(parts)
+    if len(lines) < 2:
+        raise Refusal("A warp of one line has nothing to be kept apart. Leave it unticked, or put its line on no warp.")
+    rulings = _on(lines)
+    for one in rulings:
+        if one.kind == Ruling.APART and {pk for pk, _ in parts_of(one)} == lines.keys():
+            return one
+        on_both = [pk for pk, _ in parts_of(one) if pk in lines]
+        if one.kind == Ruling.TOGETHER and len(on_both) > 1:
+            raise Refusal(
+                f"Lines {listed([str(lines[pk]) for pk in on_both], most=8)} are locked on one warp ({said_of(one)}). "
+                "Unlock it first, then they can be kept apart."
+            )
+    return _write(Ruling.APART, parts, by=by)
+
+
+@transaction.atomic
+def take_back(pk: int) -> None:
+    """Unlock a proposal, or let its lines be proposed together again."""
+    taken, _ = Ruling.objects.filter(pk=pk).delete()
+    if not taken:
+        raise Refusal("This was taken back already, or its warp has been made. Look at the proposals as they are now.")
+
+
+def made(wanted: Collection[Parts]) -> None:
+    """The warps of these parts are made, in the caller's transaction: their locks have done what they were for."""
+    of = {tuple(sorted(parts)) for parts in wanted}
+    for ruling in standing():
+        if ruling.kind == Ruling.TOGETHER and tuple(sorted(parts_of(ruling))) in of:
+            ruling.delete()
+
+
+def check(
+    wanted: Collection[Parts],
+    lines: Mapping[int, OrderLine],
+    rulings: Iterable[Ruling] | None = None,
+    *,
+    includes_planned: bool = False,
+) -> None:
+    """Raises Refusal, with who ruled and the way out, when a warp goes against a ruling on its lines."""
+    rulings = _on(lines) if rulings is None else rulings
+    for ruling in rulings:
+        if ruling.kind == Ruling.APART:
+            _check_apart(ruling, wanted, lines)
+    locks = [one for one in rulings if one.kind == Ruling.TOGETHER]
+    kept: Counter[int] = Counter()
+    asked: Counter[int] = Counter()
+    for one in locks:
+        if not any(sorted(parts) == sorted(parts_of(one)) for parts in wanted):
+            kept.update(dict(parts_of(one)))
+    for parts in wanted:
+        if not any(sorted(parts) == sorted(parts_of(one)) for one in locks):
+            asked.update(dict(parts))
+    free = waiting_pieces(lines.values(), includes_planned=includes_planned) if kept else {}
+    for pk, pieces in asked.items():
+        if kept[pk] and pieces > free[pk] - kept[pk]:
+            lock_of = next(one for one in locks if pk in dict(parts_of(one)))
+            raise Refusal(
+                f"{kept[pk]} of the {free[pk]} pieces of line {lines[pk]} that wait are on a warp that is locked "
+                f"({said_of(lock_of)}). Unlock it first, or put {max(free[pk] - kept[pk], 0)} of them on a warp."
+            )
+
+
+def _check_apart(ruling: Ruling, wanted: Iterable[Parts], lines: Mapping[int, OrderLine]) -> None:
+    apart = {pk for pk, _ in parts_of(ruling)}
+    for parts in wanted:
+        both = [pk for pk, _ in parts if pk in apart]
+        if len(both) > 1:
+            raise Refusal(
+                f"Lines {listed([str(lines[pk]) for pk in both], most=8)} are kept apart ({said_of(ruling)}). "
+                "Let them be proposed together again first, or put them on different warps."
+            )
+
+
+def waiting_pieces(lines: Iterable[OrderLine], *, includes_planned: bool) -> dict[int, int]:
+    """Pieces of each line that wait for a warp; with those on planned warps that could be combined afresh."""
+    lines = list(lines)
+    free = free_pieces(lines)
+    if includes_planned:
+        for part in WarpPart.objects.filter(line__in=lines, warp__in=warps.loose_warps()):
+            free[part.line_id] += part.pieces
+    return free
+
+
+def _lock_lines(parts: Parts) -> dict[int, OrderLine]:
+    ids = {pk for pk, _ in parts}
+    lines = {line.pk: line for line in warps.lock_lines(ids)}
+    if len(lines) < len(ids):
+        raise Refusal(
+            f"{len(ids) - len(lines)} of these order lines are not in the book any more. Look at the proposals again."
+        )
+    return lines
+
+
+def _on(lines: Iterable[int]) -> list[Ruling]:
+    """Rulings that have one of these lines."""
+    found = RulingPart.objects.filter(line__in=list(lines)).values("ruling")
+    return list(Ruling.objects.filter(pk__in=found).select_related("by").prefetch_related("parts"))
+
+
+def _write(kind: str, parts: Parts, *, by: Any) -> Ruling:
+    ruling = Ruling.objects.create(kind=kind, by=by, made_at=timezone.now())
+    RulingPart.objects.bulk_create(RulingPart(ruling=ruling, line_id=pk, pieces=pieces) for pk, pieces in parts)
+    return ruling
