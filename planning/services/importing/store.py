@@ -1,4 +1,4 @@
-"""What the store is written down with, out of a CSV book: fibres, suppliers, places, and deliveries that are expected."""
+"""What the store is written down with, out of a CSV book: fibres, suppliers, places and expected deliveries."""
 
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -32,7 +32,7 @@ def _write(
         with tally.of(row, columns):
             facts = {fields.get(column, column): value for column, value in row.cells.items()}
             found = by_name.get(facts.pop(name))
-            record = found or model(**{name: row.cells[name]})
+            record: Any = found or model(**{name: row.cells[name]})
             changed = differing(record, facts)
             if found and not changed:
                 tally.count(SAME)
