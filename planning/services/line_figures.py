@@ -230,13 +230,14 @@ def _with_earliest(line: LineFigures, comes: dict[str, date], finishing_days: in
         wound = there.calendar(there.mill.warping_hours).add_minutes(at, figures.warping_min)[1]
         setup = set_up_min(SetUp.GAIT_UP, ends=figures.ends, rates=rates)
         gaited = there.calendar(there.mill.tuner_hours).add_minutes(wound, setup)[1]
-        first = min(
-            (there.calendar(time.loom.shift_pattern.hours, time.loom).add_minutes(gaited, time.weaving_min)[1], time)
+        ends = [
+            there.calendar(time.loom.shift_pattern.hours, time.loom).add_minutes(gaited, time.weaving_min)[1]
             for time in line.looms
-        )
+        ]
     except Refusal as refusal:
         return replace(line, earliest_how=refusal.message)
-    off, time = first
+    # Of looms that are done in the same minute the first: they stand by their minutes, then by their code.
+    off, time = min(zip(ends, line.looms, strict=True), key=lambda pair: pair[0])
     off_on = _day(off, there)
     ready_on = working_days_after(off_on, finishing_days)
     yarn = f"yarn {' and '.join(sorted(comes))} comes {yarn_on:%d.%m.%Y}" if comes else "its yarn is here"

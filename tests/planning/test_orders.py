@@ -76,6 +76,13 @@ def test_an_order_is_placed_with_its_lines_in_order(tweed, planner):
     assert {line.history.get().history_user for line in lines} == {planner}
 
 
+def test_looms_done_in_the_same_minute_are_no_riddle(tweed):
+    make_loom(code="L0")
+    (takes,) = line_figures.what_lines_take([draft(tweed)])
+    assert [time.loom.code for time in takes.looms] == ["L0", "L1"]
+    assert takes.earliest_how.startswith("If loom L0 stood free")
+
+
 def test_without_a_number_the_next_is_given(tweed, planner):
     make_order(number="C-0099")
     assert place(draft(tweed), by=planner).number == "C-0100"
