@@ -414,6 +414,7 @@ def drop_parts(warp: Warp, parts: Sequence[WarpPart], *, by: Any) -> Warp | None
     left = list(warp.parts.values_list("pk", flat=True))
     lines_follow(lines)
     if not left:
+        warp_yarn.let_go(warp, by=by, reason=f"Nothing is left on {warp}.")
         _strike(warp, why=f"{said} taken off.", by=by)
         return None
     _renumber(warp, left)
