@@ -8,5 +8,6 @@ ledger        balances from movements and holds, what may be written, what break
 draw          which lots to draw for a need: one dye lot, oldest first, useful remainders
 drawdown      day by day what there will be, what runs short, when to order
 curve         the draw-down drawn: where its line, its shortage and its marks stand
+foresight     what a change would do to a yarn: its draw-down now and then
 store_care    what is due an inspection, and why
 """

@@ -73,6 +73,43 @@ class OutlookSerializer(serializers.ModelSerializer[YarnOutlook]):
         read_only_fields = fields
 
 
+class DrawdownSerializer(serializers.Serializer[Any]):
+    """When a yarn runs short, and by how much; no day when it never does."""
+
+    short_on = serializers.DateField(allow_null=True)
+    short_g = serializers.IntegerField(help_text="Wanting at the end of that day.")
+    short_for = serializers.CharField(allow_blank=True)
+    lowest_on = serializers.DateField()
+    lowest_g = serializers.IntegerField(help_text="Below 0 it is wanting.")
+
+
+class YarnForeseenSerializer(serializers.Serializer[Any]):
+    yarn = serializers.CharField(source="yarn.code")
+    verdict = serializers.CharField(source="sight.verdict")
+    is_worse = serializers.BooleanField(source="sight.is_worse")
+    draws_now_g = serializers.IntegerField(source="sight.draws_now_g")
+    draws_then_g = serializers.IntegerField(source="sight.draws_then_g")
+    comes_now_g = serializers.IntegerField(source="sight.comes_now_g")
+    comes_then_g = serializers.IntegerField(source="sight.comes_then_g")
+    now = DrawdownSerializer(source="sight.now")
+    then = DrawdownSerializer(source="sight.then")
+
+
+class HoldLostSerializer(serializers.Serializer[Any]):
+    for_what = serializers.CharField()
+    yarn = serializers.CharField()
+    lots = serializers.ListField(child=serializers.CharField())
+    held_g = serializers.IntegerField()
+    lost_g = serializers.IntegerField(help_text="Held, and then for nothing.")
+
+
+class ForeseenSerializer(serializers.Serializer[Any]):
+    """What a change would do to yarn, were it written: each yarn that it touches, those that it makes worse first."""
+
+    yarns = YarnForeseenSerializer(many=True)
+    lost = HoldLostSerializer(many=True)
+
+
 class LotSerializer(serializers.ModelSerializer[YarnLot]):
     yarn = serializers.CharField(source="yarn.code", read_only=True)
     place = serializers.CharField(source="place.code", default=None, allow_null=True, read_only=True)

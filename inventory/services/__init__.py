@@ -4,11 +4,13 @@ verb.py       what every verb is: one transaction, a key, and nothing nonsensica
 lots.py       yarn comes in, is held, drawn, returned, counted, moved: the ledger
 records.py    yarns, deliveries, suppliers, places, fibres
 outlooks.py   what each yarn will have, worked out again when something of it changes
+foresight.py  what a change would do to yarn, before it is written
 care.py       inspections, and what lies where for how long
 proof.py      every stored figure derived again
 """
 
 from inventory.services.care import inspect, shelves, triggers, write_triggers
+from inventory.services.foresight import Foreseen, HoldLost, OfYarn, Otherwise, foresee, foresee_delivery
 from inventory.services.lots import (
     approve_shade,
     correct,
@@ -53,6 +55,10 @@ __all__ = [
     "REWORK_OUTLOOKS",
     "YARN_CHANGED",
     "Ahead",
+    "Foreseen",
+    "HoldLost",
+    "OfYarn",
+    "Otherwise",
     "ahead_of",
     "approve_shade",
     "audit_differences",
@@ -63,6 +69,8 @@ __all__ = [
     "day_changed",
     "draw_down",
     "draw_free",
+    "foresee",
+    "foresee_delivery",
     "inspect",
     "is_being_worked_out",
     "lock_lots",

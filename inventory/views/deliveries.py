@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.http import urlencode
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
 from inventory.forms import DeliveryForm
@@ -17,7 +17,7 @@ from inventory.views import is_written
 from inventory.views.yarns import mass
 from mill.desk import room
 from mill.listing import Column, listing, yes_or_no
-from mill.templatetags.mill import day
+from mill.templatetags.mill import day, kg
 
 
 class DeliveryFilter(django_filters.FilterSet):
@@ -93,11 +93,67 @@ def deliveries(request: HttpRequest) -> HttpResponse:
     )
 
 
+# What the sums of a delivery hang on.
+WEIGHTY = ("yarn", "ordered_g", "expected_on", "is_closed")
+
+
+def foresight_facts(form: DeliveryForm, found: Any) -> dict[str, Any]:
+    """What the delivery would do as it is filled in; its sentences, and the draw-down that follows. Writes nothing."""
+    if not form.is_bound:
+        return {"said": [], "found": found}
+    form.is_valid()
+    wanting = [form[name] for name in WEIGHTY if name in form.errors or form.cleaned_data.get(name) in (None, "")]
+    if wanting:
+        return {"said": [], "wanting": wanting, "found": found}
+    filled = form.instance
+    for name in WEIGHTY:
+        setattr(filled, name, form.cleaned_data[name])
+    filled.number = filled.number or "this delivery"
+    said = moves(found, filled)
+    return {"said": said, "found": found, "foreseen": services.foresee_delivery(filled) if said else None}
+
+
+def moves(was: Any, now: Delivery) -> list[str]:
+    """What becomes of the yarn that is expected, in sentences; none when nothing of it changes."""
+    left_g = 0 if now.is_closed else max(0, now.ordered_g - (was.received_g if was else 0))
+    new = f"{kg(left_g, 1)} kg of {now.yarn} come on {day(now.expected_on)}."
+    if was is None:
+        return [new] if left_g else ["It is closed: nothing of it is to come."]
+    if not was.outstanding_g:
+        return [new] if left_g else []
+    if was.yarn_id != now.yarn_id:
+        gone = f"{kg(was.outstanding_g, 1)} kg of {was.yarn} on {day(was.expected_on)} do not come any more."
+        return [gone, new] if left_g else [gone]
+    if not left_g:
+        what = f"{kg(was.outstanding_g, 1)} kg of {was.yarn} on {day(was.expected_on)}"
+        return [f"{what} do not come any more."]
+    said = []
+    if left_g != was.outstanding_g:
+        said.append(f"{kg(left_g, 1)} kg of {now.yarn} are still to come, instead of {kg(was.outstanding_g, 1)} kg.")
+    if was.expected_on != now.expected_on:
+        said.append(f"{kg(left_g, 1)} kg of {now.yarn} move from {day(was.expected_on)} to {day(now.expected_on)}.")
+    return said
+
+
+def _found(pk: int | None) -> Any:
+    rows = Delivery.objects.select_related("yarn").with_received()
+    return get_object_or_404(rows, pk=pk) if pk else None
+
+
+@require_POST
+@room("yarn")
+def delivery_foresight(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """What the delivery would do, alone, while it is typed."""
+    form = DeliveryForm(request.POST, instance=_found(pk))
+    return render(request, "inventory/_delivery_foresight.html", foresight_facts(form, _found(pk)))
+
+
 @room("yarn")
 def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    found = get_object_or_404(Delivery.objects.select_related("yarn").with_received(), pk=pk) if pk else None
-    form = DeliveryForm(request.POST or None, instance=found, initial=_offered(request))
-    if form.is_bound and form.is_valid():
+    found = _found(pk)
+    form = DeliveryForm(request.POST or None, instance=_found(pk), initial=_offered(request))
+    is_look = request.POST.get("act") == "look"
+    if form.is_bound and not is_look and form.is_valid():
         kept = form.instance
 
         def write() -> None:
@@ -112,7 +168,9 @@ def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         {
             "title": f"Delivery {found.number}" if found else "A new delivery",
             "form": form,
-            "found": found,
+            "is_look": is_look,
+            "foresight": reverse("delivery_foresight", args=[pk]) if pk else reverse("delivery_new_foresight"),
+            **foresight_facts(form, found),
             "receive": to_receive(found) if found and found.outstanding_g else "",
             "lots": found.lots.with_balance().order_by("received_on", "pk") if found else [],
             "back": reverse("deliveries"),
@@ -129,5 +187,7 @@ def _offered(request: HttpRequest) -> dict[str, Any]:
 urlpatterns = [
     path("deliveries/", deliveries, name="deliveries"),
     path("deliveries/new/", delivery, name="delivery_new"),
+    path("deliveries/new/foresight/", delivery_foresight, name="delivery_new_foresight"),
     path("deliveries/<int:pk>/", delivery, name="delivery"),
+    path("deliveries/<int:pk>/foresight/", delivery_foresight, name="delivery_foresight"),
 ]

@@ -6,6 +6,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from inventory.models import Yarn
+from inventory.serializers import ForeseenSerializer
 from mill.fields import MeasureApiField
 from mill.refusal import Refusal
 from mill.working import Step
@@ -271,6 +272,7 @@ class ConsequencesSerializer(serializers.Serializer[Any]):
     weaving_min_after = serializers.IntegerField()
     picks_before = serializers.IntegerField()
     picks_after = serializers.IntegerField()
+    foreseen = ForeseenSerializer(help_text="What it does to the draw-down of each yarn, and to what is held.")
 
     def get_staying(self, consequences: Any) -> list[int]:
         return [warp.number for warp in consequences.staying]

@@ -4,6 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 from typing import Any
@@ -14,12 +15,14 @@ from django.db.models import F, OuterRef, Prefetch, QuerySet, Subquery
 from django.utils import timezone
 
 from inventory.models import Yarn
+from inventory.services import Foreseen
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning import cloth as cloth_room
 from planning import weave
 from planning.models import Cloth, ClothSpec, Colourway, ColourwayYarn, JobTicket, OrderLine, RouteStep, Warp, WarpPart
 from planning.services import working_out
+from planning.services.foresight import WarpThen, foresee_warps
 from planning.ticket import ClothFigures, Figures, Run, work_out_cloth
 
 # What a revision says of itself: (column, what the trade calls it, unit), in the order of the form.
@@ -557,6 +560,7 @@ class Consequences:
     yarns       of the warps that follow, with waste, before and after
     tickets     that would be overtaken
     *_min       weaving time of the warps that have a loom
+    foreseen    what it does to the draw-down of each yarn, and to what is held for these warps
     """
 
     revision: int
@@ -569,6 +573,7 @@ class Consequences:
     weaving_min_after: int
     picks_before: int
     picks_after: int
+    foreseen: Foreseen
 
     @property
     def grams(self) -> tuple[int, int]:
@@ -611,6 +616,25 @@ def what_it_changes(cloth: Cloth, draft: SpecDraft) -> Consequences:
         weaving_min_after=sum(timed) + sum(change.more_min or 0 for change in changes),
         picks_before=sum(change.before.picks for change in changes if change.before),
         picks_after=sum(change.after.picks for change in changes if change.after),
+        foreseen=foresee_warps(
+            WarpThen(
+                change.warp,
+                change.after,
+                working_out.slot_in_force(change.warp),
+                _begins_by(change.warp, cloth, draft.columns["finishing_days"]),
+            )
+            for change in changes
+        ),
+    )
+
+
+def _begins_by(warp: Warp, cloth: Cloth, finishing_days: int) -> date:
+    """When the warp should begin, were so many days of finishing those of this cloth."""
+    return min(
+        working_out.latest_start(
+            part.line.due_on, finishing_days if part.spec.cloth_id == cloth.pk else part.spec.finishing_days
+        )
+        for part in warp.parts.all()
     )
 
 

@@ -213,7 +213,11 @@ def weft_colours(figures: Figures) -> int:
     return max(len(run.weft) for run in figures.runs)
 
 
-def _needs(warp: Warp, figures: Figures, yarn_ids: dict[str, int]) -> list[WarpYarn]:
+def needs_of(warp: Warp, figures: Figures, yarn_ids: dict[str, int]) -> list[WarpYarn]:
+    """Rows of what the warp takes, not written.
+
+    yarn_ids    primary keys by code
+    """
     return [
         WarpYarn(
             warp=warp,
@@ -258,7 +262,7 @@ def rework_warps() -> dict[str, int]:
             continue
         rows.append(_row(warp, worked))
         if worked.figures is not None:
-            needs += _needs(warp, worked.figures, yarn_ids)
+            needs += needs_of(warp, worked.figures, yarn_ids)
     changed = [row.warp_id for row in rows]
     WarpFigures.objects.bulk_create(
         rows, update_conflicts=True, unique_fields=["warp"], update_fields=FIGURE_COLUMNS, batch_size=50
@@ -291,8 +295,26 @@ def _overtake(worked_from: dict[int, str]) -> None:
 # Demand by day
 
 
-def demand_of(warp: Warp, needs: Sequence[WarpYarn], *, closures: list[Closure]) -> list[YarnDemand]:
-    """Grams by yarn and day that the warp has still to draw.
+def source_of(warp: Warp) -> str:
+    """What a warp's rows of demand carry."""
+    return f"warp:{warp.pk}"
+
+
+def demand_in_force(warp: Warp, needs: Sequence[WarpYarn], *, closures: list[Closure]) -> list[YarnDemand]:
+    return demand_of(warp, needs, closures=closures, slot=slot_in_force(warp))
+
+
+def demand_of(
+    warp: Warp,
+    needs: Sequence[WarpYarn],
+    *,
+    closures: list[Closure],
+    slot: Slot | None,
+    begins_by: date | None = None,
+) -> list[YarnDemand]:
+    """Grams by yarn and day that the warp has still to draw, with its place in a plan.
+
+    begins_by    without a place, when it should begin; None for as its parts stand
 
     Warp yarn leaves on the day of winding, weft over the days of weaving by the loom's working minutes. A warp
     that has no place in the plan asks for its yarn by the last day that still serves its earliest due date. Days
@@ -301,14 +323,13 @@ def demand_of(warp: Warp, needs: Sequence[WarpYarn], *, closures: list[Closure])
     drawn: dict[tuple[int, str], int] = defaultdict(int)
     for hold in warp.holds.all():
         drawn[hold.yarn_id, hold.use] += hold.drawn_g
-    slot = slot_in_force(warp)
     label = f"Warp {warp.number}" + ("" if slot else ", not on a loom yet")
     worked_from = fingerprint(
         slot and (slot.pk, slot.winding_on, slot.weaving_starts_at, slot.weaving_stops_at),
         sorted(drawn.items()),
         [(need.yarn_id, need.use, need.issue_g) for need in needs],
     )
-    unplanned_on = _latest_start(warp)
+    unplanned_on = begins_by or _latest_start(warp)
     shares = _weaving_shares(slot, closures=closures) if slot else {unplanned_on: 1}
     rows: list[YarnDemand] = []
     for need in needs:
@@ -328,7 +349,7 @@ def demand_of(warp: Warp, needs: Sequence[WarpYarn], *, closures: list[Closure])
                 use=need.use,
                 on=on,
                 grams=grams,
-                source=f"warp:{warp.pk}",
+                source=source_of(warp),
                 label=label,
                 worked_from=worked_from,
             )
@@ -343,7 +364,12 @@ def _latest_start(warp: Warp) -> date:
     parts = list(warp.parts.all())
     if not parts:
         return timezone.localdate()
-    return min(part.line.due_on - timedelta(days=part.spec.finishing_days * 7 // 5 + 7) for part in parts)
+    return min(latest_start(part.line.due_on, part.spec.finishing_days) for part in parts)
+
+
+def latest_start(due_on: date, finishing_days: int) -> date:
+    """The last day to begin: working days of finishing, as calendar days, and a week of weaving before it is due."""
+    return due_on - timedelta(days=finishing_days * 7 // 5 + 7)
 
 
 def _weaving_shares(slot: Slot, *, closures: list[Closure]) -> dict[date, int]:
@@ -375,7 +401,7 @@ def _in_whole_grams(grams: int, shares: dict[date, int]) -> dict[date, int]:
 
 def _rework_demand(warps: Sequence[Warp]) -> None:
     """Demand rows of these warps, written again where they differ; asks for the yarns' draw-down that follows."""
-    sources = {f"warp:{warp.pk}": warp for warp in warps}
+    sources = {source_of(warp): warp for warp in warps}
     needs: dict[int, list[WarpYarn]] = defaultdict(list)
     for need in WarpYarn.objects.filter(warp__in=warps).order_by("use", "yarn__code"):
         needs[need.warp_id].append(need)
@@ -387,7 +413,7 @@ def _rework_demand(warps: Sequence[Warp]) -> None:
     gone: list[str] = []
     touched: set[int] = set()
     for source, warp in sources.items():
-        rows = demand_of(warp, needs[warp.pk], closures=closures)
+        rows = demand_in_force(warp, needs[warp.pk], closures=closures)
         if _said(rows) != _said(had[source]):
             touched |= {row.yarn_id for row in (*rows, *had[source])}
             gone.append(source)
@@ -404,7 +430,7 @@ def _said(rows: Iterable[YarnDemand]) -> set[tuple[object, ...]]:
 @transaction.atomic
 def forget_demand(warp: Warp) -> None:
     """A warp is taken apart or woven out: nothing more is drawn for it."""
-    rows = YarnDemand.objects.filter(source=f"warp:{warp.pk}")
+    rows = YarnDemand.objects.filter(source=source_of(warp))
     touched = set(rows.values_list("yarn_id", flat=True))
     rows.delete()
     yarns_changed(touched)
@@ -444,7 +470,7 @@ def audit_differences() -> Generator[str, None, int]:
             continue
         if stored.is_stale:
             continue
-        compared += len(FIGURE_COLUMNS) + len(needs[warp.pk]) + len(demand[f"warp:{warp.pk}"])
+        compared += len(FIGURE_COLUMNS) + len(needs[warp.pk]) + len(demand[source_of(warp)])
         # What was drawn keeps the figures it was drawn by; only a warp that follows revisions must agree with today.
         worked = work_out_warp(warp, mill=mill)
         assert worked is not None
@@ -454,10 +480,10 @@ def audit_differences() -> Generator[str, None, int]:
                 was, now = getattr(stored, name), getattr(fresh, name)
                 if name not in {"worked_at", "is_stale"} and was != now:
                     yield f"{warp}: {name} is stored as {_short(was)}; worked out it is {_short(now)}."
-            expected = _needs(warp, worked.figures, yarn_ids) if worked.figures else []
+            expected = needs_of(warp, worked.figures, yarn_ids) if worked.figures else []
             if {_need(n) for n in expected} != {_need(n) for n in needs[warp.pk]}:
                 yield f"{warp}: its yarn needs are not what its figures say."
-        if _said(demand_of(warp, needs[warp.pk], closures=closures)) != _said(demand[f"warp:{warp.pk}"]):
+        if _said(demand_in_force(warp, needs[warp.pk], closures=closures)) != _said(demand[source_of(warp)]):
             yield f"{warp}: its demand for yarn by day is not what the plan says."
     for ticket in _overtaken(dict(WarpFigures.objects.filter(is_stale=False).values_list("warp_id", "worked_from"))):
         yield f"{ticket} has been overtaken and does not say so."

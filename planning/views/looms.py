@@ -22,7 +22,7 @@ from mill.templatetags.mill import day, hours, moment, num
 from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp
-from planning.services import clock, explaining, improving, looms, plans
+from planning.services import clock, explaining, foresight, improving, looms, plans
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.views.feeds import feed_address
 from planning.worktime import WEEK_MIN
@@ -287,6 +287,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
             "comparison": comparison(run),
             "loads": _loads(run),
             "changes": _changes(run),
+            "foreseen": foresight.foresee_plan(run) if run.state == PlanRun.OFFERED else None,
         },
     )
 

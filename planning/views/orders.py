@@ -25,7 +25,7 @@ from planning.forms.orders import (
     one_more_line,
 )
 from planning.models import Cloth, Colourway, Customer, JobTicket, Order, OrderLine, PlanRun, Slot, WarpPart
-from planning.services import line_figures, line_plans, orders, warps
+from planning.services import line_figures, line_foresight, line_plans, orders, warps
 from planning.services.line_states import free_pieces
 from planning.services.orders import LineDraft
 
@@ -264,7 +264,7 @@ def _order_form(request: HttpRequest, form: OrderForm, lines: BaseLineFormSet, *
             "form": form,
             "lines": lines,
             "asks": asks,
-            "seen": _figures_of(lines.forms) if lines.is_bound else [],
+            **_foreseen(_figures_of(lines.forms) if lines.is_bound else []),
         },
     )
 
@@ -299,6 +299,17 @@ def _figures_of(lines: Sequence[LineForm]) -> list[dict[str, Any]]:
     ]
 
 
+def _foreseen(seen: list[dict[str, Any]], line: OrderLine | None = None) -> dict[str, Any]:
+    """What is seen of the lines, and what they would do to yarn: new ones, or `line` as it would be."""
+    whole = [one for one in seen if one["draft"] and one["takes"]]
+    if not whole:
+        return {"seen": seen}
+    if line is not None:
+        return {"seen": seen, "foreseen": line_foresight.foresee_line(line, whole[0]["draft"]), "changes": line}
+    named = [(f"line {one['n']} of this order", one["draft"], one["takes"]) for one in whole]
+    return {"seen": seen, "foreseen": line_foresight.foresee_lines(named)}
+
+
 @require_POST
 @room("orders")
 def order_figures(request: HttpRequest) -> HttpResponse:
@@ -309,7 +320,9 @@ def order_figures(request: HttpRequest) -> HttpResponse:
         forms_: Sequence[LineForm] = lines.forms if lines.management_form.is_valid() else []
     else:
         forms_ = [LineForm(request.POST, colourways=colourways)]
-    return render(request, "planning/_order_figures.html", {"seen": _figures_of(forms_)})
+    number, _, position = request.POST.get("of", "").rpartition("/")
+    line = _line(number, int(position)) if position.isdecimal() else None
+    return render(request, "planning/_order_figures.html", _foreseen(_figures_of(forms_), line))
 
 
 @room("orders")
@@ -349,7 +362,7 @@ def _line_page(request: HttpRequest, order: Order, form: LineForm, line: OrderLi
             "order": order,
             "line": line,
             "form": form,
-            "seen": _figures_of([form]) if form.is_bound else _figures_of_written(line),
+            **_foreseen(_figures_of([form]) if form.is_bound else _figures_of_written(line), line),
             "n_lines": order.lines.count(),
             "parts": line.parts.select_related("warp").order_by("warp__number") if line else [],
             "asks": request.method == "POST" and "show" in request.POST,

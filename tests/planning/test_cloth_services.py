@@ -455,7 +455,7 @@ def test_weighing_ten_times_the_warps_asks_no_more_of_the_database(django_assert
     for _ in range(10):
         make_warp(spec=many)
         make_ticket(make_warp(spec=many))
-    with django_assert_max_num_queries(25) as counted:
+    with django_assert_max_num_queries(32) as counted:
         cloths.what_it_changes(few.cloth, changed(few, **MORE_PICKS))
     with django_assert_max_num_queries(len(counted)):
         assert len(cloths.what_it_changes(many.cloth, changed(many, **MORE_PICKS)).warps) == 20

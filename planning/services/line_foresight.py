@@ -1,0 +1,115 @@
+"""What order lines would do to yarn, new or changed, before they are written. Writes nothing."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+
+from inventory import services as store
+from inventory.services import Foreseen, OfYarn, Otherwise
+from mill.models import Mill
+from mill.refusal import Refusal
+from planning.models import ClothSpec, OrderLine, Warp, mill_facts
+from planning.services import working_out
+from planning.services.foresight import WarpThen, foresee_warps, yarn_ids_of, yarn_needs
+from planning.services.line_figures import LineFigures, alone, run_of_draft
+from planning.services.orders import LineDraft, draft_of
+from planning.services.warps import FOLLOWING, current_specs
+from planning.ticket import Figures, Run
+
+
+def foresee_lines(lines: Iterable[tuple[str, LineDraft, LineFigures | None]]) -> Foreseen:
+    """What new lines would do, each alone on a warp that draws its yarn by the last day that serves its due date.
+
+    lines    each with what it is called, and its figures where it can be worked out
+    """
+    worked = [(label, draft, takes.figures) for label, draft, takes in lines if takes and takes.figures]
+    specs = current_specs({draft.cloth.pk for _, draft, _ in worked})
+    yarn_ids = yarn_ids_of(figures for _, _, figures in worked)
+    rows = [
+        row
+        for label, draft, figures in worked
+        for row in _drawn(label, draft, figures, specs[draft.cloth.pk], yarn_ids)
+    ]
+    return store.foresee(Otherwise(demands=tuple(rows)))
+
+
+def _drawn(
+    label: str, draft: LineDraft, figures: Figures, spec: ClothSpec, yarn_ids: Mapping[str, int]
+) -> list[OfYarn]:
+    on = working_out.latest_start(draft.due_on, spec.finishing_days)
+    return [OfYarn(yarn_ids[need.code], on, need.issue_g, label) for need in yarn_needs(figures)]
+
+
+def foresee_line(line: OrderLine, draft: LineDraft) -> Foreseen:
+    """What a changed line would do: to the warps that it is on and that follow it, and for its pieces on no warp."""
+    specs = current_specs({draft.cloth.pk, line.cloth_id})
+    mill = Mill.the_one()
+    before = draft_of(line)
+    of_line = Warp.objects.filter(parts__line=line).distinct().order_by("number")
+    warps = list(working_out.for_working_out(of_line))
+    on_now = {warp.pk: sum(part.pieces for part in warp.parts.all() if part.line_id == line.pk) for warp in warps}
+    on_then = _pieces_then(warps, on_now, draft.pieces, was=before.pieces)
+    then = []
+    for warp in warps:
+        if warp.state not in FOLLOWING:
+            continue
+        parts = _parts_then(warp, line, draft, on_then[warp.pk], specs)
+        if not parts:
+            then.append(WarpThen(warp, None, None))
+            continue
+        worked = working_out.work_out_warp(warp, mill=mill, runs=[run for run, _ in parts])
+        begins_by = min(begins_by for _, begins_by in parts)
+        figures = worked.figures if worked else None
+        then.append(WarpThen(warp, figures, working_out.slot_in_force(warp), begins_by))
+    woven = line.woven_pieces.filter(warp=None).count()
+    return foresee_warps(
+        then,
+        besides=_on_no_warp(line, draft, draft.pieces - sum(on_then.values()) - woven, specs, mill),
+        besides_now=_on_no_warp(line, before, before.pieces - sum(on_now.values()) - woven, specs, mill),
+    )
+
+
+def _pieces_then(warps: Sequence[Warp], on_now: Mapping[int, int], pieces: int, *, was: int) -> dict[int, int]:
+    """Pieces of a line on each warp once it has so many, as `orders.change_line` has them follow."""
+    following = [warp for warp in warps if warp.state in FOLLOWING]
+    on = dict(on_now)
+    if len(warps) == 1 and following and on[warps[0].pk] == was:
+        return {warps[0].pk: pieces}
+    over = sum(on.values()) - pieces
+    for warp in reversed(following):
+        off = min(max(over, 0), on[warp.pk])
+        on[warp.pk] -= off
+        over -= off
+    return on
+
+
+def _parts_then(
+    warp: Warp, line: OrderLine, draft: LineDraft, pieces: int, specs: Mapping[int, ClothSpec]
+) -> list[tuple[Run, date]]:
+    """What would be woven on the warp, each with the day by which it should begin."""
+    found = []
+    for part in warp.parts.all():
+        spec, said, count = part.spec, draft_of(part.line), part.pieces
+        if part.line_id == line.pk:
+            said, count, pieces = draft, pieces, 0
+            spec = part.spec if draft.colourway.pk == part.line.colourway_id else specs[draft.cloth.pk]
+        if count:
+            made = spec.as_cloth(said.colourway)
+            run = Run(str(part.line), part.line.order.customer.name, made, count, said.length_m)
+            found.append((run, working_out.latest_start(said.due_on, spec.finishing_days)))
+    return found
+
+
+def _on_no_warp(
+    line: OrderLine, draft: LineDraft, pieces: int, specs: Mapping[int, ClothSpec], mill: Mill
+) -> list[OfYarn]:
+    """What the pieces of a line that no warp has draw, as if they were a line of their own."""
+    spec = specs.get(draft.cloth.pk)
+    if pieces <= 0 or spec is None:
+        return []
+    try:
+        figures = alone(run_of_draft(replace(draft, pieces=pieces), spec), mill_facts(mill))
+    except Refusal:
+        # Why it can't be worked out stands beside its figures.
+        return []
+    return _drawn(f"Order {line}, on no warp yet", draft, figures, spec, yarn_ids_of([figures]))
