@@ -15,7 +15,14 @@ warp_steps.py    a warp from planned to woven out, and a step back
 looms.py         looms, reeds, beams, hours and the mill's own figures
 plans.py         warps on looms
 tickets.py       figures frozen for the floor
-pieces.py        pieces measured against their plan
+floor.py         what people tell at the machine, and taking it back
+woven.py         picks, pieces and stops as they were told, in a loom's working minutes
+actuals.py       when each beam runs out by that, and what is late
+pieces.py        pieces cut, perched, mended, measured, judged, put to a line
+finishing.py     batches in and out of steps, and what waits
+dispatch.py      what leaves for a customer
+shrinkage.py     what measured pieces teach of a cloth's route
+tracing.py       from a piece back, from a lot forward
 importing/       all of these out of CSV files
 """
 

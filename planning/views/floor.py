@@ -17,7 +17,7 @@ from mill.refusal import Refusal
 from mill.templatetags.mill import moment
 from planning.forms.floor import EfficiencyForm, FloorForm
 from planning.models import FloorEvent, JobTicket, Loom, Stop, Warp
-from planning.services import actuals, floor, plans
+from planning.services import actuals, floor, plans, woven
 from planning.services.floor import NEXT
 from planning.views.tickets import state_of
 
@@ -170,8 +170,8 @@ def actuals_page(request: HttpRequest) -> HttpResponse:
     """What was really woven, why looms stood, when each beam is out and what is late by that."""
     asked = request.GET.get("days", "")
     days = int(asked) if asked in map(str, DAYS) else 28
-    rows = actuals.spells(since=timezone.now() - timedelta(days=days))
-    by_loom = actuals.grouped(rows, lambda row: row.loom)
+    rows = woven.spells(since=timezone.now() - timedelta(days=days))
+    by_loom = woven.grouped(rows, lambda row: row.loom)
     return render(
         request,
         "planning/floor_actuals.html",
@@ -182,8 +182,8 @@ def actuals_page(request: HttpRequest) -> HttpResponse:
             "run_outs": actuals.run_outs(),
             "groups": [
                 ("Loom", by_loom),
-                ("Cloth", actuals.grouped(rows, lambda row: row.cloth)),
-                ("Weaver", actuals.grouped(rows, lambda row: row.weaver)),
+                ("Cloth", woven.grouped(rows, lambda row: row.cloth)),
+                ("Weaver", woven.grouped(rows, lambda row: row.weaver)),
             ],
             "offers": actuals.offers(by_loom),
         },

@@ -11,6 +11,7 @@ from planning import run_out
 from planning.models import FloorEvent, Loom, OrderLine, Stop
 from planning.run_out import Spell, tally
 from planning.services import actuals, floor, pieces
+from planning.services import woven as weaving
 from tests.make import make_line, make_loom, make_spec
 from tests.planning.floor_walk import make_worker, wound_warp
 
@@ -84,7 +85,7 @@ def woven(tell, warp):
 
 
 def test_minutes_stops_and_efficiency_agree_with_the_pencil(woven):
-    rows = actuals.spells(since=MONDAY - timedelta(days=1))
+    rows = weaving.spells(since=MONDAY - timedelta(days=1))
     first, second = sorted(rows, key=lambda row: row.at)
     # 9 h less the hour without weft: 480 min; 100 m at 8.46 a cm are 84 600 picks of 220 x 480 = 105 600.
     assert (first.spell.minutes, first.spell.waited_min, first.spell.stood_min) == (540, 60, 30)
@@ -92,7 +93,7 @@ def test_minutes_stops_and_efficiency_agree_with_the_pencil(woven):
     assert tally([first.spell]).efficiency_pct == Decimal("80.1")
     # 17:00 to 22:00 and 6:00 to 9:00.
     assert second.spell.minutes == 480
-    (loom,) = actuals.grouped(rows, lambda row: row.loom)
+    (loom,) = weaving.grouped(rows, lambda row: row.loom)
     assert (loom.name, loom.tally.picks) == ("7", 84_600 + 50_760)
     assert {row.weaver for row in rows} == {"Una Bell"}
 
@@ -103,7 +104,7 @@ def test_a_piece_whose_start_was_not_told_counts_for_no_efficiency(warp, planner
     warp_steps.gait(warp, loom=warp.pin_loom, by=planner)
     warp_steps.begin_weaving(warp, by=planner)
     pieces.cut_piece(warp, length_m=Decimal(60), by=planner)
-    assert actuals.spells(since=MONDAY) == []
+    assert weaving.spells(since=MONDAY) == []
 
 
 def test_a_beam_runs_out_by_what_was_really_woven(woven):
@@ -152,7 +153,7 @@ def test_the_picks_woven_are_the_plans(woven):
 def test_what_was_taken_back_counts_for_nothing(woven, planner):
     last = floor.last_standing(woven)
     floor.tell(woven, kind="undone", worker=last.worker, key="u", by=planner, undoes=last, facts={"why": "not cut"})
-    rows = actuals.spells(since=MONDAY - timedelta(days=1))
+    rows = weaving.spells(since=MONDAY - timedelta(days=1))
     assert [row.spell.picks for row in rows] == [84_600]
     assert Stop.objects.count() == 2
 
