@@ -1,6 +1,6 @@
 """Run-out: what looms really wove and how long that took, and what is left of a beam. Knows no loom, clock or shift."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -32,6 +32,7 @@ class Tally:
     """Spells taken together.
 
     meant_min        in which looms were meant to run: the minutes less the waits
+    ran_min          in which they ran, as far as every stop was told
     efficiency_pct   picks woven of those that running without a stop would have woven; None without minutes
     """
 
@@ -42,6 +43,10 @@ class Tally:
     waited_min: int
     stood_min: int
     efficiency_pct: Decimal | None
+
+    @property
+    def ran_min(self) -> int:
+        return self.meant_min - self.stood_min
 
 
 def tally(spells: Iterable[Spell]) -> Tally:
@@ -67,6 +72,24 @@ def tally(spells: Iterable[Spell]) -> Tally:
         stood_min=sum(row.stood_min for row in rows),
         efficiency_pct=(Decimal(picks) * 100 / possible).quantize(Decimal("0.1")) if possible else None,
     )
+
+
+def shared_out(picks: int, running_min: Sequence[int]) -> list[int]:
+    """Picks divided over parts of a spell as the minutes are in which the loom ran; whole picks that add up.
+
+    >>> shared_out(84_600, [270, 140])
+    [55712, 28888]
+
+    84 600 x 270 / 410 = 55 712.2. Where it ran in none of them all fall to the last, in which they were counted.
+    """
+    shares: list[int] = []
+    left, left_min = picks, sum(running_min)
+    for minutes in running_min:
+        shares.append(left * minutes // left_min if left_min else 0)
+        left, left_min = left - shares[-1], left_min - minutes
+    if shares:
+        shares[-1] += left
+    return shares
 
 
 def efficiency_to_go_by(*, record_pct: Decimal, woven: Tally) -> tuple[Decimal, bool]:

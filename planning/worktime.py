@@ -63,6 +63,31 @@ def read_week(text: str) -> tuple[Span, ...]:
     return _joined((a, b) for a, b, _ in pieces)
 
 
+def read_shifts(text: str) -> dict[str, tuple[Span, ...]]:
+    """The week's shifts by their clock hours, earliest first: each span of hours as it is written is a shift.
+
+    >>> read_shifts("Mon-Tue 06:00-14:00, 14:00-22:00; Sat 06:00-14:00")["06:00–14:00"]
+    ((360, 840), (1800, 2280), (7560, 8040))
+    >>> list(read_shifts("Mon-Fri 22:00-06:00, 06:00-14:00"))
+    ['06:00–14:00', '22:00–06:00']
+
+    Raises Refusal as read_week does.
+    """
+    read_week(text)
+    spans: dict[Span, list[Span]] = {}
+    for part in text.split(";"):
+        if part.strip() and part.strip().lower() != CLOSED:
+            days, hours = _read_part(part.strip())
+            for start, stop in hours:
+                for day in days:
+                    spans.setdefault((start, stop), []).extend(
+                        _within_week(day * DAY_MIN + start, day * DAY_MIN + stop)
+                    )
+    return {
+        f"{_clock(start)}–{_clock_stop(stop)}": _joined(sorted(spans[start, stop])) for start, stop in sorted(spans)
+    }
+
+
 def write_week(weekly: Iterable[Span]) -> str:
     """The words for a week's working spans; read_week reads them back.
 

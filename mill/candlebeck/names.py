@@ -235,8 +235,8 @@ RANGES = (
 # Name, hours.
 PATTERNS = (
     ("One shift", "Mon-Fri 06:00-14:00"),
-    ("Two shifts", "Mon-Fri 06:00-22:00"),
-    ("Two shifts and Saturday", "Mon-Fri 06:00-22:00; Sat 06:00-12:00"),
+    ("Two shifts", "Mon-Fri 06:00-14:00, 14:00-22:00"),
+    ("Two shifts and Saturday", "Mon-Fri 06:00-14:00, 14:00-22:00; Sat 06:00-12:00"),
     ("Day work", "Mon-Thu 07:30-16:30; Fri 07:30-13:00"),
 )
 # Early, late and Saturday: three tuners' shifts.

@@ -2,7 +2,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.urls import path
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import viewsets
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -12,7 +12,13 @@ from rest_framework.views import APIView
 from mill.refusal import Refusal
 from planning.forms.floor import FloorForm
 from planning.models import FloorEvent, JobTicket
-from planning.serializers.floor import FloorEventSerializer, RunOutSerializer, TapsSerializer, ToldSerializer
+from planning.serializers.floor import (
+    FloorEventSerializer,
+    RunOutSerializer,
+    TapsSerializer,
+    ToldSerializer,
+    WovenSerializer,
+)
 from planning.services import actuals, floor
 from planning.views.floor import told
 
@@ -62,6 +68,36 @@ class FloorEventViewSet(viewsets.ReadOnlyModelViewSet[FloorEvent]):
     filterset_fields = {"kind": ["exact"], "warp__number": ["exact"], "happened_at": ["gte", "lte"]}
 
 
+DAYS = OpenApiParameter("days", int, description="So many days back, 1 to 366; 28 when nothing is said.")
+
+
+class WovenView(APIView):
+    """What was woven of late and how looms ran, by loom, cloth, weaver and shift."""
+
+    @extend_schema(parameters=[DAYS], responses={200: WovenSerializer(many=True)})
+    def get(self, request: Request) -> Response:
+        asked = request.query_params.get("days", "28")
+        if not asked.isdecimal() or not 1 <= int(asked) <= 366:
+            raise Refusal(f"{asked!r} days can't be looked back. Write 1 to 366.", field="days")
+        rows = [
+            {
+                "by": by,
+                "name": group.name,
+                "pieces": group.pieces,
+                "picks": group.tally.picks,
+                "length_m": group.tally.length_m,
+                "meant_min": group.tally.meant_min,
+                "ran_min": group.tally.ran_min,
+                "waited_min": group.tally.waited_min,
+                "efficiency_pct": group.tally.efficiency_pct,
+                "stood": [{"reason": reason, "minutes": minutes} for reason, minutes in group.stood],
+            }
+            for by, groups in actuals.groups_of(days=int(asked)).items()
+            for group in groups
+        ]
+        return Response(WovenSerializer(rows, many=True).data)
+
+
 class RunOutsView(APIView):
     """Every warp that weaves, soonest out first."""
 
@@ -74,6 +110,7 @@ router = SimpleRouter()
 router.register("floor/events", FloorEventViewSet)
 urlpatterns = [
     path("floor/taps/", TapsView.as_view(), name="api_taps"),
+    path("floor/woven/", WovenView.as_view(), name="api_woven"),
     path("floor/run-outs/", RunOutsView.as_view(), name="api_run_outs"),
     *router.urls,
 ]

@@ -89,6 +89,7 @@ class ShiftPatternForm(forms.ModelForm):
     class Meta:
         model = ShiftPattern
         fields = ["name", "hours"]
+        help_texts = {"hours": "Each shift by itself: Mon-Fri 06:00-14:00, 14:00-22:00; Sat 06:00-12:00."}
 
     def clean_hours(self) -> str:
         return clean_week(self.cleaned_data["hours"])

@@ -51,6 +51,28 @@ class FloorEventSerializer(serializers.ModelSerializer[FloorEvent]):
         fields = ["key", "kind", "warp", "loom", "worker", "happened_at", "received_at", "facts", "undoes", "refused"]
 
 
+class StoodSerializer(serializers.Serializer[object]):
+    reason = serializers.CharField()
+    minutes = serializers.IntegerField()
+
+
+class WovenSerializer(serializers.Serializer[object]):
+    """What one loom, cloth, weaver or shift wove."""
+
+    by = serializers.ChoiceField(choices=["loom", "cloth", "weaver", "shift"])
+    name = serializers.CharField()
+    pieces = serializers.IntegerField()
+    picks = serializers.IntegerField()
+    length_m = serializers.DecimalField(max_digits=None, decimal_places=2)
+    meant_min = serializers.IntegerField(help_text="Working minutes less the waits.")
+    ran_min = serializers.IntegerField(help_text="Less every stop that was told.")
+    waited_min = serializers.IntegerField()
+    efficiency_pct = serializers.DecimalField(
+        max_digits=None, decimal_places=1, allow_null=True, help_text="Running: picks of those that meant_min allow."
+    )
+    stood = StoodSerializer(many=True, help_text="Why, the longest first.")
+
+
 class LateWarpSerializer(serializers.Serializer[object]):
     line = serializers.CharField(source="line.__str__")
     off_at = serializers.DateTimeField()

@@ -17,7 +17,7 @@ from planning.run_out import Tally
 from planning.services import clock, working_out
 from planning.services.looms import write_down
 from planning.services.standing import due_minute
-from planning.services.woven import Group, Shed, grouped, spells
+from planning.services.woven import Group, Shed, grouped, shift_spells, spells, warps_since
 
 # Run-out and late warnings
 
@@ -112,6 +112,22 @@ def _run_out(warp: Warp, shed: Shed, woven: dict[str, Tally], now: datetime) -> 
         stop=next((stop for stop in warp.stops.all() if stop.stops_at is None), None),
         late=tuple(late),
     )
+
+
+# What was woven, by whom, on what, when
+
+
+def groups_of(*, days: int, now: datetime | None = None) -> dict[str, list[Group]]:
+    """What was woven in so many days, by loom, cloth, weaver and shift."""
+    since, until = (now or timezone.now()) - timedelta(days=days), now
+    warps = warps_since(since)
+    rows = spells(since=since, until=until, warps=warps)
+    return {
+        "loom": grouped(rows, lambda row: row.loom),
+        "cloth": grouped(rows, lambda row: row.cloth),
+        "weaver": grouped(rows, lambda row: row.weaver),
+        "shift": grouped(shift_spells(since=since, until=until, warps=warps), lambda row: row.shift),
+    }
 
 
 # What the looms' records could learn

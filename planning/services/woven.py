@@ -1,18 +1,21 @@
 """Woven: what the floor told of picks, pieces and stops, in a loom's working minutes."""
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from decimal import Decimal
+from itertools import pairwise
+from typing import Any
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
 from planning import run_out
-from planning.models import Closure, FloorEvent, Loom, Stop, Warp
+from planning.models import Closure, ClothSpec, FloorEvent, Loom, Stop, Warp, WarpPart
 from planning.run_out import Spell, Tally
 from planning.services import clock
-from planning.worktime import WEEK_MIN, Calendar, Span
+from planning.worktime import WEEK_MIN, Calendar, Span, read_shifts
 
 
 class Shed:
@@ -22,114 +25,266 @@ class Shed:
         self.epoch = clock.monday_before(since)
         self.closures = list(Closure.objects.all())
         self.calendars: dict[tuple[str, tuple[Span, ...]], Calendar] = {}
+        self.shifts: dict[tuple[str, tuple[Span, ...]], list[tuple[str, Calendar]]] = {}
+
+    def _closed(self, loom: Loom) -> tuple[Span, ...]:
+        return clock.loom_closed(loom, self.closures, epoch=self.epoch)
 
     def of(self, loom: Loom) -> Calendar:
-        closed = clock.loom_closed(loom, self.closures, epoch=self.epoch)
-        key = loom.shift_pattern.hours, closed
+        key = loom.shift_pattern.hours, self._closed(loom)
         if key not in self.calendars:
             hours = clock.mill_hours(loom.shift_pattern.hours, self.closures, epoch=self.epoch)
-            horizon = clock.HORIZON_WEEKS * 2 * WEEK_MIN
-            self.calendars[key] = Calendar(hours.weekly, (*hours.closed, *closed), horizon)
+            self.calendars[key] = self._calendar(loom, hours.weekly)
         return self.calendars[key]
+
+    def shifts_of(self, loom: Loom) -> list[tuple[str, Calendar]]:
+        """The loom's shifts, as its pattern writes them, earliest in the day first."""
+        key = loom.shift_pattern.hours, self._closed(loom)
+        if key not in self.shifts:
+            self.shifts[key] = [
+                (name, self._calendar(loom, weekly)) for name, weekly in read_shifts(loom.shift_pattern.hours).items()
+            ]
+        return self.shifts[key]
+
+    def _calendar(self, loom: Loom, weekly: Sequence[Span]) -> Calendar:
+        mill_closed = clock.closed_spans([c for c in self.closures if c.loom_id is None], epoch=self.epoch)
+        return Calendar(weekly, (*mill_closed, *self._closed(loom)), clock.HORIZON_WEEKS * 2 * WEEK_MIN)
 
     def minute(self, moment: datetime) -> int:
         return max(0, clock.to_minute(moment, epoch=self.epoch))
 
+    def minutes_in(self, calendar: Calendar, starts_at: datetime, stops_at: datetime) -> int:
+        start = self.minute(starts_at)
+        return calendar.worked_between(start, max(start, self.minute(stops_at)))
+
     def worked_min(self, loom: Loom, starts_at: datetime, stops_at: datetime) -> int:
-        return self.of(loom).worked_between(self.minute(starts_at), max(self.minute(starts_at), self.minute(stops_at)))
+        return self.minutes_in(self.of(loom), starts_at, stops_at)
 
 
 @dataclass(frozen=True)
 class Woven:
-    """A spell with what it is counted under."""
+    """A spell with what it is counted under; `pieces` were taken off in it."""
 
     spell: Spell
     loom: str
     cloth: str
     weaver: str
+    shift: str
     stood: Counter[str]
     at: datetime
+    pieces: int = 1
 
 
-def spells(*, since: datetime, until: datetime | None = None) -> list[Woven]:
+# What was told of each warp
+
+COUNTED = (FloorEvent.STARTED, FloorEvent.PICKS, FloorEvent.PIECE_OFF)
+
+
+def told_of(warps: QuerySet[Warp]) -> QuerySet[Warp]:
+    """The warps with everything told of their picks, done and not taken back, in the order in which it happened."""
+    told = (
+        FloorEvent.objects.filter(refused="", undone_by__isnull=True, kind__in=COUNTED)
+        .select_related("worker", "piece__spec__cloth")
+        .order_by("happened_at", "pk")
+    )
+    parts = WarpPart.objects.select_related("spec__cloth").order_by("position")
+    return warps.select_related("loom__shift_pattern").prefetch_related(
+        Prefetch("events", told, to_attr="told"), Prefetch("parts", parts), "stops"
+    )
+
+
+def warps_since(since: datetime) -> list[Warp]:
+    """Warps of which a piece was taken off, or picks were read, since then."""
+    warps = Warp.objects.filter(
+        events__kind__in=COUNTED[1:], events__happened_at__gte=since, loom__isnull=False
+    ).distinct()
+    return list(told_of(warps))
+
+
+def spells(*, since: datetime, until: datetime | None = None, warps: Sequence[Warp] | None = None) -> list[Woven]:
     """Pieces taken off between two moments, each with the working minutes from the piece before, or from the start.
+
+    warps   from warps_since(), where they have been read already
 
     A piece that nobody told the start of is left out: its minutes are not known.
     """
     until = until or timezone.now()
-    told = (
-        FloorEvent.objects.filter(refused="", undone_by__isnull=True)
-        .filter(kind__in=[FloorEvent.STARTED, FloorEvent.PIECE_OFF])
-        .select_related("worker", "piece__spec__cloth")
-        .order_by("happened_at", "pk")
-    )
-    warps = (
-        Warp.objects.filter(events__kind=FloorEvent.PIECE_OFF, events__happened_at__gte=since, loom__isnull=False)
-        .distinct()
-        .select_related("loom__shift_pattern")
-        .prefetch_related(Prefetch("events", told, to_attr="told"), "stops")
-    )
-    shed = Shed(since - timedelta(days=60))
+    shed = _shed_of(since)
     found = []
-    for warp in warps:
+    for warp in warps_since(since) if warps is None else warps:
         assert warp.loom is not None
         began: datetime | None = None
-        for event in warp.told:
-            if event.kind == FloorEvent.STARTED:
-                began = event.happened_at
+        for event in _told(warp):
+            if event.kind == FloorEvent.PICKS:
                 continue
             piece = event.piece
             if began is not None and piece is not None and since <= event.happened_at < until:
-                found.append(_woven(shed, warp, warp.loom, event, began))
+                spell, stood = _spell(
+                    shed,
+                    shed.of(warp.loom),
+                    warp,
+                    began,
+                    event.happened_at,
+                    picks=piece.picks or 0,
+                    length_m=piece.grey_length_m,
+                )
+                found.append(
+                    Woven(
+                        spell=spell,
+                        loom=warp.loom.code,
+                        cloth=str(piece.spec.cloth),
+                        weaver=event.worker.name,
+                        shift="",
+                        stood=stood,
+                        at=event.happened_at,
+                    )
+                )
             began = event.happened_at
     return found
 
 
-def _woven(shed: Shed, warp: Warp, loom: Loom, event: FloorEvent, began: datetime) -> Woven:
+def _shed_of(since: datetime) -> Shed:
+    # A piece taken off in the first days may have been begun weeks before.
+    return Shed(since - timedelta(days=60))
+
+
+def _told(warp: Warp) -> list[FloorEvent]:
+    told: list[FloorEvent] = warp.told  # type: ignore[attr-defined]
+    return told
+
+
+def _spell(
+    shed: Shed, calendar: Calendar, warp: Warp, began: datetime, until: datetime, *, picks: int, length_m: Decimal
+) -> tuple[Spell, Counter[str]]:
+    """What was woven from one moment to another, with the minutes of the calendar and why it stood in them."""
+    assert warp.loom is not None
     stood: Counter[str] = Counter()
     for stop in warp.stops.all():
-        starts_at, stops_at = max(stop.starts_at, began), min(stop.stops_at or event.happened_at, event.happened_at)
-        if starts_at < stops_at:
-            stood[stop.reason] += shed.worked_min(loom, starts_at, stops_at)
-    minutes = shed.worked_min(loom, began, event.happened_at)
+        starts_at, stops_at = max(stop.starts_at, began), min(stop.stops_at or until, until)
+        if starts_at < stops_at and (minutes := shed.minutes_in(calendar, starts_at, stops_at)):
+            stood[stop.reason] += minutes
+    minutes = shed.minutes_in(calendar, began, until)
     waited = min(minutes, sum(stood[reason] for reason in Stop.WAITS))
-    piece = event.piece
-    assert piece is not None
-    return Woven(
-        spell=Spell(
-            picks=piece.picks or 0,
-            length_m=piece.grey_length_m,
-            minutes=minutes,
-            ppm=loom.ppm,
-            waited_min=waited,
-            stood_min=min(minutes - waited, sum(stood.values()) - waited),
-        ),
-        loom=loom.code,
-        cloth=str(piece.spec.cloth),
-        weaver=event.worker.name,
-        stood=stood,
-        at=event.happened_at,
+    spell = Spell(
+        picks=picks,
+        length_m=length_m,
+        minutes=minutes,
+        ppm=warp.loom.ppm,
+        waited_min=waited,
+        stood_min=min(minutes - waited, sum(stood.values()) - waited),
     )
+    return spell, +stood
+
+
+# By the weaver's shift
+
+
+@dataclass(frozen=True)
+class Count:
+    """Picks woven of a warp in all, as they stood when somebody told it; `event` is what was told."""
+
+    picks: int
+    at: datetime
+    event: FloorEvent
+
+
+def counts_of(warp: Warp) -> list[Count]:
+    """From the start on: what pieces came to, or the counter where it shows more."""
+    counts: list[Count] = []
+    off = 0
+    for event in _told(warp):
+        if event.kind == FloorEvent.STARTED:
+            counts, off = [Count(0, event.happened_at, event)], 0
+            continue
+        if event.kind == FloorEvent.PIECE_OFF:
+            off += (event.piece.picks or 0) if event.piece else 0
+            picks = off
+        else:
+            picks = int(event.facts.get("picks", 0))
+        if counts:
+            counts.append(Count(max(picks, counts[-1].picks), event.happened_at, event))
+    return counts
+
+
+def _spec_at(warp: Warp, at: datetime) -> ClothSpec:
+    """What was woven up to a moment: the cloth of the piece that came off then or next, else of the last there is."""
+    off = [event for event in _told(warp) if event.piece]
+    event = next((one for one in off if one.happened_at >= at), off[-1] if off else None)
+    return event.piece.spec if event and event.piece else warp.parts.all()[0].spec
+
+
+def shift_spells(*, since: datetime, until: datetime | None = None, warps: Sequence[Warp] | None = None) -> list[Woven]:
+    """Everything counted between two moments, divided over the shifts in which the loom ran.
+
+    From one count to the next the picks are divided as the running minutes are: those of the shift less the stops told
+    in it. A counter read at the change of shifts gives each what it wove.
+    """
+    until = until or timezone.now()
+    shed = _shed_of(since)
+    found: list[Woven] = []
+    for warp in warps_since(since) if warps is None else warps:
+        for before, after in pairwise(counts_of(warp)):
+            if since <= after.at < until:
+                found += _by_shift(shed, warp, before, after)
+    return found
+
+
+def _by_shift(shed: Shed, warp: Warp, before: Count, after: Count) -> Iterable[Woven]:
+    loom, spec = warp.loom, _spec_at(warp, after.at)
+    assert loom is not None
+    nothing = Decimal(0)
+    parts = [
+        (name, *_spell(shed, calendar, warp, before.at, after.at, picks=0, length_m=nothing))
+        for name, calendar in shed.shifts_of(loom)
+    ]
+    parts = [part for part in parts if part[1].minutes]
+    running = [spell.minutes - spell.waited_min - spell.stood_min for _, spell, _ in parts]
+    picks = after.picks - before.picks
+    # The cut falls to the shift that made it: the last whose minutes it lies in.
+    cut_in = _shift_at(shed, loom, after.at)
+    for (name, spell, stood), share in zip(parts, run_out.shared_out(picks, running), strict=True):
+        length_m = (share / (100 * spec.loom_picks_per_cm)).quantize(Decimal("0.01"))
+        yield Woven(
+            spell=replace(spell, picks=share, length_m=length_m),
+            loom=loom.code,
+            cloth=str(spec.cloth),
+            weaver=after.event.worker.name,
+            shift=name,
+            stood=stood,
+            at=after.at,
+            pieces=int(after.event.kind == FloorEvent.PIECE_OFF and name == cut_in),
+        )
+
+
+def _shift_at(shed: Shed, loom: Loom, moment: datetime) -> str:
+    """The shift that a moment lies in: one told as a shift ends still belongs to it."""
+    minute = shed.minute(moment)
+    return next((name for name, calendar in shed.shifts_of(loom) if minute and calendar.is_open(minute - 1)), "")
+
+
+# Taken together
 
 
 @dataclass(frozen=True)
 class Group:
-    """What one loom, cloth or weaver wove."""
+    """What one loom, cloth, weaver or shift wove."""
 
     name: str
     tally: Tally
     stood: tuple[tuple[str, int], ...]
+    pieces: int
 
 
-def grouped(rows: Iterable[Woven], by: Callable[[Woven], str]) -> list[Group]:
-    """The spells by loom, cloth or weaver, with the reasons they stood, longest first."""
+def grouped(rows: Iterable[Woven], by: Callable[[Woven], Any]) -> list[Group]:
+    """The spells by loom, cloth, weaver or shift, with the reasons they stood, longest first."""
     groups: dict[str, list[Woven]] = defaultdict(list)
     for row in rows:
-        groups[by(row)].append(row)
+        groups[str(by(row))].append(row)
     found = []
     for name, own in sorted(groups.items()):
         stood: Counter[str] = Counter()
         for row in own:
             stood.update(row.stood)
-        found.append(Group(name, run_out.tally(row.spell for row in own), tuple(stood.most_common())))
+        pieces = sum(row.pieces for row in own)
+        found.append(Group(name, run_out.tally(row.spell for row in own), tuple(stood.most_common()), pieces))
     return found

@@ -8,7 +8,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
-from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -17,7 +16,7 @@ from mill.refusal import Refusal
 from mill.templatetags.mill import moment
 from planning.forms.floor import EfficiencyForm, FloorForm
 from planning.models import FloorEvent, JobTicket, Loom, Stop, Warp
-from planning.services import actuals, floor, plans, woven
+from planning.services import actuals, floor, plans
 from planning.services.floor import NEXT
 from planning.views.tickets import state_of
 
@@ -170,8 +169,7 @@ def actuals_page(request: HttpRequest) -> HttpResponse:
     """What was really woven, why looms stood, when each beam is out and what is late by that."""
     asked = request.GET.get("days", "")
     days = int(asked) if asked in map(str, DAYS) else 28
-    rows = woven.spells(since=timezone.now() - timedelta(days=days))
-    by_loom = woven.grouped(rows, lambda row: row.loom)
+    groups = actuals.groups_of(days=days)
     return render(
         request,
         "planning/floor_actuals.html",
@@ -180,12 +178,8 @@ def actuals_page(request: HttpRequest) -> HttpResponse:
             "days": days,
             "choices": DAYS,
             "run_outs": actuals.run_outs(),
-            "groups": [
-                ("Loom", by_loom),
-                ("Cloth", woven.grouped(rows, lambda row: row.cloth)),
-                ("Weaver", woven.grouped(rows, lambda row: row.weaver)),
-            ],
-            "offers": actuals.offers(by_loom),
+            "groups": [(label.capitalize(), rows) for label, rows in groups.items()],
+            "offers": actuals.offers(groups["loom"]),
         },
     )
 

@@ -1,5 +1,6 @@
 """What was woven and how long it took, by hand; run-out, late warnings, and efficiency offered to the record."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -8,7 +9,7 @@ from django.utils import timezone
 
 from mill import jobs
 from planning import run_out
-from planning.models import FloorEvent, Loom, OrderLine, Stop
+from planning.models import FloorEvent, Loom, OrderLine, ShiftPattern, Stop
 from planning.run_out import Spell, tally
 from planning.services import actuals, floor, pieces
 from planning.services import woven as weaving
@@ -96,6 +97,84 @@ def test_minutes_stops_and_efficiency_agree_with_the_pencil(woven):
     (loom,) = weaving.grouped(rows, lambda row: row.loom)
     assert (loom.name, loom.tally.picks) == ("7", 84_600 + 50_760)
     assert {row.weaver for row in rows} == {"Una Bell"}
+
+
+# By the weaver's shift
+
+
+@pytest.fixture
+def two_shifts(warp):
+    """Loom 7 is woven on by two shifts, 06:00 to 14:00 and 14:00 to 22:00."""
+    ShiftPattern.objects.filter(looms__code="7").update(hours="Mon-Fri 06:00-14:00, 14:00-22:00")
+
+
+@pytest.fixture
+def over_the_change(two_shifts, tell):
+    """Monday 8:00 started; 9:00 to 9:30 a weft break, 10:00 to 11:00 no weft, 15:00 to 15:40 the tuner; at 17:00 a
+    piece of 100 m, 84 600 picks, is off.
+
+        06:00-14:00    360 min, 60 waited, 30 stood: meant 300, ran 270
+        14:00-22:00    180 min, 40 stood:            meant 180, ran 140
+        84 600 x 270 / 410 = 55 712.2, the rest 28 888; 55 712 / (220 x 300) = 84.4 %, 28 888 / (220 x 180) = 72.9 %
+    """
+    tell("gaited", MONDAY - timedelta(hours=1))
+    tell("started", MONDAY)
+    for reason, starts_h, stops_h in (("weft break", 1, 1.5), ("no weft", 2, 3), ("tuner", 7, 7 + 2 / 3)):
+        tell("stopped", MONDAY + timedelta(hours=starts_h), reason=reason)
+        tell("running", MONDAY + timedelta(hours=stops_h))
+
+
+def by_shift(now=None):
+    return {group.name: group for group in actuals.groups_of(days=28, now=now)["shift"]}
+
+
+def test_a_piece_that_two_shifts_wove_is_divided_as_they_ran(over_the_change, tell):
+    tell("piece off", MONDAY + timedelta(hours=9), length_m=Decimal(100))
+    groups = by_shift()
+    morning, evening = groups["06:00–14:00"], groups["14:00–22:00"]
+    assert (morning.tally.picks, morning.tally.meant_min, morning.tally.ran_min) == (55_712, 300, 270)
+    assert (evening.tally.picks, evening.tally.meant_min, evening.tally.ran_min) == (28_888, 180, 140)
+    assert (morning.tally.efficiency_pct, evening.tally.efficiency_pct) == (Decimal("84.4"), Decimal("72.9"))
+    # 55 712 picks at 8.46 per cm are 65.85 m, and 28 888 are 34.15 m.
+    assert (morning.tally.length_m, evening.tally.length_m) == (Decimal("65.85"), Decimal("34.15"))
+    assert (morning.pieces, evening.pieces) == (0, 1)
+    assert morning.stood == (("no weft", 60), ("weft break", 30))
+    assert evening.stood == (("tuner", 40),)
+
+
+def test_a_counter_read_at_the_change_gives_each_shift_what_it_wove(over_the_change, tell):
+    tell("picks", MONDAY + timedelta(hours=6), picks=54_000)
+    tell("piece off", MONDAY + timedelta(hours=9), length_m=Decimal(100))
+    groups = by_shift()
+    # 54 000 / 66 000 and 30 600 / 39 600.
+    assert groups["06:00–14:00"].tally.efficiency_pct == Decimal("81.8")
+    assert groups["14:00–22:00"].tally.efficiency_pct == Decimal("77.3")
+    # The loom by itself is not changed by a reading: 84 600 / (220 x 480).
+    (loom,) = actuals.groups_of(days=28)["loom"]
+    assert (loom.tally.efficiency_pct, loom.pieces) == (Decimal("80.1"), 1)
+
+
+def test_shifts_that_are_written_as_one_are_one(woven):
+    (only,) = actuals.groups_of(days=28)["shift"]
+    (loom,) = actuals.groups_of(days=28)["loom"]
+    assert only.name == "06:00–22:00"
+    assert (only.tally, only.stood, only.pieces) == (
+        replace(loom.tally, spells=only.tally.spells),
+        loom.stood,
+        loom.pieces,
+    )
+
+
+def test_the_page_and_the_api_show_the_shifts(over_the_change, tell, desk):
+    tell("piece off", MONDAY + timedelta(hours=9), length_m=Decimal(100))
+    page = desk.get("/woven/").content.decode()
+    assert page.index("By shift") < page.index("06:00–14:00") < page.index("84.4")
+    rows = desk.get("/api/floor/woven/").json()
+    (morning,) = [row for row in rows if row["name"] == "06:00–14:00"]
+    assert (morning["by"], morning["picks"], morning["efficiency_pct"]) == ("shift", 55_712, "84.4")
+    assert morning["stood"][0] == {"reason": "no weft", "minutes": 60}
+    assert {row["by"] for row in rows} == {"loom", "cloth", "weaver", "shift"}
+    assert desk.get("/api/floor/woven/", {"days": "0"}).status_code == 400
 
 
 def test_a_piece_whose_start_was_not_told_counts_for_no_efficiency(warp, planner):
