@@ -42,6 +42,8 @@ What a task is:
   It runs outside any transaction, opens short ones of its own, and marks itself
   done inside the one that writes its outcome. `progress` raises Lost when the
   row has meanwhile been given to another worker; leave it to end the task.
+- A task with is_apart=True does the same but takes a second or two: it reads and
+  reckons while others write, and the worker of short work takes it too.
 
 Several requests in one transaction are asked for in the alphabetical order of
 `same_as`, so that two planners saving at once wait instead of deadlocking.
@@ -267,6 +269,11 @@ def current() -> AtWork:
     return _at_work.get()
 
 
+def at_work() -> AtWork | None:
+    """The job at work, if this is one: for what can be done at the desk as well."""
+    return _at_work.get(None)
+
+
 @contextmanager
 def _being_at(at_work: AtWork) -> Iterator[None]:
     token = _at_work.set(at_work)
@@ -285,7 +292,7 @@ def work(job: Job, *, throw: bool = False) -> None:
     try:
         with _being_at(at_work):
             task = _task(job.task)
-            if getattr(task, "is_long", False):
+            if getattr(task, "is_long", False) or getattr(task, "is_apart", False):
                 result = _run(task, job.payload)
                 if not at_work.is_finished:
                     with transaction.atomic():

@@ -547,6 +547,7 @@ class PlanRun(models.Model):
         default=dict, help_text="What was said of it when it was made: services/explaining.py has the words."
     )
     in_force_from = models.DateTimeField(null=True, blank=True)
+    retimed_at = models.DateTimeField(null=True, blank=True, help_text="Its times follow the floor up to here.")
 
     class Meta:
         ordering = ["-pk"]
@@ -572,6 +573,9 @@ class Slot(models.Model):
     setup_stops_at = models.DateTimeField()
     weaving_starts_at = models.DateTimeField(db_index=True)
     weaving_stops_at = models.DateTimeField()
+    # As the plan was put in force; empty until the floor has moved it.
+    first_starts_at = models.DateTimeField(null=True, blank=True, help_text="Weaving, before it was re-timed.")
+    first_stops_at = models.DateTimeField(null=True, blank=True, help_text="Weaving, before it was re-timed.")
     late_min = models.PositiveIntegerField(default=0, help_text="Minutes late, summed over its pieces.")
     why = models.CharField(max_length=300, blank=True)
 

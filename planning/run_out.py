@@ -92,6 +92,32 @@ def shared_out(picks: int, running_min: Sequence[int]) -> list[int]:
     return shares
 
 
+def picks_since(
+    *, minutes: int, waited_min: int, stood_min: int, ppm: int, efficiency_pct: Decimal, at_most: int
+) -> int:
+    """Picks woven since somebody last counted them, as near as can be said.
+
+    minutes               working minutes since then
+    waited_min, stood_min in which it waited, and in which it stood for other reasons, as was told
+    at_most               more can't have been woven: the piece would be off
+
+    >>> told = {"ppm": 220, "efficiency_pct": Decimal(70), "at_most": 54_000}
+    >>> picks_since(minutes=120, waited_min=20, stood_min=0, **told)
+    15400
+    >>> picks_since(minutes=120, waited_min=20, stood_min=90, **told)
+    2200
+    >>> picks_since(minutes=900, waited_min=0, stood_min=0, **told)
+    54000
+
+    220 x 100 x 70 %; but where it stood for 90 of the 100 minutes no more than 220 x 10. The running efficiency holds
+    the usual stops already, so that they are not taken off twice.
+    """
+    meant_min = minutes - waited_min
+    usual = int(ppm * meant_min * efficiency_pct / 100)
+    without_a_stop = ppm * (meant_min - stood_min)
+    return max(0, min(usual, without_a_stop, at_most))
+
+
 def efficiency_to_go_by(*, record_pct: Decimal, woven: Tally) -> tuple[Decimal, bool]:
     """The efficiency to reckon with, and whether it is the woven one: that needs PICKS_LEAST picks, and sense.
 

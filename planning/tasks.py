@@ -6,7 +6,7 @@ from celery import shared_task
 
 from inventory.models import Yarn
 from inventory.services import YARN_CHANGED
-from planning.services import improving, working_out
+from planning.services import improving, retiming, working_out
 
 
 @shared_task(name=working_out.TASK)
@@ -21,6 +21,11 @@ def yarn_changed(payload: dict[str, Any]) -> dict[str, int]:
     if yarn:
         working_out.yarn_changed(yarn)
     return {"yarn": payload["yarn"]}
+
+
+@shared_task(name=retiming.TASK, is_apart=True)
+def retime_plan(payload: dict[str, Any]) -> dict[str, int]:
+    return retiming.retime()
 
 
 @shared_task(name=improving.TASK, is_long=True)

@@ -85,10 +85,11 @@ class RunOutSerializer(serializers.Serializer[object]):
 
     warp = serializers.IntegerField(source="warp.number")
     loom = serializers.CharField(source="loom.code")
-    picks_left = serializers.IntegerField()
+    picks_left = serializers.IntegerField(help_text="Of those that were told.")
+    picks_left_now = serializers.IntegerField(help_text="Less what was woven since, as near as can be said.")
     efficiency_pct = serializers.DecimalField(max_digits=6, decimal_places=2)
     is_woven_pct = serializers.BooleanField(help_text="The loom's own of late, not that of its record.")
     out_at = serializers.DateTimeField()
-    planned_at = serializers.DateTimeField(allow_null=True)
+    planned_at = serializers.DateTimeField(allow_null=True, help_text="By the plan as it was put in force.")
     stands_for = serializers.CharField(source="stop.reason", allow_null=True, default=None)
     late = LateWarpSerializer(many=True)

@@ -14,6 +14,7 @@ warp_yarn.py     lots held, drawn and let go for a warp
 warp_steps.py    a warp from planned to woven out, and a step back
 looms.py         looms, reeds, beams, hours and the mill's own figures
 plans.py         warps on looms
+retiming.py      the plan in force follows what the floor tells
 tickets.py       figures frozen for the floor
 floor.py         what people tell at the machine, and taking it back
 woven.py         picks, pieces and stops as they were told, in a loom's working minutes

@@ -14,10 +14,10 @@ from mill.refusal import Refusal
 from planning import run_out
 from planning.models import Loom, PlanRun, Slot, Stop, Warp, WarpPart
 from planning.run_out import Tally
-from planning.services import clock, working_out
+from planning.services import clock, retiming, working_out, woven
 from planning.services.looms import write_down
 from planning.services.standing import due_minute
-from planning.services.woven import Group, Shed, grouped, shift_spells, spells, warps_since
+from planning.services.woven import Group, InLoom, Shed, grouped, shift_spells, spells, warps_since
 
 # Run-out and late warnings
 
@@ -36,13 +36,16 @@ class Late:
 class RunOut:
     """A warp in a loom: what is left, and when it is out by what was really woven.
 
-    planned_at       by the plan in force; None without one
+    picks_left       of those that were told
+    picks_left_now   less what was woven since, as near as can be said
+    planned_at       by the plan as it was put in force; None without one
     is_woven_pct     the efficiency is the loom's own of late, not that of its record
     """
 
     warp: Warp
     loom: Loom
     picks_left: int
+    picks_left_now: int
     efficiency_pct: Decimal
     is_woven_pct: bool
     out_at: datetime
@@ -52,12 +55,9 @@ class RunOut:
     late: tuple[Late, ...]
 
 
-def run_outs(*, now: datetime | None = None, days: int = 28) -> list[RunOut]:
-    """Every warp that weaves, soonest out first; efficiencies from the pieces of so many days."""
+def run_outs(*, now: datetime | None = None) -> list[RunOut]:
+    """Every warp that weaves, soonest out first, by how its loom ran of late."""
     now = now or timezone.now()
-    woven = {
-        group.name: group.tally for group in grouped(spells(since=now - timedelta(days=days)), lambda row: row.loom)
-    }
     warps = (
         Warp.objects.filter(state=Warp.WEAVING, loom__isnull=False)
         .select_related("loom__shift_pattern", "worked")
@@ -68,44 +68,43 @@ def run_outs(*, now: datetime | None = None, days: int = 28) -> list[RunOut]:
         )
     )
     shed = Shed(now)
-    found = [_run_out(warp, shed, woven, now) for warp in warps]
+    in_loom = woven.in_loom(now=now)
+    found = [_run_out(warp, in_loom.get(warp.pk), shed, now) for warp in warps]
     return sorted(found, key=lambda row: row.out_at)
 
 
-def _run_out(warp: Warp, shed: Shed, woven: dict[str, Tally], now: datetime) -> RunOut:
+def _run_out(warp: Warp, at: InLoom | None, shed: Shed, now: datetime) -> RunOut:
     loom = warp.loom
     assert loom is not None
-    nothing = run_out.tally(())
-    efficiency_pct, is_woven = run_out.efficiency_to_go_by(
-        record_pct=loom.efficiency_pct, woven=woven.get(loom.code, nothing)
-    )
+    at = at or InLoom(warp.picks_woven, loom.efficiency_pct, is_woven_pct=False)
     calendar, now_min = shed.of(loom), shed.minute(now)
 
     def off(picks: int) -> datetime:
-        minutes = run_out.left_min(picks_left=picks, ppm=loom.ppm, efficiency_pct=efficiency_pct)
+        minutes = run_out.left_min(picks_left=picks, ppm=loom.ppm, efficiency_pct=at.efficiency_pct)
         return clock.to_moment(calendar.add_minutes(now_min, minutes)[1], epoch=shed.epoch)
 
-    picks_left = max(0, warp.worked.picks - warp.picks_woven)
-    out_at = off(picks_left)
+    picks_left_now = max(0, warp.worked.picks - at.picks)
+    out_at = off(picks_left_now)
     slot = working_out.slot_in_force(warp)
-    planned_at = slot.weaving_stops_at if slot else None
+    planned_at = (slot.first_stops_at or slot.weaving_stops_at) if slot else None
     late = []
-    ahead = -warp.picks_woven
+    ahead = -at.picks
     for part, run in zip(warp.parts.all(), (warp.worked.figures or {}).get("runs", ()), strict=False):
         ahead += run["picks"]
         if ahead <= 0:
             continue
-        at = off(ahead)
+        off_at = off(ahead)
         latest = due_minute(part.line, part.spec.finishing_days, epoch=shed.epoch)
-        if shed.minute(at) > latest:
+        if shed.minute(off_at) > latest:
             last_day = clock.to_moment(latest, epoch=shed.epoch)
-            late.append(Late(part.line, at, last_day, shed.minute(at) - latest))
+            late.append(Late(part.line, off_at, last_day, shed.minute(off_at) - latest))
     return RunOut(
         warp=warp,
         loom=loom,
-        picks_left=picks_left,
-        efficiency_pct=efficiency_pct,
-        is_woven_pct=is_woven,
+        picks_left=max(0, warp.worked.picks - warp.picks_woven),
+        picks_left_now=picks_left_now,
+        efficiency_pct=at.efficiency_pct,
+        is_woven_pct=at.is_woven_pct,
         out_at=out_at,
         planned_at=planned_at,
         later_min=int((out_at - planned_at).total_seconds() // 60) if planned_at else 0,
@@ -163,5 +162,6 @@ def take_efficiency(loom: Loom, *, efficiency_pct: Decimal, by: Any) -> Loom:
     loom.efficiency_pct = efficiency_pct
     loom._history_user = by  # type: ignore[attr-defined]
     loom._change_reason = "as it was woven"  # type: ignore[attr-defined]
+    retiming.ask()
     write_down(loom)
     return loom

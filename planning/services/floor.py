@@ -18,7 +18,7 @@ from inventory.ledger import written
 from inventory.models import Movement
 from mill.refusal import Refusal
 from planning.models import FloorEvent, JobTicket, Loom, Piece, Stop, Warp, WarpHold, WarpYarn, Worker
-from planning.services import pieces, warp_steps, working_out
+from planning.services import pieces, retiming, warp_steps, working_out
 from planning.services.warps import lock_warps
 
 # A tap may wait in a phone over the mill's holiday, and no longer. No source.
@@ -167,6 +167,9 @@ def _close_stop(told: Told) -> None:
     if stop is not None:
         stop.stops_at = max(told.happened_at, stop.starts_at)
         stop.save(update_fields=["stops_at"])
+        # A break is in the running efficiency; a wait, and a long stop, move what comes after.
+        if stop.reason in Stop.WAITS or stop.stops_at - stop.starts_at >= retiming.LONG_STOP:
+            retiming.ask()
 
 
 def open_stop(warp: Warp) -> Stop | None:
@@ -189,8 +192,8 @@ def _piece_off(told: Told) -> Piece:
 
 def _warp_out(told: Told) -> None:
     _weaves(told, "it can't be out")
-    _close_stop(told)
     warp_steps.weave_out(told.warp, by=told.by, on=timezone.localdate(told.happened_at))
+    _close_stop(told)
 
 
 def _weft_hold(told: Told, lot_label: str, *, uses: tuple[str, ...]) -> WarpHold:
@@ -281,11 +284,13 @@ def _undo(told: Told, undoes: FloorEvent | None) -> None:
     match undoes.kind:
         case FloorEvent.STOPPED:
             Stop.objects.filter(warp=told.warp, starts_at=undoes.happened_at).delete()
+            retiming.ask()
         case FloorEvent.RUNNING:
             stop = told.warp.stops.order_by("-starts_at").first()
             if stop is not None:
                 stop.stops_at = None
                 stop.save(update_fields=["stops_at"])
+                retiming.ask()
         case FloorEvent.PIECE_OFF:
             if undoes.piece is not None:
                 pieces.take_back_cut(undoes.piece, why=why, by=told.by, worker=told.worker)

@@ -42,6 +42,7 @@ from planning.piece import (
     mass_g_per_m2,
     piece_points,
 )
+from planning.services import retiming
 from planning.services.line_states import lines_follow
 from planning.services.warps import lock_lines, lock_warps, write_columns
 from planning.ticket import Figures, from_json, work_out_cloth
@@ -170,6 +171,7 @@ def reckon_picks(warp: Warp, *, by: Any, at_least: int = 0) -> None:
         return
     cut = warp.woven_pieces.aggregate(picks=Sum("picks"))["picks"] or 0
     write_columns(warp, by=by, picks_woven=max(cut, at_least))
+    retiming.ask()
 
 
 @transaction.atomic

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
+from math import ceil
 from typing import Any
 
 from django.db.models import F, Prefetch, QuerySet
@@ -16,7 +17,8 @@ from mill.refusal import Refusal
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
 from planning.models import Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpPart, WarpYarn, set_up_rates
-from planning.services import clock, working_out
+from planning.services import clock, working_out, woven
+from planning.services.woven import InLoom
 from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
 
@@ -248,6 +250,7 @@ def standing(
     released = upstream.releases(order)
     free_looms = frozenset(loom.code for loom in looms if by_hand or not loom.is_held)
     rates = set_up_rates(mill)
+    in_loom = woven.in_loom(now=now)
     freeze_until = now_min + mill.freeze_days * DAY_MIN if mill.freeze_days else 0
     shed = Shed(
         name=mill.name,
@@ -255,7 +258,14 @@ def standing(
         calendars=calendars,
         looms=tuple(shed_loom(loom, closures, epoch=epoch, now_min=now_min) for loom in looms),
         warps=tuple(
-            shed_warp(warp, release=released.at[str(warp.number)], rates=rates, free_looms=free_looms, epoch=epoch)
+            shed_warp(
+                warp,
+                release=released.at[str(warp.number)],
+                rates=rates,
+                free_looms=free_looms,
+                epoch=epoch,
+                at=in_loom.get(warp.pk),
+            )
             for warp in warps
         ),
         tuners=Tuners(max(mill.tuners, 1), TUNERS),
@@ -270,7 +280,9 @@ def standing(
         if warp.number not in left_out and (slot := working_out.slot_in_force(warp))
     }
     frozen = frozenset() if by_hand else _frozen(shed, previous, free_looms=free_looms, until=freeze_until)
-    facts = _facts(shed, upstream, mill=mill, looms=looms, closures=closures, epoch=epoch)
+    # What was woven since somebody told it moves with the clock; a plan is worked from what was told.
+    told = {str(warp.number): _pieces(warp, epoch=epoch) for warp in warps if warp.pk in in_loom}
+    facts = _facts(shed, upstream, mill=mill, looms=looms, closures=closures, epoch=epoch, told=told)
     pins = {str(warp.number): clock.to_minute(warp.pin_starts_at, epoch=epoch) for warp in warps if warp.pin_starts_at}
 
     def placed(row: shed_room.Warp) -> shed_room.Warp:
@@ -370,6 +382,7 @@ def _facts(
     looms: Iterable[Loom],
     closures: Iterable[Closure],
     epoch: datetime,
+    told: Mapping[str, tuple[PieceDue, ...]],
 ) -> dict[str, str]:
     """Fingerprints of what the plan is worked from, by what it is, so that a plan can say what has changed since."""
     mark = working_out.fingerprint
@@ -377,7 +390,10 @@ def _facts(
     facts: dict[str, str] = {}
     for row in shed.warps:
         plain = replace(row, release=0, only_looms=None, pieces=(PieceDue(1, 0, 0),))
-        pieces = [(piece.picks, began + timedelta(days=piece.due // DAY_MIN), piece.weight) for piece in row.pieces]
+        pieces = [
+            (piece.picks, began + timedelta(days=piece.due // DAY_MIN), piece.weight)
+            for piece in told.get(row.id, row.pieces)
+        ]
         facts[f"warp {row.id}"] = mark(plain, pieces)
     for loom in looms:
         facts[f"loom {loom.code}"] = mark(
@@ -437,9 +453,14 @@ def due_minute(line: OrderLine, finishing_days: int, *, epoch: datetime) -> int:
     return clock.day_start(day, epoch=epoch) + DAY_MIN
 
 
-def _pieces(warp: Warp, *, epoch: datetime) -> tuple[PieceDue, ...]:
-    """What is left to weave, piece by piece, in the order of weaving."""
-    woven = warp.picks_woven
+def _pieces(warp: Warp, *, epoch: datetime, at: InLoom | None = None) -> tuple[PieceDue, ...]:
+    """What is left to weave, piece by piece, in the order of weaving.
+
+    at    how far a warp that weaves is by now: its picks then count as so many that the loom, at the efficiency of
+          its record, takes as long for them as at the one that it showed
+    """
+    woven = at.picks if at else warp.picks_woven
+    pace = warp.loom.efficiency_pct / at.efficiency_pct if at and warp.loom else 1
     pieces: list[PieceDue] = []
     for part, run in zip(warp.parts.all(), warp.runs, strict=True):  # type: ignore[attr-defined]
         due = due_minute(part.line, part.spec.finishing_days, epoch=epoch)
@@ -447,12 +468,14 @@ def _pieces(warp: Warp, *, epoch: datetime) -> tuple[PieceDue, ...]:
             picks = run["picks_per_piece"] - min(woven, run["picks_per_piece"])
             woven -= min(woven, run["picks_per_piece"])
             if picks:
-                pieces.append(PieceDue(picks, due, part.line.weight))
+                pieces.append(PieceDue(ceil(picks * pace), due, part.line.weight))
     # The last picks are reported woven before anybody says that the warp is out.
     return tuple(pieces) or (PieceDue(1, clock.HORIZON_WEEKS * WEEK_MIN, 0),)
 
 
-def shed_warp(warp: Warp, *, release: int, rates: Any, free_looms: frozenset[str], epoch: datetime) -> shed_room.Warp:
+def shed_warp(
+    warp: Warp, *, release: int, rates: Any, free_looms: frozenset[str], epoch: datetime, at: InLoom | None = None
+) -> shed_room.Warp:
     worked = warp.worked
     hangs_on = warp.loom.code if warp.loom and warp.state in IN_LOOM else None
     pin = warp.pin_loom.code if warp.pin_loom and not hangs_on else None
@@ -465,7 +488,7 @@ def shed_warp(warp: Warp, *, release: int, rates: Any, free_looms: frozenset[str
         jacquard=False,
         feeders=worked.weft_colours,
         flange_mm=warp.beam.flange_mm if warp.beam else NO_FLANGE,
-        pieces=_pieces(warp, epoch=epoch),
+        pieces=_pieces(warp, epoch=epoch, at=at),
         release=max(release, 0),
         tie_min=set_up_min(SetUp.TIE_IN, ends=worked.ends, rates=rates),
         gait_min=set_up_min(SetUp.GAIT_UP, ends=worked.ends, rates=rates),

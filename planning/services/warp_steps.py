@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from mill.refusal import Refusal
 from planning.models import Loom, Warp, WarpPart
-from planning.services import plans, warp_yarn, working_out
+from planning.services import plans, retiming, warp_yarn, working_out
 from planning.services.line_states import lines_follow
 from planning.services.warps import FOLLOWING, current_specs, lines_of, lock_warps, signed, write_columns
 
@@ -71,7 +71,9 @@ def wind(warp: Warp, *, by: Any) -> Warp:
         raise Refusal(
             f"Beam {warp.beam} holds {full}, which is {full.state}. Choose another beam for {warp}.", field="beam"
         )
-    return _to(warp, Warp.WOUND, by=by)
+    warp = _to(warp, Warp.WOUND, by=by)
+    retiming.ask()
+    return warp
 
 
 @transaction.atomic
@@ -102,6 +104,7 @@ def gait(warp: Warp, *, loom: Loom, by: Any) -> Warp:
         raise Refusal(f"Loom {loom} can't take {warp}: {misfit}. Choose another loom.", field="loom")
     _gait_loom(loom, family=row.worked.family_key, reed=plans.reed_key(row), by=by)
     warp = _to(warp, Warp.GAITED, by=by, loom=loom)
+    retiming.ask()
     working_out.warps_changed([warp.pk])
     return warp
 
@@ -120,7 +123,9 @@ def begin_weaving(warp: Warp, *, by: Any) -> Warp:
     if warp.state == Warp.WEAVING:
         return warp
     _expect(warp, Warp.GAITED, "weaving")
-    return _to(warp, Warp.WEAVING, by=by)
+    warp = _to(warp, Warp.WEAVING, by=by)
+    retiming.ask()
+    return warp
 
 
 @transaction.atomic
@@ -139,6 +144,7 @@ def weave_out(warp: Warp, *, by: Any, on: date | None = None) -> Warp:
     warp_yarn.let_go(warp, by=by, reason=f"{warp} is woven out.")
     warp = _to(warp, Warp.WOVEN_OUT, by=by, woven_out_on=on, picks_woven=warp.worked.picks)
     working_out.forget_demand(warp)
+    retiming.ask()
     return warp
 
 
@@ -185,6 +191,7 @@ def step_back(warp: Warp, *, reason: str, by: Any, seen_state: str | None = None
         warp = _to(warp, state, by=by, reason=reason, **columns)
     else:
         warp = _to(warp, state, by=by, reason=reason)
+    retiming.ask()
     working_out.warps_changed([warp.pk])
     return warp
 

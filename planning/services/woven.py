@@ -8,7 +8,7 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import F, Prefetch, QuerySet
 from django.utils import timezone
 
 from planning import run_out
@@ -260,6 +260,80 @@ def _shift_at(shed: Shed, loom: Loom, moment: datetime) -> str:
     """The shift that a moment lies in: one told as a shift ends still belongs to it."""
     minute = shed.minute(moment)
     return next((name for name, calendar in shed.shifts_of(loom) if minute and calendar.is_open(minute - 1)), "")
+
+
+# How far each warp is
+
+
+@dataclass(frozen=True)
+class InLoom:
+    """A warp that weaves, at a moment.
+
+    picks            told, and woven since as near as can be said
+    efficiency_pct   what to reckon with from here on
+    is_woven_pct     it is the loom's own of late, not that of its record
+    """
+
+    picks: int
+    efficiency_pct: Decimal
+    is_woven_pct: bool
+
+
+# So many days back a loom's own efficiency is read from.
+OF_LATE = timedelta(days=28)
+
+
+def in_loom(*, now: datetime) -> dict[int, InLoom]:
+    """By primary key: every warp that weaves and of which the floor has told when it was started."""
+    warps = list(
+        told_of(Warp.objects.filter(state=Warp.WEAVING, loom__isnull=False, events__kind=FloorEvent.STARTED).distinct())
+        .select_related("worked")
+        .defer("worked__figures")
+        .annotate(runs=F("worked__figures__runs"))
+    )
+    if not warps:
+        return {}
+    of_late = spells(since=now - OF_LATE, until=now)
+    looms = {group.name: group.tally for group in grouped(of_late, lambda row: row.loom)}
+    shed = _shed_of(now)
+    found = {}
+    for warp in warps:
+        counts = counts_of(warp)
+        if counts and counts[-1].at <= now:
+            found[warp.pk] = _in_loom(shed, warp, counts, looms, now)
+    return found
+
+
+def _in_loom(shed: Shed, warp: Warp, counts: Sequence[Count], looms: dict[str, Tally], now: datetime) -> InLoom:
+    loom, last = warp.loom, counts[-1]
+    assert loom is not None
+    efficiency_pct, is_woven = run_out.efficiency_to_go_by(
+        record_pct=loom.efficiency_pct, woven=looms.get(loom.code, run_out.tally(()))
+    )
+    since, _ = _spell(shed, shed.of(loom), warp, last.at, now, picks=0, length_m=Decimal(0))
+    told = max(warp.picks_woven, last.picks)
+    more = run_out.picks_since(
+        minutes=since.minutes,
+        waited_min=since.waited_min,
+        stood_min=since.stood_min,
+        ppm=loom.ppm,
+        efficiency_pct=efficiency_pct,
+        at_most=_left_of_piece(warp, counts, told=told),
+    )
+    return InLoom(told + more, efficiency_pct, is_woven)
+
+
+def _left_of_piece(warp: Warp, counts: Sequence[Count], *, told: int) -> int:
+    """Picks until the piece in the loom, as it was planned, would be off."""
+    off = [count for count in counts if count.event.kind == FloorEvent.PIECE_OFF]
+    runs: Any = warp.runs  # type: ignore[attr-defined]
+    planned = [
+        run["picks_per_piece"]
+        for part, run in zip(warp.parts.all(), runs or (), strict=False)
+        for _ in range(part.pieces)
+    ]
+    cut = sum(count.event.piece.picks or 0 for count in off if count.event.piece)
+    return max(0, cut + sum(planned[len(off) : len(off) + 1]) - told)
 
 
 # Taken together

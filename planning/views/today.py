@@ -16,7 +16,7 @@ from mill.desk import room
 from mill.models import Job
 from mill.templatetags.mill import day, days_late, kg, moment
 from planning.models import Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures
-from planning.services import actuals
+from planning.services import actuals, retiming
 from planning.services.plans import IN_LOOM
 from planning.services.tickets import overtaken_first
 
@@ -224,6 +224,7 @@ def given_up() -> list[Entry]:
 def today(request: HttpRequest) -> HttpResponse:
     notice_the_day()
     run = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
+    retiming.look(run)
     chapters = [
         chapter("Overdue", overdue_lines(), all_well="Nothing is overdue.", list_address=reverse("orders")),
         chapter("Late by the plan", late_warps(run), all_well="Nothing is late.", list_address=reverse("looms")),

@@ -192,7 +192,9 @@ def test_a_beam_runs_out_by_what_was_really_woven(woven):
     # 135 360 picks of 220 x (480 + 480): 64.1 %.
     assert (row.efficiency_pct, row.is_woven_pct) == (Decimal("64.1"), True)
     assert row.picks_left == woven.worked.picks - 135_360
-    minutes = -(-row.picks_left * 1000 // (220 * 641))
+    # An hour since the last piece: 220 x 60 x 64.1 % are 8 461 picks more.
+    assert row.picks_left_now == row.picks_left - 8_461
+    minutes = -(-row.picks_left_now * 1000 // (220 * 641))
     # From Tuesday 10:00: 12 hours to the evening, then 16 a day.
     opening, days = now, 0
     while minutes > 12 * 60 if opening == now else minutes > 16 * 60:
@@ -222,11 +224,42 @@ def test_the_efficiency_is_offered_to_the_record_and_taken_by_a_button(woven, de
     assert "too little" in desk.post("/woven/7/efficiency/", {"efficiency_pct": "2"}, follow=True).content.decode()
 
 
+def test_a_piece_that_nobody_takes_off_is_woven_to_its_end_and_no_further(woven):
+    """Four pieces of 54 060 picks were planned; 135 360 are off, and by Friday the third is long full."""
+    (row,) = actuals.run_outs(now=MONDAY + timedelta(days=4))
+    assert row.picks_left - row.picks_left_now == woven.worked.figures["runs"][0]["picks_per_piece"]
+
+
+def test_a_wait_puts_the_run_out_off_and_a_loom_that_stands_weaves_nothing(woven, tell):
+    before = actuals.run_outs(now=MONDAY + timedelta(hours=26))[0]
+    tell("stopped", MONDAY + timedelta(hours=25), reason="no weft")
+    (row,) = actuals.run_outs(now=MONDAY + timedelta(hours=26))
+    assert row.picks_left_now == row.picks_left
+    # The hour's 8 461 picks are still to come: 60 minutes at 64.1 %.
+    assert row.out_at - before.out_at == timedelta(hours=1)
+
+
 def test_the_picks_woven_are_the_plans(woven):
+    """They count as many as the loom, at the 70 % of its record, takes as long for as at the 64.1 % that it showed."""
     from planning.services.standing import standing
 
-    row = standing().shed.warp[str(woven.number)]
-    assert sum(piece.picks for piece in row.pieces) == woven.worked.picks - 135_360
+    now = MONDAY + timedelta(hours=26)
+    there = standing(now=now)
+    row = there.shed.warp[str(woven.number)]
+    left = woven.worked.picks - 135_360 - 8_461
+    assert sum(piece.picks for piece in row.pieces) == pytest.approx(left * 70 / 64.1, abs=4)
+    # Both say when it is out, to the minute of rounding each piece up.
+    out_at = actuals.run_outs(now=now)[0].out_at
+    end = there.shed.hours("7").add_minutes(there.now_min, there.shed.weave_min("7", row.id))[1]
+    assert abs(out_at - there.day_of(end)) <= timedelta(minutes=2)
+
+
+def test_a_plan_is_worked_from_what_was_told_whatever_the_clock_says(woven):
+    from planning.services.standing import standing
+
+    one, other = (standing(now=MONDAY + timedelta(hours=hours)) for hours in (26, 30))
+    assert one.shed.warp[str(woven.number)].pieces != other.shed.warp[str(woven.number)].pieces
+    assert one.facts[f"warp {woven.number}"] == other.facts[f"warp {woven.number}"]
 
 
 def test_what_was_taken_back_counts_for_nothing(woven, planner):
