@@ -12,6 +12,10 @@ from inventory.models import Delivery, Yarn, YarnDemand
 from inventory.services.outlooks import Ahead, ahead_of
 
 
+# So many yarns are shown all; of more only those that are in trouble.
+FEW = 8
+
+
 @dataclass(frozen=True)
 class OfYarn:
     """Grams of a yarn that would be drawn, or would come, on a day. `label` is what a person calls it."""
@@ -66,6 +70,21 @@ class Foreseen:
     @property
     def worse(self) -> tuple[YarnForeseen, ...]:
         return tuple(one for one in self.yarns if one.sight.is_worse)
+
+    @property
+    def shown(self) -> tuple[YarnForeseen, ...]:
+        """All of a few; of many those that are short now or then."""
+        return tuple(
+            one
+            for one in self.yarns
+            if len(self.yarns) <= FEW or one.sight.now.short_on is not None or one.sight.then.short_on is not None
+        )
+
+    @property
+    def lasting(self) -> tuple[YarnForeseen, ...]:
+        """The rest, which last before and after."""
+        shown = {one.yarn.pk for one in self.shown}
+        return tuple(one for one in self.yarns if one.yarn.pk not in shown)
 
     @property
     def lost_g(self) -> int:

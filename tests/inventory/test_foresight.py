@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from inventory import services
 from inventory.drawdown import work_out_drawdown
 from inventory.foresight import AS_SHORT, LASTS, LESS_SHORT, MENDED, RUNS_SHORT, SHORTER, Foresight
-from inventory.models import Delivery, YarnOutlook
+from inventory.models import Delivery, Yarn, YarnOutlook
 from inventory.services import OfYarn, Otherwise
 from mill import jobs
 from tests.inventory.test_pages import delivery_said, in_days, opened, short_yarn, text_of, written
@@ -218,3 +218,12 @@ def test_a_delivery_of_what_is_not_drawn_is_no_shortage(desk, db):
     page = text_of(desk.post(reverse("delivery_new_foresight"), delivery_said()))
     assert "No yarn runs short by it." in page
     assert make_delivery().number not in page
+
+
+def test_of_many_yarns_those_that_last_are_folded_away(db):
+    rows = [OfYarn(make_yarn(code=f"A{n}").pk, in_days(1), 10, "Warp 1") for n in range(9)]
+    for row in rows[1:]:
+        make_lot(yarn=Yarn.objects.get(pk=row.yarn))
+    few, many = (services.foresee(Otherwise(demands=tuple(rows[:n]))) for n in (8, 9))
+    assert (len(few.shown), len(few.lasting)) == (8, 0)
+    assert ([one.yarn.code for one in many.shown], len(many.lasting)) == (["A0"], 8)
