@@ -11,7 +11,6 @@ from inventory.foresight import WORSE, Foresight
 from inventory.models import Delivery, Yarn, YarnDemand
 from inventory.services.outlooks import Ahead, ahead_of
 
-
 # So many yarns are shown all; of more only those that are in trouble.
 FEW = 8
 

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 from django.db.models import Sum
 
@@ -23,15 +24,17 @@ Key = tuple[str, int]
 class WarpThen:
     """A warp as it would be.
 
-    figures     None where it would not be there, or can't be worked out
+    figures     None where it would not be there, or can't be worked out, or takes what it takes now
     slot        its place in the plan by then
     begins_by   when it should begin as long as it has no place; None for as its parts stand
+    needs       what it takes, where that is as it stands; None for what the figures say
     """
 
     warp: Warp
     figures: Figures | None
     slot: Slot | None
     begins_by: date | None = None
+    needs: Sequence[WarpYarn] | None = None
 
 
 def foresee_warps(
@@ -49,7 +52,9 @@ def foresee_warps(
     demands: list[OfYarn] = [*besides]
     wanted: dict[int, dict[Key, int]] = {}
     for one in then:
-        needs = working_out.needs_of(one.warp, one.figures, yarn_ids) if one.figures else []
+        needs = one.needs
+        if needs is None:
+            needs = working_out.needs_of(one.warp, one.figures, yarn_ids) if one.figures else []
         rows = working_out.demand_of(one.warp, needs, closures=closures, slot=one.slot, begins_by=one.begins_by)
         demands += [OfYarn(row.yarn_id, row.on, row.grams, row.label) for row in rows]
         wanted[one.warp.pk] = {(need.use, need.yarn_id): need.issue_g for need in needs}
@@ -106,26 +111,36 @@ def _over(held_g: int, drawn_g: int, wanted_g: int) -> int:
 
 def foresee_plan(run: PlanRun) -> Foreseen:
     """What a plan would do were it put in force: warps that it winds or weaves on other days, or on other looms."""
+    then_slots = {slot.warp_id: slot for slot in run.slots.select_related("loom__shift_pattern")}
+    in_force = Slot.objects.filter(run__state=PlanRun.IN_FORCE).select_related("loom")
+    now_slots = {slot.warp_id: slot for slot in in_force}
+    moved = {
+        pk for pk in then_slots.keys() | now_slots.keys() if _place(then_slots.get(pk)) != _place(now_slots.get(pk))
+    }
+    # Of a loom only its tails bear on yarn: only where they are longer or shorter is a warp worked out again.
+    other_tails = {pk for pk in moved if _tail_cm(then_slots.get(pk)) != _tail_cm(now_slots.get(pk))}
+    needs: dict[int, list[WarpYarn]] = defaultdict(list)
+    for need in WarpYarn.objects.filter(warp__in=moved - other_tails).order_by("use", "yarn__code"):
+        needs[need.warp_id].append(need)
+    as_they_are = (
+        Warp.objects.open().filter(pk__in=moved - other_tails).prefetch_related("holds", "parts__line", "parts__spec")
+    )
+    then = [WarpThen(warp, None, then_slots.get(warp.pk), needs=needs[warp.pk]) for warp in as_they_are]
     mill = Mill.the_one()
-    slots = {slot.warp_id: slot for slot in run.slots.select_related("loom__shift_pattern")}
-    then = []
-    for warp in working_out.for_working_out(Warp.objects.open()):
-        slot, now = slots.get(warp.pk), working_out.slot_in_force(warp)
-        if _place(slot) == _place(now):
-            continue
-        worked = getattr(warp, "worked", None)
-        if worked is None:
-            continue
+    for warp in working_out.for_working_out(Warp.objects.open().filter(pk__in=other_tails)):
+        slot = then_slots.get(warp.pk)
         warp.slots_in_force = [slot] if slot else []  # type: ignore[attr-defined]
-        # The tails of another loom take more weft, or less.
-        figures = working_out.work_out_warp(warp, mill=mill)
-        then.append(WarpThen(warp, figures.figures if figures else None, slot))
+        worked = working_out.work_out_warp(warp, mill=mill)
+        then.append(WarpThen(warp, worked.figures if worked else None, slot))
     return foresee_warps(then)
 
 
 def _place(slot: Slot | None) -> tuple[object, ...] | None:
-    return (
-        (slot.loom_id, slot.winding_on, slot.setup_starts_at, slot.weaving_starts_at, slot.weaving_stops_at)
-        if slot
-        else None
-    )
+    """What a warp's demand hangs on."""
+    if slot is None:
+        return None
+    return (slot.loom_id, slot.winding_on, slot.setup_starts_at, slot.weaving_starts_at, slot.weaving_stops_at)
+
+
+def _tail_cm(slot: Slot | None) -> Decimal:
+    return slot.loom.tail_cm if slot else Decimal(0)
