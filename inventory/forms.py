@@ -294,6 +294,9 @@ class ReceiveForm(MoistForm):
     label = words("Lot", 30, required=True, help_text="The mill's own number on the bag.")
     dye_lot = words("Dye lot", 40, required=True, help_text="As it stands on the cone.")
     grams = WeighedField(label="Net mass", above=0, max_value=1_000_000, help_text="Without cones and bags.")
+    gross_g = WeighedField(
+        label="Gross mass", above=0, max_value=1_000_000, required=False, help_text="With cones and bags."
+    )
     packages = whole_number("Cones", initial=0, required=False)
     place = forms.ModelChoiceField(Place.objects.all(), required=False, label="Where it lies")
     received_on = DayField(label="Came on", initial=timezone.localdate)
@@ -305,7 +308,7 @@ class ReceiveForm(MoistForm):
     )
 
     field_order = (
-        *("delivery", "yarn", "label", "dye_lot", "grams", "packages", "place", "received_on"),
+        *("delivery", "yarn", "label", "dye_lot", "grams", "gross_g", "packages", "place", "received_on"),
         *("moisture_pct", "moisture_of", "measured_count", "document", "note", "is_shade_approved"),
     )
 

@@ -187,6 +187,10 @@ class YarnLot(models.Model):
     received_on = models.DateField()
     delivery = models.ForeignKey(Delivery, null=True, blank=True, on_delete=models.PROTECT, related_name="lots")
     packages = models.PositiveIntegerField(default=0, help_text="Cones when it came.")
+    gross_g = models.PositiveIntegerField(null=True, blank=True, help_text="With cones and bags, when it came.")
+    weighed_g = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Without them, as the scales had it: what was received is that at the regain."
+    )
     measured_tex = figure(10, 4, null=True, blank=True)
     measured_regain_pct = figure(5, 2, null=True, blank=True)
     is_shade_approved = models.BooleanField(default=True)

@@ -126,6 +126,9 @@ class LotSerializer(serializers.ModelSerializer[YarnLot]):
             "dye_lot",
             "place",
             "received_on",
+            "packages",
+            "gross_g",
+            "weighed_g",
             "measured_tex",
             "measured_regain_pct",
             "is_shade_approved",
@@ -199,6 +202,7 @@ class RegainSerializer(KeyedSerializer):
 class ReceiveSerializer(RegainSerializer):
     yarn = serializers.SlugRelatedField(slug_field="code", queryset=Yarn.objects.all())
     grams = grams_field(above=0)
+    gross_g = grams_field(above=0, required=False, allow_null=True, default=None)
     label = serializers.CharField(max_length=30)  # type: ignore[assignment]
     dye_lot = serializers.CharField(max_length=40)
     delivery = serializers.SlugRelatedField(

@@ -3,10 +3,11 @@
 from django.urls import include, path
 
 from inventory import api
-from inventory.views import deliveries, lots, records, store, yarns
+from inventory.views import deliveries, labels, lots, records, store, yarns
 
 urlpatterns = [
     *yarns.urlpatterns,
+    *labels.urlpatterns,
     *lots.urlpatterns,
     *deliveries.urlpatterns,
     *store.urlpatterns,

@@ -29,6 +29,7 @@ class Column:
     shown     how the value is written on the page, when not as it is
     is_number right-aligned
     key       the word in the address that sorts by it
+    is_paper  False for what is there to be pressed, and no cell of the CSV
     """
 
     label: str
@@ -38,6 +39,7 @@ class Column:
     link: Callable[[Any], str | None] | None = None
     shown: Callable[[Any], Any] | None = None
     is_number: bool = False
+    is_paper: bool = True
 
     @property
     def key(self) -> str:
@@ -66,6 +68,7 @@ def _as_csv(rows: QuerySet[Any], columns: Sequence[Column], name: str) -> HttpRe
         content_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="{name}-{timezone.localdate()}.csv"'},
     )
+    columns = [column for column in columns if column.is_paper]
     writer = csv.writer(answer)
     writer.writerow([f"{c.label} ({c.unit})" if c.unit else c.label for c in columns])
     for row in rows.iterator(chunk_size=500):

@@ -172,6 +172,7 @@ def receive(
     place: Place | None = None,
     received_on: date | None = None,
     packages: int = 0,
+    gross_g: int | None = None,
     measured_tex: Decimal | None = None,
     measured_regain_pct: Decimal | None = None,
     is_shade_approved: bool = True,
@@ -181,6 +182,7 @@ def receive(
     """Yarn of one dye lot comes in and becomes a lot: its first line.
 
     grams                 net; as weighed when `measured_regain_pct` is given, which is reckoned to the yarn's own
+    gross_g               with cones and bags, when that was weighed too
     measured_regain_pct   percent of the oven-dry mass
     """
     key, label = own_key(key), label.strip()
@@ -191,6 +193,12 @@ def receive(
     if YarnLot.objects.filter(label=label).exists():
         raise Refusal(
             f"There is a lot {label} already. Give this one another number, such as {next_label()}.", field="label"
+        )
+    if gross_g is not None and gross_g < grams:
+        raise Refusal(
+            f"Lot {label} can't weigh {ledger.written(gross_g)} with its cones and {ledger.written(grams)} without."
+            " Look which is which.",
+            field="gross_g",
         )
     if delivery is not None:
         _fits(delivery, yarn)
@@ -209,6 +217,8 @@ def receive(
         received_on=received_on,
         delivery=delivery,
         packages=packages,
+        gross_g=gross_g,
+        weighed_g=grams,
         measured_tex=measured_tex,
         measured_regain_pct=measured_regain_pct,
         is_shade_approved=is_shade_approved,

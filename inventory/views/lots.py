@@ -9,6 +9,9 @@ from django.db.models import Q, QuerySet, Sum
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils.html import format_html
+from django.utils.http import urlencode
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
@@ -68,6 +71,11 @@ class LotFilter(django_filters.FilterSet):
         return rows
 
 
+def label_box(lot: YarnLot) -> SafeString:
+    """A tick for the form beneath the list's head, which asks for labels."""
+    return format_html('<input type="checkbox" name="lot" value="{0}" form="labels" aria-label="Label of {0}">', lot)
+
+
 def state_of(lot: YarnLot) -> str:
     """What bars a lot from being drawn."""
     if lot.is_quarantined:
@@ -89,6 +97,7 @@ def lots(request: HttpRequest) -> HttpResponse:
         Column("Place", lambda r: r.place.code if r.place else None, "place__code"),
         Column("Came on", lambda r: r.received_on, "received_on", shown=lambda r: day(r.received_on)),
         Column("State", state_of),
+        Column("Label", lambda r: r.label, shown=label_box, is_paper=False),
     ]
     return listing(
         request,
@@ -131,7 +140,7 @@ def lot_receive(request: HttpRequest) -> HttpResponse:
 
 
 RECEIVED = (
-    *("yarn", "grams", "label", "dye_lot", "key", "delivery", "place", "received_on"),
+    *("yarn", "grams", "gross_g", "label", "dye_lot", "key", "delivery", "place", "received_on"),
     *("document", "note", "is_shade_approved"),
 )
 
@@ -297,9 +306,16 @@ def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = 
                 for name in dict.fromkeys([*acts_for(lot), *(name for name in tried if name in ACTS)])
             ],
             "page": Paginator(lines, LINES_PER_LEAF).get_page(request.GET.get("page")),
+            "cones": _just_back(request, lot),
             "irreversible": {Movement.REVERSE, Movement.NOTE},
         },
     )
+
+
+def _just_back(request: HttpRequest, lot: Any) -> Movement | None:
+    """The part cones that came back by the form that led here."""
+    key = request.GET.get("cones", "")
+    return lot.movements.filter(kind=Movement.RETURN, key=key).first() if key else None
 
 
 @require_GET
@@ -319,6 +335,9 @@ def lot_write(request: HttpRequest, label: str, name: str) -> HttpResponse:
         messages.success(request, _done(lot, act))
         if name == "quarantine":
             _warn_of_holds(request, lot)
+        if name == "return":
+            # The page offers the label of what has just come back.
+            return redirect(f"{reverse('lot', args=[label])}?{urlencode({'cones': form.cleaned_data['key']})}")
         return redirect("lot", label=label)
     return show_lot(request, lot, {name: form})
 

@@ -3,7 +3,6 @@ from uuid import uuid4
 
 import django_filters
 from django import forms
-from django.conf import settings
 from django.contrib import messages
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -14,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from inventory.models import YarnLot
 from mill.desk import room
 from mill.listing import Column, listing
+from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, num
 from planning.forms.pieces import (
@@ -28,7 +28,6 @@ from planning.forms.pieces import (
 from planning.models import Piece
 from planning.services import finishing, pieces, tracing
 from planning.services.pieces import measured
-from planning.views.tickets import qr_svg
 
 
 class PieceFilter(django_filters.FilterSet):
@@ -197,8 +196,7 @@ def piece(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def label_address(piece: Piece, request: HttpRequest) -> str:
-    where = reverse("piece", args=[piece.number])
-    return f"{settings.ADDRESS.rstrip('/')}{where}" if settings.ADDRESS else request.build_absolute_uri(where)
+    return scanned_address(reverse("piece", args=[piece.number]), request)
 
 
 @require_GET
@@ -214,7 +212,10 @@ def labels(request: HttpRequest) -> HttpResponse:
         "planning/piece_labels.html",
         {
             "title": "Piece labels",
-            "labels": [{"piece": one, "qr": qr_svg(label_address(one, request))} for one in found],
+            "labels": [
+                {"piece": one, "qr": qr_svg(label_address(one, request), label=f"QR code of piece {one}")}
+                for one in found
+            ],
         },
     )
 

@@ -3,8 +3,6 @@ from itertools import groupby
 from typing import Any
 
 import django_filters
-import segno
-from django.conf import settings
 from django.contrib import messages
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -18,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from mill.desk import room
 from mill.listing import Column, listing
+from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
 from mill.templatetags.mill import day as written_day
 from mill.templatetags.mill import moment
@@ -49,17 +48,8 @@ register_converter(DayConverter, "day")
 
 
 def scan_address(ticket: JobTicket, request: HttpRequest) -> str:
-    """What the ticket's QR code holds: the mill's address as phones reach it, else the one this page was asked by."""
-    where = reverse("scan", args=[ticket.token])
-    return f"{settings.ADDRESS.rstrip('/')}{where}" if settings.ADDRESS else request.build_absolute_uri(where)
-
-
-def qr_svg(text: str) -> SafeString:
-    """A QR code with middling error correction, for a paper that gets oily."""
-    drawn = segno.make(text, error="m", micro=False).svg_inline(
-        scale=4, border=4, dark="#000", light="#fff", omitsize=True
-    )
-    return mark_safe(drawn.replace("<svg ", '<svg role="img" aria-label="QR code of this ticket" ', 1))  # noqa: S308
+    """What the ticket's QR code holds."""
+    return scanned_address(reverse("scan", args=[ticket.token]), request)
 
 
 def yarns_with_lots(needs: tuple[YarnNeed, ...], lots: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -1,5 +1,6 @@
 """The yarn and store rooms in a real browser: what follows the typing, what waits, and no rule broken at any width."""
 
+import subprocess
 from datetime import timedelta
 
 import pytest
@@ -32,7 +33,7 @@ def stock(live_server):
 ADDRESSES = [
     *("/yarn/", "/yarn/new/", "/yarns/P1/", "/yarns/P1/?late_by_days=5", "/yarns/P1/edit/", "/yarn/receive/"),
     *("/lots/", "/lots/A12/", "/lots/Q2/", "/deliveries/", "/deliveries/new/", "/yarn/suppliers/", "/yarn/fibres/"),
-    *("/store/", "/store/places/", "/store/triggers/"),
+    *("/store/", "/store/places/", "/store/triggers/", "/yarn/labels/?lot=A12"),
 ]
 
 
@@ -98,3 +99,34 @@ def test_without_a_script_everything_is_still_done(chromium, live_server, desk, 
     page.get_by_role("button", name="Write it off").click()
     expect(page.get_by_text("yarn written off: 8.750 kg on hand")).to_be_visible()
     context.close()
+
+
+def codes_of(pdf, folder):
+    """What a phone reads from each page of a PDF."""
+    (folder / "labels.pdf").write_bytes(pdf)
+    subprocess.run(["pdftoppm", "-r", "200", "-png", "labels.pdf", "labels"], cwd=folder, check=True)
+    pages = sorted(path.name for path in folder.glob("labels*.png"))
+    read = subprocess.run(
+        ["zbarimg", "-q", "--raw", "--nodbus", *pages], cwd=folder, capture_output=True, text=True, check=True
+    )
+    return read.stdout.split()
+
+
+def test_labels_come_on_paper_and_their_codes_open_the_lot(desk_page, live_server, stock, tmp_path):
+    odd = make_lot(label="881/2 b", yarn=stock.yarn, grams=4000, packages=4)
+    hold = stock.reservations.get()
+    services.draw_down(reservation=hold, grams=4000, by=None)
+    line = services.return_to_stock(lot=stock, reservation=hold, grams=400, packages=2, by=None)
+    desk_page.goto("/lots/")
+    desk_page.get_by_label("Label of A12").check()
+    desk_page.get_by_label("Label of 881/2 b").check()
+    desk_page.get_by_role("button", name="Labels of the ticked lots").click()
+    addresses = codes_of(desk_page.pdf(prefer_css_page_size=True), tmp_path)
+    assert sorted(addresses) == [f"{live_server.url}/lots/{name}/" for name in ("881/2%20b", "A12")]
+    for address, lot in zip(sorted(addresses), (odd, stock), strict=True):
+        desk_page.goto(address)
+        expect(desk_page.locator("h1")).to_contain_text(f"Lot {lot}")
+    desk_page.goto(f"/lines/{line.pk}/labels/")
+    folder = tmp_path / "cones"
+    folder.mkdir()
+    assert codes_of(desk_page.pdf(prefer_css_page_size=True), folder) == [f"{live_server.url}/lots/A12/"] * 2

@@ -8,11 +8,12 @@ from django.utils import timezone
 
 from inventory import services as inventory
 from mill import jobs
+from mill.qr import qr_svg
 from mill.refusal import Refusal
 from planning.models import JobTicket, Warp, WarpFigures, WarpHold
 from planning.services import looms, plans, tickets, working_out
 from planning.ticket import from_json
-from planning.views.tickets import alike_sections, qr_svg
+from planning.views.tickets import alike_sections
 from tests.make import make_beam, make_line, make_loom, make_spec, make_warp
 
 pytestmark = pytest.mark.django_db
