@@ -1,13 +1,19 @@
 """The floor's page: what the QR code on a paper leads to when somebody has something to tell."""
 
+import hashlib
+import json
 from datetime import timedelta
+from functools import cache
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -109,6 +115,34 @@ def floor_page(request: HttpRequest, token: str) -> HttpResponse:
 
 
 @require_GET
+@login_not_required
+def floor_worker(request: HttpRequest) -> HttpResponse:
+    """The script that keeps the floor's pages in a phone. Its scope is the folder that it is served from."""
+    source, version = _worker()
+    consts = f"const VERSION = {json.dumps(version)};\nconst EMPTY = {json.dumps(reverse('floor_empty'))};\n"
+    answer = HttpResponse(consts + source, content_type="text/javascript; charset=utf-8")
+    answer["Cache-Control"] = "no-cache"
+    return answer
+
+
+# What the floor's pages are drawn with: another content of any of them is another version.
+DRAWN_WITH = ("mill/floor_worker.js", "mill/floor.js", "mill/book.js", "mill/mill.css")
+
+
+@cache
+def _worker() -> tuple[str, str]:
+    contents = [Path(str(finders.find(name))).read_bytes() for name in DRAWN_WITH]
+    return contents[0].decode(), hashlib.sha256(b"".join(contents)).hexdigest()[:12]
+
+
+@require_GET
+@login_not_required
+def floor_empty(request: HttpRequest) -> HttpResponse:
+    """What a phone without a connection shows for a page that it has never opened."""
+    return render(request, "planning/floor_empty.html", {"title": "No connection"})
+
+
+@require_GET
 @room("looms")
 def floor_looms(request: HttpRequest) -> HttpResponse:
     """Every warp on a loom or on its way there, for who has no paper at hand."""
@@ -200,6 +234,9 @@ def efficiency_take(request: HttpRequest, code: str) -> HttpResponse:
 urlpatterns = [
     path("woven/", actuals_page, name="actuals"),
     path("woven/<str:code>/efficiency/", efficiency_take, name="efficiency_take"),
+    path("floor/worker.js", floor_worker, name="floor_worker"),
+    path("t/worker.js", floor_worker, name="paper_worker"),
+    path("floor/no-connection/", floor_empty, name="floor_empty"),
     path("floor/", floor_looms, name="floor_looms"),
     path("floor/told/", floor_events, name="floor_events"),
     path("floor/<str:token>/", floor_page, name="floor"),

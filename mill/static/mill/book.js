@@ -32,6 +32,12 @@ document.addEventListener("change", (event) => {
   if (event.target.matches("[data-send-at-once]")) event.target.form.requestSubmit();
 });
 
+// Signing out leaves nothing of the mill in the phone but what was not sent yet.
+document.addEventListener("submit", (event) => {
+  if (!event.target.matches("form.who") || !globalThis.caches) return;
+  caches.keys().then((names) => names.forEach((name) => caches.delete(name)));
+});
+
 // Print buttons.
 document.addEventListener("click", (event) => {
   if (event.target.closest("[data-print]")) window.print();

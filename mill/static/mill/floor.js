@@ -13,8 +13,11 @@ const AFTER = {
 };
 const SAID = { runs: "Running", stands: "Stands", wound: "Wound", gaited: "Gaited", "woven out": "Woven out" };
 
-const floor = document.querySelector(".floor[data-token]");
-const form = floor?.querySelector("form");
+const LOOK_AGAIN_MS = 60000;
+const MOST_KEPT = 60;
+
+const floor = document.querySelector(".floor");
+const form = floor.querySelector("form");
 const next = form && JSON.parse(document.getElementById("next-acts").textContent);
 
 const read = () => JSON.parse(localStorage.getItem(QUEUE) ?? "[]");
@@ -37,6 +40,12 @@ function arrange(state) {
   for (const section of sections) if (!first.includes(section.dataset.act)) others.append(section);
 }
 
+// What is shown was true at the moment that the page was drawn; while the mill does not answer, it says so.
+function sayFromWhen(isCutOff) {
+  const asOf = floor.querySelector("[data-as-of]");
+  if (asOf) asOf.hidden = !isCutOff;
+}
+
 function waiting() {
   return read().filter((tap) => tap.token === floor.dataset.token && !tap.problem);
 }
@@ -48,6 +57,7 @@ function show() {
   unsent.textContent = taps.length
     ? `${taps.length} not sent yet, kept in this phone: ${taps.map((tap) => tap.kind.replace(":", ", ")).join("; ")}.`
     : "";
+  if (!form) return;
   const problems = floor.querySelector("[data-problems]");
   problems.replaceChildren(...taps.filter((tap) => tap.problem).map(problem));
   problems.hidden = !problems.children.length;
@@ -85,6 +95,7 @@ function problem(tap) {
 
 function complain(sentence, isDone = false) {
   const list = floor.querySelector("[data-wrong]");
+  if (!list) return;
   list.hidden = false;
   const line = document.createElement("li");
   line.className = isDone ? "success" : "error";
@@ -132,6 +143,12 @@ form?.addEventListener("submit", (event) => {
 
 let sending = false;
 
+// A page that the phone has kept holds the token of then; the cookie has the one of now.
+function token() {
+  const said = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
+  return said?.[1] ?? form?.elements.csrfmiddlewaretoken.value ?? "";
+}
+
 async function send() {
   if (sending || read().length === 0) return;
   sending = true;
@@ -140,6 +157,7 @@ async function send() {
   } catch (error) {
     // No connection, or the book is shut for a moment: the taps stay where they are and are tried again.
     console.info("Not sent yet:", error.message);
+    sayFromWhen(true);
   } finally {
     sending = false;
     show();
@@ -151,9 +169,9 @@ async function sendSome() {
   if (taps.length === 0) return false;
   const now = Date.now();
   const events = taps.map(({ at, ...tap }) => ({ ...tap, age_s: Math.max(0, Math.round((now - at) / 1000)) }));
-  const answer = await fetch(form.dataset.api, {
+  const answer = await fetch(floor.dataset.api, {
     method: "POST",
-    headers: { "Content-Type": "application/json", "X-CSRFToken": form.elements.csrfmiddlewaretoken.value },
+    headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
     body: JSON.stringify({ events }),
   });
   if (answer.status === 401 || answer.status === 403) {
@@ -179,13 +197,14 @@ async function sendSome() {
 
 // The page as the book has it now, without losing what is being typed.
 async function refresh() {
+  if (!form) return;
   const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const fresh = page.querySelector(".floor[data-token]");
   if (!fresh) return;
   const typed = Object.fromEntries([...new FormData(form)].filter(([name]) => !["key", "undoes", "csrfmiddlewaretoken"].includes(name)));
-  for (const place of ["[data-now]", "[data-likely]", ".others", ".holds"]) {
+  for (const place of ["[data-as-of]", "[data-now]", "[data-likely]", ".others", ".holds"]) {
     const [old, young] = [floor.querySelector(place), fresh.querySelector(place)];
     if (place === ".others") young.open = old.open;
     old.replaceWith(young);
@@ -193,11 +212,49 @@ async function refresh() {
   for (const [name, value] of Object.entries(typed)) if (form.elements[name] && value) form.elements[name].value = value;
 }
 
-if (form) {
-  form.elements.worker.value ||= localStorage.getItem(WHO) ?? "";
+async function look() {
+  if (document.visibilityState !== "visible") return;
+  try {
+    await refresh();
+  } catch (error) {
+    console.info("The mill does not answer:", error.message);
+    sayFromWhen(true);
+  }
   show();
+}
+
+// Each loom's page is kept in the phone before anybody is out of reach with it.
+async function keepLooms() {
+  const links = [...floor.querySelectorAll(".floor-looms a")].slice(0, MOST_KEPT);
+  for (const link of links) await fetch(link.href, { headers: { Accept: "text/html" } });
+}
+
+async function keepInPhone() {
+  // Only where the address is HTTPS or this very machine; elsewhere the page works as long as it stays open.
+  if (!navigator.serviceWorker || !floor.dataset.workers) return;
+  const isFirst = !navigator.serviceWorker.controller;
+  for (const address of floor.dataset.workers.split(" ")) await navigator.serviceWorker.register(address);
+  if (!navigator.serviceWorker.controller) {
+    await new Promise((goOn) => navigator.serviceWorker.addEventListener("controllerchange", goOn, { once: true }));
+  }
+  // The first page of all was opened before there was anybody to keep it.
+  if (isFirst) await fetch(location.href, { headers: { Accept: "text/html" } });
+  await keepLooms();
+  floor.dataset.kept = "yes";
+}
+
+if (form) form.elements.worker.value ||= localStorage.getItem(WHO) ?? "";
+show();
+if (floor.dataset.api) {
   send();
   addEventListener("online", send);
   addEventListener("visibilitychange", send);
   setInterval(send, TRY_AGAIN_MS);
+  addEventListener("offline", () => sayFromWhen(true));
+  addEventListener("online", look);
+  addEventListener("visibilitychange", look);
+  setInterval(look, LOOK_AGAIN_MS);
+  // A page out of the phone is looked at again at once: the mill may answer by now.
+  if (floor.querySelector("[data-as-of]:not([hidden])")) look();
+  keepInPhone().catch((error) => console.info("This phone keeps no pages:", error.message));
 }
