@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
-from mill.bench import pages, recompute
+from mill.bench import combining, pages, recompute
 from planning.improve import Limit, improve, kernel
 from planning.shed_plan import first_plan, from_json
 
@@ -65,8 +65,18 @@ def book_arguments(parser: CommandParser) -> None:
     parser.add_argument("--inside", action="store_true", help="measure in the book that is open, and print it bare")
 
 
+def sized_book_arguments(parser: CommandParser) -> None:
+    book_arguments(parser)
+    parser.add_argument("--size", type=int, default=1, help="of the example mill (1)")
+
+
 BENCHES: dict[str, Bench] = {
     "plan": Bench("looms: the search for a plan of the shed", plan_arguments, bench_plan),
+    "combining": Bench(
+        "order lines into warps: thrums and set-up against one warp a line, in the example mill",
+        sized_book_arguments,
+        combining.run,
+    ),
     "recompute": Bench(
         "warps worked out again, and the same with ten times the lots and movements", book_arguments, recompute.run
     ),
