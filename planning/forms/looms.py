@@ -130,6 +130,17 @@ class BreakdownForm(forms.Form):
     )
 
 
+class LateYarnForm(forms.Form):
+    """A delivery comes on a later day."""
+
+    expected_on = forms.DateField(
+        error_messages={
+            "required": "Say the day on which the delivery is now expected; a guess can be changed later.",
+            "invalid": "The day can't be read. Write it as 2027-03-31.",
+        }
+    )
+
+
 class PlaceForm(forms.Form):
     """Where a warp is to go: a loom, and the moment or the turn on it when one is said."""
 

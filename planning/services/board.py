@@ -9,8 +9,9 @@ from django.db import transaction
 
 from mill.refusal import Refusal
 from planning import board as board_room
-from planning.models import Closure, Loom, PlanRun, Slot, Warp
-from planning.services import clock, plans
+from planning.models import Loom, PlanRun, Slot, Warp
+from planning.services import assuming, clock, plans
+from planning.services.assuming import Assumed
 from planning.services.explaining import cost_parts, hours_said, listed
 from planning.services.standing import Standing, standing
 from planning.shed_plan import Plan, time_plan
@@ -18,19 +19,9 @@ from planning.shed_plan import Plan, time_plan
 BY_HAND = "by hand"
 
 
-def assumed(run: PlanRun) -> list[Closure]:
-    """The closure that the plan only thinks of, if it does."""
-    said = run.explained.get("assumes")
-    if not said:
-        return []
-    return [
-        Closure(
-            name=said["name"],
-            loom=Loom.objects.get(code=said["loom"]),
-            starts_at=datetime.fromisoformat(said["starts_at"]),
-            stops_at=datetime.fromisoformat(said["stops_at"]),
-        )
-    ]
+def assumed(run: PlanRun) -> Assumed:
+    """What the plan only thinks of, if it does."""
+    return assuming.read(run.explained.get("assumes"))
 
 
 def turn_for(run: PlanRun, loom: Loom, at: datetime, *, but: Warp) -> int:
@@ -64,7 +55,7 @@ def move(
     began = time.monotonic()
     if run.state not in (PlanRun.OFFERED, PlanRun.IN_FORCE):
         raise Refusal(f"Plan {run.pk} is {run.state}. Open the board of the plan in force, and move the warp there.")
-    there = standing(now=now, by_hand=True, closed=assumed(run)).wound_in(run.explained.get("winding", []))
+    there = standing(now=now, by_hand=True, assumed=assumed(run)).wound_in(run.explained.get("winding", []))
     orders = plans.orders_again(run, there)
     if at is not None:
         turn = turn_for(run, loom, at, but=warp)

@@ -7,19 +7,21 @@ there, so that warping and weaving settle on each other. Nothing is put in force
 import os
 import time
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.db import transaction
 from django.utils import timezone
 
+from inventory import services as store
+from inventory.models import Delivery
 from mill import jobs
 from mill.models import Job
 from mill.refusal import Refusal
 from planning.improve import PROVEN_WARPS, Limit, improve, kernel
 from planning.models import Closure, Loom
-from planning.services import explaining, plans
+from planning.services import assuming, explaining, plans
 from planning.services.explaining import cost_parts, hours_said
 from planning.services.looms import write_down
 from planning.services.standing import Standing, standing
@@ -59,14 +61,35 @@ def ask_without(loom: Loom, *, until: datetime, why: str, only_try: bool = False
     payload: dict[str, Any] = {"seconds": REPLAN_S, "few_moves": True, "by": by.pk if by else None}
     with transaction.atomic():
         if only_try:
-            payload["assumes"] = {
-                "loom": loom.code,
-                "name": why,
-                "starts_at": now.isoformat(),
-                "stops_at": until.isoformat(),
-            }
+            payload["assumes"] = assuming.loom_stands(loom, why=why, starts_at=now, stops_at=until)
             return jobs.ask(TASK, payload, by=by)
         write_down(Closure(name=why, loom=loom, starts_at=now, stops_at=until))
+        return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
+
+
+def ask_with_late_yarn(delivery: Delivery, *, expected_on: date, only_try: bool = False, by: Any = None) -> Job:
+    """A delivery comes on a later day: re-plan with few moves.
+
+    only_try    the day is thought of, not written down, until the plan is put in force
+    """
+    said = f"{expected_on:%a} {expected_on.day} {expected_on:%b}"
+    if delivery.is_closed:
+        raise Refusal(f"Delivery {delivery} is closed: nothing more of it is to come, so it can't be late.")
+    if expected_on < timezone.localdate():
+        raise Refusal(f"{said} has gone by. Say the day on which delivery {delivery} is now expected.")
+    if expected_on <= delivery.expected_on:
+        was = f"{delivery.expected_on:%a} {delivery.expected_on.day} {delivery.expected_on:%b}"
+        raise Refusal(
+            f"Delivery {delivery} is expected on {was} as it is, and {said} is no later. Say a later day, or write an "
+            "earlier one down on its page."
+        )
+    payload: dict[str, Any] = {"seconds": REPLAN_S, "few_moves": True, "by": by.pk if by else None}
+    with transaction.atomic():
+        if only_try:
+            payload["assumes"] = assuming.yarn_is_late(delivery, expected_on=expected_on)
+            return jobs.ask(TASK, payload, by=by)
+        delivery.expected_on = expected_on
+        store.write_delivery(delivery=delivery, changed=["expected_on"])
         return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
 
 
@@ -133,17 +156,7 @@ def improve_plan(payload: dict[str, Any]) -> dict[str, Any] | None:
     began = time.monotonic()
     by = get_user_model().objects.filter(pk=payload["by"]).first() if payload["by"] else None
     few_moves, assumes = payload["few_moves"], payload.get("assumes")
-    closed = []
-    if assumes:
-        closed = [
-            Closure(
-                name=assumes["name"],
-                loom=Loom.objects.get(code=assumes["loom"]),
-                starts_at=datetime.fromisoformat(assumes["starts_at"]),
-                stops_at=datetime.fromisoformat(assumes["stops_at"]),
-            )
-        ]
-    there = standing(few_moves=few_moves, closed=closed)
+    there = standing(few_moves=few_moves, assumed=assuming.read(assumes))
     found = look(there, seconds=payload["seconds"], few_moves=few_moves, watch=Watch(payload["seconds"], at_work))
     more: dict[str, Any] = {"proof": found.proof}
     if assumes:

@@ -13,9 +13,8 @@ from mill.models import Mill
 from mill.refusal import Refusal
 from planning.list_rules import orders
 from planning.models import Closure, Loom, PlanRun, Slot, Warp, set_up_rates
-from planning.services import clock, explaining, working_out
+from planning.services import assuming, clock, explaining, working_out
 from planning.services.explaining import listed
-from planning.services.looms import write_down
 from planning.services.standing import (
     IN_LOOM,
     TUNERS,
@@ -231,22 +230,13 @@ def _by_whom(run: PlanRun) -> str:
 
 
 def _bring_along(run: PlanRun) -> None:
-    """What a plan only thought of becomes so with it: pins of moves by hand, a loom that was taken to stand."""
+    """What a plan only thought of becomes so with it: pins of moves by hand, a loom that stands, yarn that is late."""
     looms = Loom.objects.in_bulk(run.explained.get("pins", {}).values(), field_name="code")
     for number, code in run.explained.get("pins", {}).items():
         warp = Warp.objects.filter(number=number).first()
         if warp and warp.state not in (*IN_LOOM, Warp.WOVEN_OUT) and code in looms:
             pin_warp(warp, loom=looms[code])
-    assumed = run.explained.get("assumes")
-    if assumed:
-        write_down(
-            Closure(
-                name=assumed["name"],
-                loom=Loom.objects.get(code=assumed["loom"]),
-                starts_at=datetime.fromisoformat(assumed["starts_at"]),
-                stops_at=datetime.fromisoformat(assumed["stops_at"]),
-            )
-        )
+    assuming.write_down_what_was(run.explained.get("assumes"))
 
 
 @transaction.atomic

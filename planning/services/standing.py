@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from math import ceil
 from typing import Any
@@ -18,6 +18,7 @@ from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
 from planning.models import Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpPart, WarpYarn, set_up_rates
 from planning.services import clock, working_out, woven
+from planning.services.assuming import NOTHING, Assumed
 from planning.services.woven import InLoom
 from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
@@ -214,19 +215,19 @@ def standing(
     now: datetime | None = None,
     few_moves: bool = False,
     by_hand: bool = False,
-    closed: Sequence[Closure] = (),
+    assumed: Assumed = NOTHING,
 ) -> Standing:
     """Looms, tuners, hours and the warps that wait, as they are at this moment.
 
     few_moves   every warp that leaves its place in the plan in force costs the mill's price of a move
     by_hand     nothing is frozen, and what is planned on a held loom may stay: the planner says what moves
-    closed      closures that are only thought of
+    assumed     what is only thought of
     """
     now = now or timezone.now()
     mill = Mill.the_one()
     epoch = clock.monday_before(now)
     now_min = clock.to_minute(now, epoch=epoch)
-    closures = [*Closure.objects.all(), *closed]
+    closures = [*Closure.objects.all(), *assumed.closed]
     looms = list(Loom.objects.select_related("shift_pattern").order_by("code"))
     if not looms:
         raise Refusal("There is no loom to plan. Enter the mill's looms first.")
@@ -241,7 +242,7 @@ def standing(
     base = PlanRun.objects.filter(state=PlanRun.IN_FORCE).defer("explained").first()
     upstream = Upstream(
         waiting=_waiting(warps, now_min=now_min),
-        supply=_supply(epoch=epoch, now_min=now_min),
+        supply=_supply(epoch=epoch, now_min=now_min, expected=assumed.expected),
         hours=Calendar(calendars[WARPING].weekly, calendars[WARPING].closed, horizon),
         warping_mills=max(mill.warping_mills, 1),
         now_min=now_min,
@@ -525,8 +526,11 @@ def _waiting(warps: list[Warp], *, now_min: int) -> dict[str, Waiting]:
     }
 
 
-def _supply(*, epoch: datetime, now_min: int) -> dict[int, tuple[tuple[int, int], ...]]:
-    """By yarn: minute and grams of what is on hand and to come, in order."""
+def _supply(*, epoch: datetime, now_min: int, expected: Mapping[int, date]) -> dict[int, tuple[tuple[int, int], ...]]:
+    """By yarn: minute and grams of what is on hand and to come, in order.
+
+    expected    deliveries that are taken to come on another day
+    """
     supply: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for lot in YarnLot.objects.free_to_use().with_balance().filter(on_hand_g__gt=0).order_by("received_on", "pk"):
         supply[lot.yarn_id].append((now_min, lot.on_hand_g))
@@ -537,10 +541,11 @@ def _supply(*, epoch: datetime, now_min: int) -> dict[int, tuple[tuple[int, int]
         .order_by("pk")
     ):
         received[delivery_id or 0] += grams or 0
-    for delivery in Delivery.objects.filter(is_closed=False).order_by("expected_on", "pk"):
-        grams = delivery.ordered_g - received[delivery.pk]
+    to_come = [(expected.get(one.pk, one.expected_on), one.pk, one) for one in Delivery.objects.filter(is_closed=False)]
+    for expected_on, pk, delivery in sorted(to_come, key=lambda row: row[:2]):
+        grams = delivery.ordered_g - received[pk]
         if grams > 0:
             # Counted on from the morning after the day it is expected.
-            minute = clock.day_start(delivery.expected_on, epoch=epoch) + DAY_MIN
+            minute = clock.day_start(expected_on, epoch=epoch) + DAY_MIN
             supply[delivery.yarn_id].append((max(minute, now_min), grams))
     return {yarn: tuple(parts) for yarn, parts in supply.items()}

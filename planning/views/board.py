@@ -345,7 +345,7 @@ def _bar(leaf: Leaf, slot: Slot) -> Bar:
 
 def _closed(leaf: Leaf, looms: list[Loom]) -> dict[int, list[tuple[int, int]]]:
     """By loom: the spans of the leaf in which it stands, shifts and closures together."""
-    closures: list[Closure] = [*Closure.objects.all(), *board.assumed(leaf.run)]
+    closures: list[Closure] = [*Closure.objects.all(), *board.assumed(leaf.run).closed]
     patterns = clock.hours_by_pattern(closures, epoch=leaf.epoch)
     horizon = -(-leaf.minutes // WEEK_MIN) * WEEK_MIN
     closed: dict[int, list[tuple[int, int]]] = {}

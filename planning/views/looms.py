@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_POST
 from django_htmx.http import HttpResponseClientRedirect
 
+from inventory.models import Delivery
 from mill import jobs
 from mill.desk import room
 from mill.listing import Column, listing, yes_or_no
@@ -20,7 +21,7 @@ from mill.models import Job
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, hours, moment, num
 from planning.bars import Load, bars_svg
-from planning.forms.looms import BreakdownForm, LoomForm
+from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp
 from planning.services import clock, explaining, foresight, improving, looms, plans
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
@@ -240,6 +241,27 @@ def loom_breaks_down(request: HttpRequest, code: str) -> HttpResponse:
     return redirect("plan_work", pk=job.pk)
 
 
+@require_POST
+@room("looms")
+def plan_late_yarn(request: HttpRequest, pk: int) -> HttpResponse:
+    """A delivery comes later: written down at once, or only tried on a copy; re-planned with few moves."""
+    found = get_object_or_404(Delivery, pk=pk)
+    form = LateYarnForm(request.POST)
+    try:
+        if not form.is_valid():
+            raise Refusal(" ".join(str(error) for errors in form.errors.values() for error in errors))
+        job = improving.ask_with_late_yarn(
+            found,
+            expected_on=form.cleaned_data["expected_on"],
+            only_try=request.POST.get("act") == "try",
+            by=request.user,
+        )
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+        return redirect("delivery", pk=pk)
+    return redirect("plan_work", pk=job.pk)
+
+
 @require_GET
 @room("looms")
 def plan_work(request: HttpRequest, pk: int) -> HttpResponse:
@@ -419,6 +441,7 @@ urlpatterns = [
     path("looms/plans/", plans_list, name="plans"),
     path("looms/plans/new/", plan_new, name="plan_new"),
     path("looms/plans/improve/", plan_improve, name="plan_improve"),
+    path("looms/plans/late-yarn/<int:pk>/", plan_late_yarn, name="plan_late_yarn"),
     path("looms/plans/looking/<int:pk>/", plan_work, name="plan_work"),
     path("looms/plans/looking/<int:pk>/stop/", plan_stop, name="plan_stop"),
     path("looms/plans/<int:pk>/", plan, name="plan"),

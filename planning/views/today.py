@@ -184,10 +184,10 @@ def due_deliveries() -> list[Entry]:
     return [
         Entry(
             row.number,
-            reverse("deliveries"),
+            reverse("delivery", args=[row.pk]),
             f"{row.yarn} from {row.supplier or 'its supplier'} was expected {day(row.expected_on)}",
-            "Receive it, or move its day",
-            reverse("deliveries"),
+            "Receive it, or re-plan without it",
+            reverse("delivery", args=[row.pk]),
         )
         for row in rows
     ]

@@ -9,6 +9,7 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
+from inventory.models import Delivery, YarnLot
 from mill import jobs
 from mill.models import Job
 from mill.refusal import Refusal
@@ -16,6 +17,7 @@ from planning.models import Closure, Loom, PlanRun, Warp
 from planning.services import improving, plans
 from planning.services.standing import standing
 from planning.shed_plan import Cost, time_plan
+from tests.make import make_delivery
 from tests.planning.busy_mill import make_busy_mill
 
 pytestmark = pytest.mark.django_db
@@ -240,6 +242,77 @@ def test_a_breakdown_that_is_over_already_or_without_a_reason_is_refused(desk, i
     assert b"Say why the loom stands" in page.content
     assert not Closure.objects.exists()
     assert not Job.objects.filter(task=improving.TASK).exists()
+
+
+@pytest.fixture
+def waiting(in_force):
+    """The weft of a cloth comes with a delivery next week, for it is in quarantine; one of its warps."""
+    warp = in_force.slots.filter(loom__code="2").latest("position").warp
+    yarn = warp.yarns.first().yarn
+    YarnLot.objects.filter(yarn=yarn).update(is_quarantined=True)
+    day = timezone.localdate() + timedelta(days=7)
+    return warp, make_delivery(yarn=yarn, ordered_g=90_000_000, expected_on=day)
+
+
+def test_late_yarn_is_written_down_and_re_planned_with_its_moves_told(desk, waiting):
+    warp, delivery = waiting
+    page = desk.get(f"/deliveries/{delivery.pk}/").content.decode()
+    assert "It is late: re-plan with few moves" in page
+    assert f'action="/looms/plans/late-yarn/{delivery.pk}/"' in page
+    late = timezone.localdate() + timedelta(days=45)
+    answer = desk.post(f"/looms/plans/late-yarn/{delivery.pk}/", {"expected_on": late.isoformat(), "act": "write"})
+    delivery.refresh_from_db()
+    assert delivery.expected_on == late
+    job = Job.objects.get(task=improving.TASK)
+    assert answer["Location"] == f"/looms/plans/looking/{job.pk}/"
+    run = settled(short(job))
+    assert (run.rule, run.state) == (improving.REPLANNED, PlanRun.OFFERED)
+    slot = run.slots.get(warp=warp)
+    assert timezone.localdate(slot.weaving_starts_at) > late
+    assert all({"said", "gain", "must"} <= move.keys() for move in run.explained["moves"])
+    assert "What it moves" in desk.get(f"/looms/plans/{run.pk}/").content.decode()
+
+
+def test_late_yarn_only_tried_moves_no_day_until_the_plan_is_put_in_force(desk, waiting, planner):
+    warp, delivery = waiting
+    was, late = delivery.expected_on, timezone.localdate() + timedelta(days=45)
+    desk.post(f"/looms/plans/late-yarn/{delivery.pk}/", {"expected_on": late.isoformat(), "act": "try"})
+    run = settled(short(Job.objects.get(task=improving.TASK)))
+    delivery.refresh_from_db()
+    assert delivery.expected_on == was
+    assert timezone.localdate(run.slots.get(warp=warp).weaving_starts_at) > late
+    page = desk.get(f"/looms/plans/{run.pk}/").content.decode()
+    assert f"It takes delivery {delivery} of {delivery.yarn} to come on" in page
+    # A move by hand on the copy goes on thinking the same.
+    from planning.services import board
+
+    loom = Loom.objects.exclude(pk=run.slots.get(warp=warp).loom_id).exclude(code="1").first()
+    moved = board.move(run, warp, loom=loom, by=planner)
+    assert timezone.localdate(moved.slots.get(warp=warp).weaving_starts_at) > late
+    plans.put_in_force(moved, by=planner)
+    delivery.refresh_from_db()
+    assert delivery.expected_on == late
+
+
+@pytest.mark.parametrize(
+    ("day", "says"),
+    [
+        (timedelta(days=-1), "has gone by. Say the day on which delivery"),
+        (timedelta(days=5), "is no later. Say a later day"),
+        (None, "Say the day on which the delivery is now expected"),
+    ],
+)
+def test_a_delivery_that_is_not_late_is_not_re_planned(desk, waiting, day, says):
+    _, delivery = waiting
+    said = (timezone.localdate() + day).isoformat() if day else ""
+    words = {"expected_on": said, "act": "write"}
+    page = desk.post(f"/looms/plans/late-yarn/{delivery.pk}/", words, follow=True).content.decode()
+    assert says in page
+    assert not Job.objects.filter(task=improving.TASK).exists()
+    Delivery.objects.filter(pk=delivery.pk).update(is_closed=True)
+    words["expected_on"] = (timezone.localdate() + timedelta(days=60)).isoformat()
+    page = desk.post(f"/looms/plans/late-yarn/{delivery.pk}/", words, follow=True).content.decode()
+    assert "is closed: nothing more of it is to come" in page
 
 
 def test_warps_that_start_within_the_freeze_stay_on_their_loom(in_force):

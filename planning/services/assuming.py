@@ -1,0 +1,68 @@
+"""What a plan only thinks of until it is put in force: a loom that stands, a delivery that comes later."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from inventory import services as store
+from inventory.models import Delivery
+from planning.models import Closure, Loom
+from planning.services.looms import write_down
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """closed: closures that are not written down; expected: by delivery, the day on which it is taken to come."""
+
+    closed: tuple[Closure, ...] = ()
+    expected: Mapping[int, date] = field(default_factory=dict)
+
+
+NOTHING = Assumed()
+
+
+def loom_stands(loom: Loom, *, why: str, starts_at: datetime, stops_at: datetime) -> dict[str, Any]:
+    """As it is kept with a search and its plan."""
+    return {
+        "loom": loom.code,
+        "name": why,
+        "starts_at": starts_at.isoformat(),
+        "stops_at": stops_at.isoformat(),
+        "said": f"loom {loom.code} to stand ({why})",
+    }
+
+
+def yarn_is_late(delivery: Delivery, *, expected_on: date) -> dict[str, Any]:
+    day = f"{expected_on:%a} {expected_on.day} {expected_on:%b}"
+    said = f"delivery {delivery} of {delivery.yarn} to come on {day}"
+    return {"delivery": delivery.pk, "expected_on": expected_on.isoformat(), "said": said}
+
+
+def read(kept: Mapping[str, Any] | None) -> Assumed:
+    if not kept:
+        return NOTHING
+    if "delivery" in kept:
+        return Assumed(expected={kept["delivery"]: date.fromisoformat(kept["expected_on"])})
+    return Assumed(
+        closed=(
+            Closure(
+                name=kept["name"],
+                loom=Loom.objects.get(code=kept["loom"]),
+                starts_at=datetime.fromisoformat(kept["starts_at"]),
+                stops_at=datetime.fromisoformat(kept["stops_at"]),
+            ),
+        )
+    )
+
+
+def write_down_what_was(kept: Mapping[str, Any] | None) -> None:
+    """The plan is put in force: what it thought of is so. A delivery that has come meanwhile stays as it is."""
+    assumed = read(kept)
+    for closure in assumed.closed:
+        write_down(closure)
+    for pk, expected_on in assumed.expected.items():
+        delivery = Delivery.objects.filter(pk=pk, is_closed=False).first()
+        if delivery:
+            delivery.expected_on = expected_on
+            store.write_delivery(delivery=delivery, changed=["expected_on"])
