@@ -168,6 +168,11 @@ def kernel() -> Kernel:
         return _compiled()
 
 
+def is_ready() -> bool:
+    """Whether this process can search at once, as well as it ever will."""
+    return find_spec("numba") is None or _compiled.cache_info().currsize > 0
+
+
 @cache
 def _compiled() -> Kernel:
     import numba

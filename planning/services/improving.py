@@ -5,7 +5,9 @@ there, so that warping and weaving settle on each other. Nothing is put in force
 """
 
 import os
+import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -18,9 +20,10 @@ from inventory import services as store
 from inventory.models import Delivery
 from mill import jobs
 from mill.models import Job
+from mill.readying import compiling
 from mill.refusal import Refusal
-from planning.improve import PROVEN_WARPS, Limit, improve, kernel
-from planning.models import Closure, Loom
+from planning.improve import PROVEN_WARPS, Limit, improve, is_ready, kernel
+from planning.models import Closure, Loom, PlanRun
 from planning.services import assuming, explaining, plans
 from planning.services.explaining import cost_parts, hours_said
 from planning.services.looms import write_down
@@ -34,6 +37,10 @@ REPLAN_S = 5
 ROUNDS = (0.5, 0.3, 0.2)
 # Above this many moves they are told without what each gains: each is a plan of its own to time.
 WEIGHED_MOVES = 40
+# Read from where it is kept, the search is ready sooner than this; else it is being compiled.
+READY_WITHIN_S = 2.0
+GETTING_READY = "Getting ready: the search is compiled on this machine, once, for some twenty seconds"
+FIRST = "first plan, while the search gets ready"
 # So often the job row is told, and asked whether to stop.
 TOLD_EVERY_S = 0.7
 # Less is not worth another round.
@@ -101,15 +108,15 @@ def at_work() -> Job | None:
 # Told while it runs
 
 
-def note_of(cost: Cost, *, elapsed_s: float, seconds: float) -> str:
-    """How good the best plan is so far, in its parts, in one line."""
+def note_of(cost: Cost, *, elapsed_s: float | None, seconds: float) -> str:
+    """How good the best plan is so far, in its parts, in one line. elapsed_s is None while the search gets ready."""
     return "; ".join(
         (
             f"Late, weighted: {hours_said(cost.weighted_tardy_min)}",
             f"Pieces late: {cost.tardy_pieces}",
             f"Set-up: {hours_said(cost.setup_min)}",
             f"All together: {cost.total:,}".replace(",", "\u202f"),
-            f"Elapsed: {elapsed_s:.0f} of {seconds:.0f} s",
+            GETTING_READY if elapsed_s is None else f"Elapsed: {elapsed_s:.0f} of {seconds:.0f} s",
         )
     )
 
@@ -118,8 +125,19 @@ def so_far(job: Job) -> dict[str, Any]:
     """The line of `note_of` taken apart again, for the page."""
     parts = [part.split(": ", 1) for part in job.progress_note.split("; ")]
     told = dict(part for part in parts if len(part) == 2)
-    elapsed = told.pop("Elapsed", "")
-    return {"best": list(told.items()), "elapsed": elapsed, "note": job.progress_note}
+    elapsed, gets_ready = told.pop("Elapsed", ""), told.pop("Getting ready", "")
+    return {
+        "best": list(told.items()),
+        "elapsed": elapsed,
+        "gets_ready": gets_ready,
+        "note": job.progress_note,
+        "first": first_offered(job) if gets_ready else None,
+    }
+
+
+def first_offered(job: Job) -> PlanRun | None:
+    """The plan that can be looked at while the search gets ready."""
+    return PlanRun.objects.filter(state=PlanRun.OFFERED, explained__search=job.pk).first()
 
 
 # The search
@@ -134,8 +152,10 @@ class Watch:
         self.told_at = 0.0
         self.is_stopped = False
 
-    def compiling(self) -> None:
-        self.at_work.progress(0, "The search is made ready on this machine: once, for some twenty seconds.")
+    def first(self, cost: Cost) -> None:
+        """The plan that the search begins with, told before the search is ready."""
+        self.at_work.progress(0, note_of(cost, elapsed_s=None, seconds=self.seconds))
+        self.is_stopped = self.is_stopped or self.at_work.is_asked_to_stop()
 
     def begin(self) -> None:
         self.began = time.monotonic()
@@ -157,7 +177,19 @@ def improve_plan(payload: dict[str, Any]) -> dict[str, Any] | None:
     by = get_user_model().objects.filter(pk=payload["by"]).first() if payload["by"] else None
     few_moves, assumes = payload["few_moves"], payload.get("assumes")
     there = standing(few_moves=few_moves, assumed=assuming.read(assumes))
-    found = look(there, seconds=payload["seconds"], few_moves=few_moves, watch=Watch(payload["seconds"], at_work))
+    first: list[PlanRun] = []
+
+    def offer_first(there: Standing, plan: Plan) -> None:
+        more = {"search": at_work.job.pk, **({"assumes": assumes} if assumes else {})}
+        first.append(plans.record_plan(there, plan, rule=FIRST, began=began, by=by, more=more, tried=0))
+
+    found = look(
+        there,
+        seconds=payload["seconds"],
+        few_moves=few_moves,
+        watch=Watch(payload["seconds"], at_work),
+        meanwhile=offer_first,
+    )
     more: dict[str, Any] = {"proof": found.proof}
     if assumes:
         more["assumes"] = assumes
@@ -176,6 +208,7 @@ def improve_plan(payload: dict[str, Any]) -> dict[str, Any] | None:
             beside=beside,
             more=more,
         )
+        PlanRun.objects.filter(pk__in=[one.pk for one in first], state=PlanRun.OFFERED).update(state=PlanRun.REFUSED)
         at_work.finish({"run": run.pk, "cost": cost_parts(found.plan.cost)})
     return None
 
@@ -190,16 +223,60 @@ class Found:
     proof: str
 
 
+def get_ready(tell: Callable[[], bool], meanwhile: Callable[[], None]) -> bool:
+    """Have the search compiled, or read from where it is kept; False when it is no longer wanted.
+
+    tell        told every second while it is not there yet; says whether to leave off
+    meanwhile   called once, when it takes its time
+    """
+
+    def make_ready() -> None:
+        with compiling():
+            kernel()
+
+    if is_ready():
+        return True
+    maker = threading.Thread(target=make_ready, name="making the search ready", daemon=True)
+    maker.start()
+    maker.join(READY_WITHIN_S)
+    if maker.is_alive():
+        meanwhile()
+    while maker.is_alive():
+        if tell():
+            return False
+        maker.join(1.0)
+    # What went wrong in the thread goes wrong here again, where it is heard.
+    kernel()
+    return True
+
+
 def look(
-    there: Standing, *, seconds: float, few_moves: bool = False, watch: Watch | None = None, changes: int | None = None
+    there: Standing,
+    *,
+    seconds: float,
+    few_moves: bool = False,
+    watch: Watch | None = None,
+    changes: int | None = None,
+    meanwhile: Callable[[Standing, Plan], None] | None = None,
 ) -> Found:
-    """The best plan that can be found in so many seconds; with `changes` the same one on every machine."""
+    """The best plan that can be found in so many seconds; with `changes` the same one on every machine.
+
+    meanwhile   given the first plan, when the search takes its time to get ready
+    """
     start = plans.carried_on(there)
     if not few_moves:
         start = min(start, plans.by_rule(there, "best"), key=lambda plan: plan.cost.total)
     there, plan = plans.wind_as_needed(there, start)
-    if watch:
-        watch.compiling()
+    if watch and meanwhile:
+        watch.first(plan.cost)
+        first_there, first_plan = there, plan
+
+        def tell() -> bool:
+            watch.first(first_plan.cost)
+            return watch.is_stopped
+
+        if not get_ready(tell, lambda: meanwhile(first_there, first_plan)):
+            return Found(there, plan, is_optimal=False, proof="Stopped before the search was ready: the first plan.")
     kernel()
     if watch:
         watch.begin()

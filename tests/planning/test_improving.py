@@ -1,6 +1,7 @@
 """A better plan looked for in the worker: told how far it is, stopped with the best, offered; and re-planning."""
 
 import time
+from contextlib import ExitStack
 from datetime import datetime, timedelta
 from itertools import permutations
 from zoneinfo import ZoneInfo
@@ -12,6 +13,7 @@ from django.utils import timezone
 from inventory.models import Delivery, YarnLot
 from mill import jobs
 from mill.models import Job
+from mill.readying import compiling
 from mill.refusal import Refusal
 from planning.models import Closure, Loom, PlanRun, Warp
 from planning.services import improving, plans
@@ -191,6 +193,53 @@ def test_warps_are_wound_in_the_order_in_which_the_looms_need_them(planner):
     assert sorted(wound.order) == sorted(there.order)
     for code, (_, stop) in wound.winding.items():
         assert plan.placements[code].setup_start >= stop or plan.placements[code].start >= stop
+
+
+def test_while_the_search_gets_ready_the_first_plan_is_there_to_be_looked_at(desk, mill, planner):
+    from planning import improve
+
+    # As in a worker that has just begun, while another process compiles.
+    improve._compiled.cache_clear()
+    seen = []
+
+    class AtWork(jobs.AtWork):
+        def progress(self, pct, note=""):
+            super().progress(pct, note)
+            if "Getting ready" in note and improving.first_offered(self.job):
+                seen.append(desk.get(f"/looms/plans/looking/{self.job.pk}/").content.decode())
+                held.close()
+
+    job = improving.ask(seconds=5, by=planner)
+    Job.objects.filter(pk=job.pk).update(payload=job.payload | {"seconds": 0.2})
+    claimed = jobs.claim(jobs.worker_name(), job_id=job.pk)
+    at_work = AtWork(claimed)
+    with ExitStack() as held, jobs._being_at(at_work):
+        held.enter_context(compiling())
+        improving.improve_plan(claimed.payload)
+    first = PlanRun.objects.get(rule=improving.FIRST)
+    assert "the search is compiled on this machine, once" in seen[0]
+    assert f"Look at plan {first.pk} meanwhile" in seen[0]
+    assert "All together" in seen[0]
+    assert first.slots.count() == 9
+    job.refresh_from_db()
+    found = PlanRun.objects.get(pk=job.result["run"])
+    assert found.cost["total"] <= first.cost["total"]
+    # The better plan takes its place.
+    assert (first.state, found.state) == (PlanRun.REFUSED, PlanRun.OFFERED)
+
+
+def test_stopped_before_the_search_is_ready_it_is_the_first_plan(mill, planner):
+    from planning import improve
+
+    improve._compiled.cache_clear()
+    job = improving.ask(seconds=5, by=planner)
+    claimed = jobs.claim(jobs.worker_name(), job_id=job.pk)
+    jobs.stop(claimed)
+    with compiling(), jobs._being_at(jobs.AtWork(claimed)):
+        improving.improve_plan(claimed.payload)
+    job.refresh_from_db()
+    run = PlanRun.objects.get(pk=job.result["run"])
+    assert "Stopped before the search was ready" in run.explained["proof"]
 
 
 # Re-planning

@@ -1,12 +1,17 @@
 """The commands that plan sheds from files; neither may touch the database."""
 
 import json
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from tests.planning.mills import INSTANCES, instance
 from tests.planning.plan_walker import walk
+from tests.started import ROOT, is_gone, wait_until
 
 
 def test_a_shed_in_a_file_is_planned_into_another(tmp_path, capsys):
@@ -46,3 +51,22 @@ def test_the_benchmark_prints_a_line_for_each_shed(capsys):
 def test_every_recorded_best_has_its_shed():
     recorded = json.loads((INSTANCES / "best.json").read_text())
     assert {f"{name}.json" for name in recorded} | {"best.json"} == {path.name for path in INSTANCES.glob("*.json")}
+
+
+def children_of(pid):
+    listed = Path(f"/proc/{pid}/task/{pid}/children").read_text()
+    return {int(child): Path(f"/proc/{child}/cmdline").read_text().split("\0") for child in listed.split()}
+
+
+def test_the_search_is_made_ready_ahead_by_a_process_that_ends_with_its_parent(capsys):
+    call_command("ready_search")
+    assert "ready in" in capsys.readouterr().out
+    # A worker has it done by a child, which must not outlive it.
+    code = "import time, mill.settings; from mill.readying import make_ready_ahead; make_ready_ahead()"
+    env = {**os.environ, "DJANGO_SETTINGS_MODULE": "mill.settings"}
+    worker = subprocess.Popen([sys.executable, "-c", f"{code}; time.sleep(60)"], env=env, cwd=ROOT)
+    wait_until(lambda: any("ready_search" in words for words in children_of(worker.pid).values()))
+    (child,) = children_of(worker.pid)
+    worker.kill()
+    worker.wait()
+    wait_until(lambda: is_gone(child))

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
 from mill.bench import combining, pages, recompute
+from mill.readying import keep_compiled_code
 from planning.improve import Limit, improve, kernel
 from planning.shed_plan import first_plan, from_json
 
@@ -94,6 +95,7 @@ class Command(BaseCommand):
             bench.arguments(kinds.add_parser(name, help=bench.what))
 
     def handle(self, *, bench: str, **options: Any) -> None:
+        keep_compiled_code()
         own = CommandParser()
         BENCHES[bench].arguments(own)
         names = {action.dest for action in own._actions} - {"help"}

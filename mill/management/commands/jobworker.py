@@ -1,13 +1,12 @@
 """Works the job table off in this process: the queue of one PC, with no broker."""
 
 import importlib
-import os
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
 from mill import jobs
+from mill.readying import keep_compiled_code, make_ready_ahead
 from mill.tether import leave_in_good_order, tie_to
 
 
@@ -21,14 +20,15 @@ class Command(BaseCommand):
         parser.add_argument("--include", action="append", default=[], metavar="MODULE", help="has tasks as well")
 
     def handle(self, *, parent: int | None, quick: bool, include: list[str], **options: Any) -> None:
-        # Compiled code of the loom planner is kept beside the data, so that it is compiled once.
-        os.environ.setdefault("NUMBA_CACHE_DIR", str(settings.DATA_DIR / "numba"))
+        keep_compiled_code()
         # What is at work then is put back, and begun afresh by the next worker.
         leave_in_good_order()
         if parent:
             tie_to(parent)
         for module in include:
             importlib.import_module(module)
+        if not quick:
+            make_ready_ahead()
         worker = jobs.worker_name()
         but_not = jobs.long_tasks() if quick else set()
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from mill.readying import keep_compiled_code
 from mill.refusal import Refusal
 from planning.improve import Improved, Limit, improve
 from planning.shed_plan import Shed, from_json, plan_file
@@ -25,6 +26,7 @@ class Command(BaseCommand):
         parser.add_argument("--threads", type=int, default=2)
 
     def handle(self, *, instance: Path, plan: Path, seconds: float, seed: int, threads: int, **options: Any) -> None:
+        keep_compiled_code()
         try:
             shed = read_shed(instance)
             limit = Limit(seconds=seconds, clock=time.monotonic)

@@ -22,6 +22,7 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from mill.latch import Held, Latch
+from mill.readying import keep_compiled_code
 from mill.tether import leave_in_good_order
 
 OPENED_WITHIN_S = 90
@@ -51,8 +52,7 @@ class Command(BaseCommand):
 
     def handle(self, *, port: int, empty: bool, browser: bool, address: str | None, **options: Any) -> None:
         leave_in_good_order()
-        # Compiled code of the loom planner is kept with the book: compiled once, for whichever process needs it.
-        os.environ.setdefault("NUMBA_CACHE_DIR", str(settings.DATA_DIR / "numba"))
+        keep_compiled_code()
         url = f"http://127.0.0.1:{port}/"
         listen, env = "127.0.0.1", {}
         if address:
