@@ -5,6 +5,20 @@ from decimal import Decimal
 
 from mill.refusal import Refusal
 
+# Steps of a route that people do at the perch and the mending table: no batch is sewn together for them.
+AT_THE_PERCH = frozenset(
+    ("grey perch", "perch", "burl", "burl and mend", "mend", "mending", "final perch", "measure", "measure and roll")
+)
+
+
+def is_at_the_perch(step: str) -> bool:
+    """Whether a step of a route is one of looking, mending or measuring, by the trade's names for them.
+
+    >>> is_at_the_perch("Burl and mend"), is_at_the_perch("scour")
+    (True, False)
+    """
+    return step.strip().lower() in AT_THE_PERCH
+
 
 def route_shrink_pct(steps_pct: Iterable[Decimal]) -> Decimal:
     """Shrinkage of a whole route from that of its steps, in width or in length; loss of mass compounds alike.

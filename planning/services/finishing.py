@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from mill.models import Mill
 from mill.refusal import Refusal
+from planning.finishing import is_at_the_perch
 from planning.models import BatchPiece, FinishingBatch, Machine, OrderLine, Piece, RouteStep, Worker
 from planning.services.line_states import lines_follow
 from planning.services.pieces import change, enter, lock_pieces, mending_left_min
@@ -37,11 +38,12 @@ def to_finish() -> QuerySet[Piece]:
 def next_step(piece: Piece) -> RouteStep | None:
     """The step of its route that it has not been through in this round; None when it has been through all.
 
+    A step that is done at the perch or the mending table is none to be put into: its own pages know of it.
     Reads route_steps and steps through all(), so that a prefetch serves many.
     """
     taken = {step.step_position for step in piece.steps.all() if step.round == piece.round}
     for step in piece.spec.route_steps.all():
-        if step.position >= piece.round_from and step.position not in taken:
+        if step.position >= piece.round_from and step.position not in taken and not is_at_the_perch(step.name):
             return step
     return None
 

@@ -80,6 +80,18 @@ def test_a_re_finished_piece_takes_its_steps_a_second_time(three, planner):
     assert piece.steps.count() == 3
 
 
+def test_perching_and_mending_in_a_route_are_no_steps_to_be_sewn_together_for(planner):
+    route = [(name, "0", "0", "0") for name in ("grey perch", "burl and mend", "scour", "final perch")]
+    warp = weaving_warp(planner, spec=make_spec(route=route))
+    piece = cut(warp, planner)
+    assert where(piece) == "to the grey perch"
+    pieces.perch_grey(piece, length_m=Decimal(64), width_cm=Decimal(165), mending_min=0, by=planner)
+    assert where(piece) == "to scour"
+    piece = Piece.objects.get(pk=piece.pk)
+    finishing.take_out(finishing.put_in([piece], step="scour", by=planner, key="k"), by=planner)
+    assert where(piece) == "to the final perch"
+
+
 def test_a_batch_that_was_not_put_in_leaves_its_pieces_where_they_stood(three, planner):
     batch = finishing.put_in(three, step="scour", by=planner, key="k")
     with pytest.raises(Refusal, match="Say why"):
