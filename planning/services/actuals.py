@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -30,6 +30,11 @@ class Late:
     off_at: datetime
     last_day: datetime
     late_min: int
+
+    @property
+    def last_on(self) -> date:
+        """The day at whose end it had to be off."""
+        return timezone.localdate(self.last_day - timedelta(minutes=1))
 
 
 @dataclass(frozen=True)

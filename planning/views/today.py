@@ -75,8 +75,8 @@ def late_as_woven() -> list[Entry]:
             Entry(
                 str(late.line),
                 reverse("order", args=[late.line.order.number]),
-                f"comes off loom {row.loom} {moment(late.off_at)}; for its due date {day(late.line.due_on)} it had to "
-                f"by {moment(late.last_day)}",
+                f"comes off loom {row.loom} {moment(late.off_at)}; to be finished by {day(late.line.due_on)} it had to "
+                f"be off on {day(late.last_on)}",
                 "See what is woven",
                 reverse("actuals"),
             )
