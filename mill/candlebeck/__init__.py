@@ -8,6 +8,7 @@ orders.py   customers, and the order book as it stands
 past.py     warps woven out and pieces sent
 store.py    lots, deliveries and the ledger
 floor.py    warps on their way to the loom and in it, the plan, the tickets
+told.py     who works on the floor, and what they told of the looms in the last days
 
 The past is written all at once and the present through the same services as the pages use; the database's own rules
 look at both.

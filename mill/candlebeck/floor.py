@@ -4,22 +4,18 @@ All of it through the services that the pages use.
 """
 
 from collections.abc import Sequence
-from itertools import count
-from random import Random
 
 from inventory import services as store
 from inventory.models import Yarn, YarnLot
 from mill import jobs
-from mill.candlebeck import cloths, names
-from mill.candlebeck.past import near, piece_number, times
+from mill.candlebeck import cloths, names, told
 from mill.candlebeck.store import DyeLots, all_yarns_changed
 from mill.candlebeck.story import FLOOR_FROM, Story, clock_at
 from mill.refusal import Refusal
 from planning.loom import reasons_against
-from planning.models import Cloth, JobTicket, Loom, OrderLine, Piece, Warp
+from planning.models import Cloth, FloorEvent, JobTicket, Loom, OrderLine, Warp
 from planning.services import combine, looms, plans, tickets, warp_steps, warp_yarn
 from planning.services.combine import Wishes
-from planning.services.line_states import lines_follow
 from planning.services.standing import reed_key
 from planning.services.working_out import for_working_out
 from planning.ticket import from_json, loom_needs
@@ -124,50 +120,18 @@ def work(story: Story, warps: Sequence[Warp], goes_to: dict[int, Loom], dye_lots
         if until == Warp.YARN_DRAWN:
             continue
         with clock_at(story.workday(began - 2), 12, n % 60):
-            warp_steps.wind(warp, by=story.by)
+            told.tell(story, warp, FloorEvent.WOUND, worker=told.somebody("warper", turn=n))
         if until == Warp.WOUND:
             continue
         with clock_at(story.workday(began - 3), 14, n % 60):
-            warp_steps.gait(warp, loom=goes_to[warp.pk], by=story.by)
+            Warp.objects.filter(pk=warp.pk).update(pin_loom=goes_to[warp.pk])
+            told.tell(story, warp, FloorEvent.GAITED, worker=told.somebody("tuner", turn=n))
+            Warp.objects.filter(pk=warp.pk).update(pin_loom=None)
             warp_steps.draw_weft(warp, by=story.by)
-        # The last one has been gaited and waits for its weaver.
-        if n < n_loom - 1:
-            with clock_at(story.workday(began - 3), 17, n % 60):
-                warp_steps.begin_weaving(warp, by=story.by)
     with clock_at(story.workday(1), 13):
         jobs.settle()
-    _weave(story, warps[: max(0, n_loom - 1)], story.dice("floor"))
-
-
-def _weave(story: Story, warps: Sequence[Warp], dice: Random) -> None:
-    """Picks woven so far, and the pieces that have been cut off."""
-    rows = {warp.pk: warp for warp in Warp.objects.filter(pk__in=[w.pk for w in warps]).select_related("worked")}
-    numbers, pieces = count(Piece.objects.count() + 1), []
-    for n, warp in enumerate(warps):
-        row = rows[warp.pk]
-        figures = from_json(row.worked.figures or {})
-        left = round(figures.picks * min(0.93, 0.08 + 0.85 * dice.random()))
-        Warp.objects.filter(pk=row.pk).update(picks_woven=left)
-        parts = row.parts.select_related("spec")
-        cuts = [(part, run) for part, run in zip(parts, figures.runs, strict=True) for _ in range(part.pieces)]
-        for part, run in cuts:
-            left -= run.picks_per_piece
-            if left < 0:
-                break
-            woven_on = story.workday(1 + n % 3)
-            pieces.append(
-                Piece(
-                    number=piece_number(woven_on, next(numbers)),
-                    spec=part.spec,
-                    warp=row,
-                    line_id=part.line_id,
-                    woven_on=woven_on,
-                    grey_length_m=near(run.grey_length_m * times(dice, 0.006), "0.01"),
-                    grey_width_cm=near(figures.cloth.grey_width_cm * times(dice, 0.004), "0.1"),
-                )
-            )
-    Piece.objects.bulk_create(pieces)
-    lines_follow(piece.line_id for piece in pieces if piece.line_id)
+    # The last one has been gaited and waits for its weaver.
+    told.weave(story, warps[: max(0, n_loom - 1)])
 
 
 # What stands on the board

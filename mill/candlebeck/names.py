@@ -244,6 +244,35 @@ TUNER_HOURS = "Mon-Fri 06:00-14:00, 14:00-22:00; Sat 06:00-12:00"
 WARPING_HOURS = "Mon-Fri 06:00-14:00, 14:00-22:00"
 
 
+# Short code, name and trade.
+WORKERS = (
+    ("UNA", "Una Bellwether", "weaver"),
+    ("TOM", "Tom Ashlar", "weaver"),
+    ("IDA", "Ida Flintoff", "weaver"),
+    ("KIT", "Kit Merrow", "weaver"),
+    ("ROB", "Rob Thornaby", "tuner"),
+    ("ELS", "Elsa Pikestaff", "tuner"),
+    ("WIN", "Winnie Copeland", "warper"),
+    ("MAY", "May Dunnock", "mender"),
+    ("JOE", "Joe Larkspur", "mender"),
+    ("FIN", "Finlay Moorcock", "finisher"),
+    ("NAN", "Nan Reedling", "finisher"),
+    ("SAM", "Sam Holloway", "store"),
+)
+# Name, the step that it does, metres in a working day. From memory.
+MACHINES = (
+    ("Dolly 1", "scour", "600"),
+    ("Dolly 2", "scour", "450"),
+    ("Milling machine", "mill", "240"),
+    ("Washing-off dolly", "wash off", "500"),
+    ("Tenter", "tenter and dry", "900"),
+    ("Raising gig", "raise", "500"),
+    ("Cropping machine", "crop", "1200"),
+    ("Rotary press", "press", "1100"),
+    ("Decatiser", "decatise", "700"),
+)
+
+
 @dataclass(frozen=True)
 class LoomOf:
     """A kind of loom; `reed_spaces_cm` and `ppms` are those of each, in turn."""

@@ -7,6 +7,7 @@ from inventory.models import Delivery, Inspection, Movement, Yarn, YarnDemand, Y
 from planning.models import (
     Closure,
     ColourwayYarn,
+    FloorEvent,
     JobTicket,
     Loom,
     Order,
@@ -54,6 +55,7 @@ TABLES: list[tuple[Any, list[str]]] = [
     (WarpYarn, ["warp__number", "yarn__code", "use", "issue_g"]),
     (WarpHold, ["warp__number", "reservation__lot__label", "use", "drawn_g"]),
     (Piece, ["number", "warp__number", "state", "woven_on", "grey_length_m", "finished_length_m", "mass_g", "points"]),
+    (FloorEvent, ["warp__number", "kind", "worker__code", "happened_at", "facts"]),
     (PlanRun, ["rule", "state", "cost"]),
     (Slot, ["warp__number", "loom__code", "position", "setup", "weaving_starts_at", "weaving_stops_at", "late_min"]),
     (JobTicket, ["number", "warp__number", "day", "overtaken_why"]),

@@ -29,19 +29,24 @@ from planning.models import (
     ClothSpec,
     Colourway,
     Customer,
+    FloorEvent,
     JobTicket,
     Loom,
+    Machine,
     Order,
     OrderLine,
     Piece,
     PlanRun,
     Reed,
+    RouteStep,
     ShiftPattern,
     Warp,
     WarpFigures,
     WarpPart,
+    Worker,
     mill_facts,
 )
+from planning.services import actuals
 from planning.services.cloths import figures_of
 from planning.services.line_figures import run_of_draft
 from planning.services.orders import LineDraft
@@ -163,6 +168,28 @@ def test_about_sixty_lines_are_on_some_thirty_warps_in_every_state():
         assert 0 <= warp.picks_woven < warp.worked.picks
     assert warps.filter(state=Warp.PLANNED, holds__isnull=False).exists(), "yarn is held for what comes next"
     assert OrderLine.objects.filter(state=OrderLine.ENTERED).count() >= 15
+
+
+def test_the_floor_told_its_last_days_and_the_looms_show_how_they_ran():
+    assert {worker.trade for worker in Worker.objects.all()} == {trade for trade, _ in Worker.TRADES}
+    told = FloorEvent.objects.all()
+    assert not told.exclude(refused="").exists()
+    assert told.count() > 60
+    assert {"wound", "gaited", "started", "stopped", "running", "piece off", "picks"} <= set(
+        told.values_list("kind", flat=True)
+    )
+    assert told.aggregate(last=Max("happened_at"))["last"].date() < ON
+    groups = actuals.groups_of(days=28)
+    assert len(groups["loom"]) >= 4
+    assert {"06:00–14:00", "14:00–22:00"} <= {group.name for group in groups["shift"]}
+    for group in groups["loom"]:
+        assert 50 < group.tally.efficiency_pct < 85
+    assert actuals.offers(groups["loom"]), "a loom ran otherwise than its record says"
+    for piece in Piece.objects.filter(events__kind="piece off"):
+        assert piece.number == f"{piece.warp.number}-{piece.cut}"
+        assert piece.line.cloth_id == piece.spec.cloth_id
+    steps = {name.strip() for name in RouteStep.objects.values_list("name", flat=True)}
+    assert set(Machine.objects.values_list("step", flat=True)) <= steps
 
 
 def test_half_a_year_of_pieces_scatters_round_the_specification():

@@ -10,7 +10,7 @@ from django.db.models import Model
 from django.utils import timezone
 
 from inventory.models import Movement, Yarn, YarnLot
-from mill.candlebeck import cloths, floor, orders, past, shed, store
+from mill.candlebeck import cloths, floor, orders, past, shed, store, told
 from mill.candlebeck.story import Story
 from planning.models import Cloth, Customer, Loom, Order, OrderLine, Piece, Warp
 
@@ -57,6 +57,7 @@ def refuse_a_begun_book() -> None:
 def build(*, seed: int, size: int, on: date) -> None:
     story = Story(on=on, seed=seed, size=size, by=planner())
     shed.build(story)
+    told.write_people()
     cloths.write_yarns(story)
     cloths.write_cloths(story)
     weaves = cloths.weaves()
