@@ -9,5 +9,6 @@ draw          which lots to draw for a need: one dye lot, oldest first, useful r
 drawdown      day by day what there will be, what runs short, when to order
 curve         the draw-down drawn: where its line, its shortage and its marks stand
 foresight     what a change would do to a yarn: its draw-down now and then
-store_care    what is due an inspection, and why
+store_care    what is due an inspection, a lure or a look, and why
+treatment     what is in print about freezing and heating yarn, and whether a treatment met it
 """

@@ -15,6 +15,8 @@ from inventory.models import (
     Place,
     Reservation,
     Supplier,
+    Trap,
+    Treatment,
     Yarn,
     YarnDemand,
     YarnLot,
@@ -105,15 +107,29 @@ class OutlookMarkAdmin(LookOnly):
 
 @admin.register(Inspection)
 class InspectionAdmin(LookOnly):
-    list_display = ("place", "on", "moths", "larvae", "beetles", "note", "by")
+    list_display = ("place", "on", "webbing_moths", "case_moths", "moths", "larvae", "beetles", "note", "by")
     list_filter = ("place",)
     list_select_related = ("place", "by")
 
 
 @admin.register(Place)
 class PlaceAdmin(LookOnly):
-    list_display = ("code", "name", "is_dark", "lure_renewed_on")
+    list_display = ("code", "name", "is_dark")
     search_fields = ("code", "name")
+
+
+@admin.register(Trap)
+class TrapAdmin(LookOnly):
+    list_display = ("code", "place", "catches", "lure_renewed_on", "is_hung")
+    list_select_related = ("place",)
+    search_fields = ("code", "place__code")
+
+
+@admin.register(Treatment)
+class TreatmentAdmin(LookOnly):
+    list_display = ("pk", "way", "place", "began_on", "ended_on", "core_c", "held_h", "by")
+    list_filter = ("way",)
+    list_select_related = ("place", "by")
 
 
 @admin.register(Supplier)

@@ -7,10 +7,13 @@ from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from inventory.count_sheet import as_stored
-from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Yarn, YarnLot
+from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Trap, Treatment, Yarn, YarnLot
+from inventory.store_care import SPECIES
+from inventory.treatment import FREEZING, WAYS
 from inventory.yarn import REGAINS, Count, read_count, regain_called, regain_from_content_pct
 from mill.fields import MeasureField, PercentField
 from mill.models import Mill
@@ -260,12 +263,21 @@ class FibreForm(OnceForm):
 
 
 class PlaceForm(OnceForm):
-    lure_renewed_on = DayField(label="Lure renewed on", required=False, help_text="Of the moth trap that hangs there.")
-
     class Meta:
         model = Place
-        fields = ["code", "name", "is_dark", "lure_renewed_on"]
+        fields = ["code", "name", "is_dark"]
         labels = {"code": "Place", "is_dark": "Dark"}
+
+
+class TrapForm(OnceForm):
+    lure_renewed_on = DayField(
+        label="Lure renewed on", initial=timezone.localdate, help_text="Its lure, or the whole trap."
+    )
+
+    class Meta:
+        model = Trap
+        fields = ["code", "place", "catches", "lure_renewed_on", "is_hung"]
+        labels = {"code": "Trap", "place": "Hangs in", "catches": "Lure of", "is_hung": "It hangs"}
 
 
 class TriggersForm(forms.ModelForm):
@@ -417,12 +429,121 @@ class StocktakeForm(MoistForm):
 
 
 class InspectionForm(KeyedForm):
+    """What was found in a place, by species; `traps` are those that hang there."""
+
     on = DayField(label="Looked over on", initial=timezone.localdate)
-    moths = whole_number("Moths", initial=0)
-    larvae = whole_number("Larvae", initial=0)
-    beetles = whole_number("Carpet beetles", initial=0)
     note = words("What was seen and done", 200)
-    is_lure_renewed = forms.BooleanField(label="Lure renewed", required=False)
+
+    def __init__(self, *args: Any, traps: QuerySet[Trap], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, label, latin in SPECIES:
+            self.fields[name] = whole_number(label, initial=0, help_text=latin)
+        self.fields["renewed"] = forms.ModelMultipleChoiceField(
+            traps,
+            label="Lures renewed",
+            required=False,
+            widget=forms.CheckboxSelectMultiple,
+        )
+        if not traps:
+            del self.fields["renewed"]
+        self.order_fields(["key", "on", *(name for name, *_ in SPECIES), "renewed", "note"])
+
+    def found(self) -> dict[str, int]:
+        return {name: self.cleaned_data[name] for name, *_ in SPECIES}
+
+
+class CoreField(MeasureField):
+    """Degrees Celsius, below nought with a minus."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(
+            **{"unit": "number", "written": "°C", "min_value": -80, "max_value": 120, "places": 1, **kwargs}
+        )
+
+    def to_python(self, value: Any) -> Decimal | int | None:
+        # A minus as it is printed reads as one.
+        return super().to_python(value.replace("\u2212", "-") if isinstance(value, str) else value)
+
+
+class TreatmentForm(KeyedForm):
+    """Lots that go into the freezer or are heated: those offered, or all that lies in a place."""
+
+    way = forms.ChoiceField(label="How", choices=Treatment.WAYS)
+    began_on = DayField(label="Begun on", initial=timezone.localdate)
+    target_core_c = CoreField(label="Core to reach", required=False, initial=WAYS[FREEZING].core_c)
+    target_h = MeasureField(
+        label="And hold for",
+        unit="number",
+        written="hours",
+        places=1,
+        above=0,
+        max_value=10_000,
+        required=False,
+        initial=WAYS[FREEZING].held_h,
+    )
+    done_by = words("Who does it", 120, help_text="A licensed firm, or who of the mill.")
+    note = words("Remark", 200)
+
+    def __init__(self, *args: Any, lots: Iterable[YarnLot], place: Place | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if place is None:
+            offered = YarnLot.objects.filter(pk__in=[lot.pk for lot in lots]).select_related("yarn").order_by("label")
+            self.fields["lots"] = forms.ModelMultipleChoiceField(
+                offered, label="Lots", widget=forms.CheckboxSelectMultiple
+            )
+            self.fields["lots"].label_from_instance = lambda lot: (  # type: ignore[attr-defined]
+                f"{lot}, {lot.yarn}" + (f": {lot.quarantine_reason}" if lot.quarantine_reason else "")
+            )
+        self.order_fields(["key", "lots"])
+
+
+class ProbeForm(forms.Form):
+    """What the probe read."""
+
+    ended_on = DayField(label="Over on", initial=timezone.localdate)
+    core_c = CoreField(
+        label="Core, at its worst",
+        required=False,
+        help_text="The warmest of a freezing, the coldest of a heating.",
+    )
+    held_h = MeasureField(
+        label="Held for",
+        unit="number",
+        written="hours",
+        places=1,
+        min_value=0,
+        max_value=10_000,
+        required=False,
+        help_text="That the core stayed so.",
+    )
+    measured_how = words("How it was measured", 120, help_text="A probe in the middle of a bale.")
+    note = words("Remark", 200)
+
+
+class ReleaseForm(LotForm):
+    """Out of quarantine, with what was done to it."""
+
+    treatment = forms.ModelChoiceField(
+        Treatment.objects.none(), required=False, label="After treatment", empty_label="none that is written down"
+    )
+    reason = words("Why", 90, required=True)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = self.lot.treatments.order_by("-began_on", "-pk")
+        self.fields["treatment"].queryset = rows  # type: ignore[attr-defined]
+        self.fields["treatment"].label_from_instance = treatment_said  # type: ignore[attr-defined]
+        done = [row for row in rows if row.ended_on]
+        self.fields["treatment"].initial = done[0].pk if done else None
+
+
+class ReleaseTreatedForm(KeyedForm):
+    reason = words("Why", 90, required=True)
+
+
+def treatment_said(row: Treatment) -> str:
+    """A treatment as a choice: what it was, and whether it met the figure in print."""
+    return f"{row}, {row.get_way_display()}: {row.verdict.said if row.verdict else 'under way'}"
 
 
 class LatenessForm(forms.Form):

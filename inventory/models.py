@@ -7,7 +7,7 @@ from django.db.models import Case, F, OuterRef, Q, Subquery, Sum, Value, When
 from django.db.models.functions import Coalesce
 from simple_history.models import HistoricalRecords
 
-from inventory import draw, ledger
+from inventory import draw, ledger, treatment
 from mill.models import figure
 
 # Rows with columns added by a queryset, which the model doesn't name.
@@ -44,7 +44,6 @@ class Place(models.Model):
     code = models.CharField(max_length=20, unique=True)
     name = models.CharField(max_length=120)
     is_dark = models.BooleanField(default=False, help_text="Dark and seldom disturbed: inspected sooner.")
-    lure_renewed_on = models.DateField(null=True, blank=True, help_text="Of the moth trap that hangs there.")
     key = told_once()
 
     class Meta:
@@ -367,12 +366,39 @@ class OutlookMark(models.Model):
         return f"Outlook of {self.yarn} is to be worked"
 
 
+class Trap(models.Model):
+    """A moth trap: it shows what flies there, and cures nothing."""
+
+    WEBBING, CASE, BEETLE, ANY = "webbing", "case", "beetle", "any"
+    CATCHES = [
+        (WEBBING, "webbing clothes moth"),
+        (CASE, "case-bearing clothes moth"),
+        (BEETLE, "carpet beetle"),
+        (ANY, "whatever sticks to it"),
+    ]
+
+    code = models.CharField(max_length=20, unique=True, help_text="What is written on it.")
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="traps")
+    catches = models.CharField(max_length=10, choices=CATCHES, default=WEBBING)
+    lure_renewed_on = models.DateField(help_text="When its lure, or the whole trap, was renewed last.")
+    is_hung = models.BooleanField(default=True)
+    key = told_once()
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
 class Inspection(models.Model):
-    """Somebody looked over a place for moth and beetle."""
+    """Somebody looked over a place for moth and beetle. `store_care.SPECIES` says what is counted."""
 
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="inspections")
     on = models.DateField()
-    moths = models.PositiveIntegerField(default=0)
+    webbing_moths = models.PositiveIntegerField(default=0)
+    case_moths = models.PositiveIntegerField(default=0)
+    moths = models.PositiveIntegerField(default=0, help_text="Not told apart.")
     larvae = models.PositiveIntegerField(default=0)
     beetles = models.PositiveIntegerField(default=0)
     note = models.CharField(max_length=200, blank=True)
@@ -384,3 +410,57 @@ class Inspection(models.Model):
 
     def __str__(self) -> str:
         return f"{self.place} {self.on}"
+
+
+class TreatmentQuerySet(models.QuerySet["Treatment"]):
+    def with_barred(self) -> Annotated:
+        """Adds n_lots, and n_barred: those that are in quarantine still."""
+        return self.annotate(
+            n_lots=models.Count("lots"), n_barred=models.Count("lots", filter=Q(lots__is_quarantined=True))
+        )
+
+    def open(self) -> Annotated:
+        """Under way, or over with something of it in quarantine still."""
+        return self.with_barred().filter(Q(ended_on__isnull=True) | Q(n_barred__gt=0))
+
+
+class Treatment(models.Model):
+    """Lots, or all that lay in a place, frozen or heated. `treatment.py` has the figures that it is held against."""
+
+    WAYS = [(way.key, way.name) for way in treatment.WAYS.values()]
+
+    way = models.CharField(max_length=10, choices=WAYS)
+    lots = models.ManyToManyField(YarnLot, related_name="treatments")
+    place = models.ForeignKey(
+        Place, null=True, blank=True, on_delete=models.PROTECT, related_name="treatments", help_text="All of it."
+    )
+    target_core_c = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
+    target_h = figure(6, 1, null=True, blank=True)
+    began_on = models.DateField()
+    ended_on = models.DateField(null=True, blank=True)
+    core_c = models.DecimalField(
+        max_digits=5, decimal_places=1, null=True, blank=True, help_text="The worst that the core had all the while."
+    )
+    held_h = figure(6, 1, null=True, blank=True, help_text="Hours that the core stayed so.")
+    measured_how = models.CharField(max_length=120, blank=True)
+    done_by = models.CharField(max_length=120, blank=True, help_text="A licensed firm, or who of the mill.")
+    note = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+
+    objects = TreatmentQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-began_on", "-pk"]
+
+    def __str__(self) -> str:
+        return f"Treatment {self.pk}"
+
+    @property
+    def published(self) -> treatment.Way:
+        return treatment.WAYS[self.way]
+
+    @property
+    def verdict(self) -> treatment.Verdict | None:
+        """None while it is under way."""
+        return treatment.judge(self.way, core_c=self.core_c, held_h=self.held_h) if self.ended_on else None

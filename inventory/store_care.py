@@ -1,8 +1,9 @@
-"""The store's care: which place is due an inspection, and why. Knows no ledger, and no cure for moth.
+"""The store's care: which place is due an inspection, which trap a lure, which treatment a look. Knows no ledger.
 
 Larvae of clothes moth and carpet beetle eat wool, hair and silk, best where it lies dark and untouched. Inspect and
 disturb stock often: common practice, no source. In print are trap checks monthly to quarterly; no published threshold
-of a trap was found, so the mill sets its own trigger. What to do about a find is for people licensed to do it.
+of a trap was found, so the mill sets its own trigger. What to do about a find is for people licensed to do it:
+`treatment.py` has the figures that a treatment is held against.
 """
 
 from collections.abc import Sequence
@@ -11,8 +12,20 @@ from datetime import date, timedelta
 
 CAUTION = (
     "Traps and inspections only show what is there. Before anything is frozen, heated, sprayed or fumigated, ask a"
-    " licensed pest controller near you, and keep to local law and the mill's own risk assessment."
+    " licensed pest controller near you, and keep to local law and the mill's own risk assessment. Pesticides are for"
+    " licensed persons only."
 )
+
+# What is counted at an inspection: the column, what it is called, and its name in science where it has one.
+SPECIES = (
+    ("webbing_moths", "Webbing clothes moths", "Tineola bisselliella"),
+    ("case_moths", "Case-bearing clothes moths", "Tinea pellionella"),
+    ("moths", "Moths not told apart", ""),
+    ("larvae", "Moth larvae", ""),
+    ("beetles", "Carpet beetles", "Anthrenus"),
+)
+
+INSPECTION, LURE, PROBE, RELEASE = "inspection", "lure", "probe", "release"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +56,20 @@ class Stored:
 
 
 @dataclass(frozen=True, slots=True)
+class Hung:
+    """A trap that hangs in a place, and when its lure was renewed last."""
+
+    code: str
+    lure_renewed_on: date
+    catches: str = ""
+    pk: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Shelf:
     """A place and what lies in it.
 
-    inspected_on, found     the last inspection and how many moths, larvae and beetles it found together
+    inspected_on, found     the last inspection and how many of all species it found together
     pk                      for whoever made it from a row
     """
 
@@ -55,7 +78,7 @@ class Shelf:
     stored: tuple[Stored, ...]
     inspected_on: date | None = None
     found: int = 0
-    lure_renewed_on: date | None = None
+    traps: tuple[Hung, ...] = ()
     name: str = ""
     pk: int = 0
 
@@ -65,21 +88,52 @@ class Shelf:
 
 
 @dataclass(frozen=True, slots=True)
-class Due:
-    """Something that a place is due, from `on`. `is_urgent` when the last inspection found too many."""
+class Course:
+    """A treatment that is not over: its core is to be read on `read_on`, or what it treated is still in quarantine.
 
-    shelf: Shelf
+    label       treatment 7
+    what        freezing of lot Q2
+    done_on     when its core was read; None while it is under way
+    """
+
+    label: str
+    what: str
+    read_on: date
+    done_on: date | None = None
+    pk: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something that is due from `on`. `is_urgent` when the last inspection of the place found too many.
+
+    shelf, trap, course    what it is about: a place, a trap in it, or a treatment
+    """
+
     what: str
     on: date
     why: str
+    shelf: Shelf | None = None
+    trap: Hung | None = None
+    course: Course | None = None
     is_urgent: bool = False
 
     def is_due(self, today: date) -> bool:
         return self.on <= today
 
+    @property
+    def code(self) -> str:
+        if self.course:
+            return self.course.label
+        assert self.shelf is not None
+        return self.trap.code if self.trap else self.shelf.code
 
-def what_is_due(shelves: Sequence[Shelf], triggers: Triggers, *, today: date) -> list[Due]:
-    """The next inspection of every place that holds what moths eat, and the next lure of every trap; soonest first.
+
+def what_is_due(
+    shelves: Sequence[Shelf], triggers: Triggers, *, today: date, courses: Sequence[Course] = ()
+) -> list[Due]:
+    """The next inspection of every place that holds what moths eat, the next lure of every trap, the next look at
+    every treatment; soonest first.
 
     >>> summer, autumn = date(2026, 7, 1), date(2026, 11, 2)
     >>> triggers = Triggers(every_days=30, soon_days=14, unmoved_days=90, catch=1, lure_days=56)
@@ -91,8 +145,9 @@ def what_is_due(shelves: Sequence[Shelf], triggers: Triggers, *, today: date) ->
     Source: sooner for protein fibre long unmoved in the dark: common practice, no source.
     """
     found = [due for shelf in shelves if (due := _inspection(shelf, triggers, today))]
-    found += [due for shelf in shelves if (due := _lure(shelf, triggers))]
-    return sorted(found, key=lambda due: (due.on, not due.is_urgent, due.shelf.code, due.what))
+    found += [_lure(shelf, trap, triggers) for shelf in shelves for trap in shelf.traps]
+    found += [_look(course) for course in courses]
+    return sorted(found, key=lambda due: (due.on, not due.is_urgent, due.code, due.what))
 
 
 def _inspection(shelf: Shelf, triggers: Triggers, today: date) -> Due | None:
@@ -104,7 +159,7 @@ def _inspection(shelf: Shelf, triggers: Triggers, today: date) -> Due | None:
             f"{shelf.found} found on {_day(shelf.inspected_on)}, at or above the mill's trigger of {triggers.catch}:"
             " act, then look again."
         )
-        return Due(shelf, "inspection", shelf.inspected_on, why, is_urgent=True)
+        return Due(INSPECTION, shelf.inspected_on, why, shelf, is_urgent=True)
     longest_days = (today - eaten[0].unmoved_since).days
     if shelf.is_dark and longest_days >= triggers.unmoved_days:
         interval_days = triggers.soon_days
@@ -113,15 +168,23 @@ def _inspection(shelf: Shelf, triggers: Triggers, today: date) -> Due | None:
         interval_days = triggers.every_days
         why = f"It holds what moths eat: every {interval_days} days."
     if shelf.inspected_on is None:
-        return Due(shelf, "inspection", eaten[0].unmoved_since + timedelta(interval_days), f"Never yet. {why}")
-    return Due(shelf, "inspection", shelf.inspected_on + timedelta(interval_days), why)
+        return Due(INSPECTION, eaten[0].unmoved_since + timedelta(interval_days), f"Never yet. {why}", shelf)
+    return Due(INSPECTION, shelf.inspected_on + timedelta(interval_days), why, shelf)
 
 
-def _lure(shelf: Shelf, triggers: Triggers) -> Due | None:
-    if shelf.lure_renewed_on is None:
-        return None
-    on = shelf.lure_renewed_on + timedelta(triggers.lure_days)
-    return Due(shelf, "lure", on, f"The trap's lure was renewed on {_day(shelf.lure_renewed_on)}.")
+def _lure(shelf: Shelf, trap: Hung, triggers: Triggers) -> Due:
+    on = trap.lure_renewed_on + timedelta(triggers.lure_days)
+    why = (
+        f"The lure of trap {trap.code} was renewed on {_day(trap.lure_renewed_on)} and lasts {triggers.lure_days} days."
+    )
+    return Due(LURE, on, why, shelf, trap)
+
+
+def _look(course: Course) -> Due:
+    if course.done_on is None:
+        return Due(PROBE, course.read_on, f"Read the core of the {course.what}, and write it down.", course=course)
+    why = f"What the {course.what} treated is still in quarantine since its core was read on {_day(course.done_on)}."
+    return Due(RELEASE, course.done_on, f"{why} Look it over, then release it or treat it again.", course=course)
 
 
 def long_unmoved(shelves: Sequence[Shelf], triggers: Triggers, *, today: date) -> list[tuple[Shelf, Stored]]:

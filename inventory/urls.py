@@ -3,7 +3,7 @@
 from django.urls import include, path
 
 from inventory import api
-from inventory.views import deliveries, labels, lots, records, store, yarns
+from inventory.views import deliveries, labels, lots, records, store, treatments, yarns
 
 urlpatterns = [
     *yarns.urlpatterns,
@@ -11,6 +11,7 @@ urlpatterns = [
     *lots.urlpatterns,
     *deliveries.urlpatterns,
     *store.urlpatterns,
+    *treatments.urlpatterns,
     *records.urlpatterns,
     path("api/", include(api.urlpatterns)),
 ]

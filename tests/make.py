@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from inventory import services as store
-from inventory.models import Delivery, Fibre, Place, Supplier, Yarn, YarnDemand, YarnLot
+from inventory.models import Delivery, Fibre, Place, Supplier, Trap, Yarn, YarnDemand, YarnLot
 from planning.models import (
     Beam,
     Cloth,
@@ -223,6 +223,12 @@ def make_supplier(**changes: Any) -> Supplier:
 def make_place(**changes: Any) -> Place:
     n = next(_numbers)
     return Place.objects.create(**{"code": f"B{n}", "name": f"Bay {n}"} | changes)
+
+
+def make_trap(**changes: Any) -> Trap:
+    n = next(_numbers)
+    place = changes.pop("place", None) or make_place()
+    return Trap.objects.create(**{"code": f"T{n}", "place": place, "lure_renewed_on": timezone.localdate()} | changes)
 
 
 def make_fibre(**changes: Any) -> Fibre:

@@ -5,11 +5,23 @@ lots.py       yarn comes in, is held, drawn, returned, counted, moved: the ledge
 records.py    yarns, deliveries, suppliers, places, fibres
 outlooks.py   what each yarn will have, worked out again when something of it changes
 foresight.py  what a change would do to yarn, before it is written
-care.py       inspections, and what lies where for how long
+care.py       inspections, treatments, and what lies where for how long
 proof.py      every stored figure derived again
 """
 
-from inventory.services.care import inspect, shelves, triggers, write_triggers
+from inventory.services.care import (
+    begin_treatment,
+    courses,
+    due_in_the_store,
+    end_treatment,
+    found_by_month,
+    inspect,
+    release_treated,
+    shelves,
+    triggers,
+    what_is_treated,
+    write_triggers,
+)
 from inventory.services.foresight import Foreseen, HoldLost, OfYarn, Otherwise, foresee, foresee_delivery
 from inventory.services.lots import (
     approve_shade,
@@ -62,15 +74,20 @@ __all__ = [
     "ahead_of",
     "approve_shade",
     "audit_differences",
+    "begin_treatment",
     "check_invariants",
     "correct",
     "count",
     "count_place",
+    "courses",
     "day_changed",
     "draw_down",
     "draw_free",
+    "due_in_the_store",
+    "end_treatment",
     "foresee",
     "foresee_delivery",
+    "found_by_month",
     "inspect",
     "is_being_worked_out",
     "lock_lots",
@@ -86,6 +103,7 @@ __all__ = [
     "reject_shade",
     "release",
     "release_from_quarantine",
+    "release_treated",
     "remaining_g",
     "reserve",
     "return_to_stock",
@@ -94,6 +112,7 @@ __all__ = [
     "rework_outlooks",
     "shelves",
     "triggers",
+    "what_is_treated",
     "write_delivery",
     "write_record",
     "write_triggers",

@@ -1,15 +1,19 @@
-"""The store's care: inspections, the mill's own triggers, and what lies where for how long."""
+"""The store's care: inspections, treatments, the mill's own triggers, and what lies where for how long."""
 
 from collections import defaultdict
-from collections.abc import Iterable
-from datetime import date
+from collections.abc import Collection, Iterable, Mapping
+from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
+from uuid import NAMESPACE_OID, uuid5
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Count, F, OuterRef, Prefetch, Subquery, Sum
+from django.db.models.functions import TruncMonth
 from django.utils import timezone
 
-from inventory import store_care
-from inventory.models import Inspection, Movement, Place, YarnFibre, YarnLot
+from inventory import store_care, treatment
+from inventory.models import Inspection, Movement, Place, Trap, Treatment, YarnFibre, YarnLot
+from inventory.services.lots import lock_lots, note_of_lot, quarantine, release_from_quarantine
 from inventory.services.verb import insert, own_key, said_as_a_refusal, verb
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -37,38 +41,200 @@ def inspect(
     on: date,
     by: Any,
     key: str = "",
-    moths: int = 0,
-    larvae: int = 0,
-    beetles: int = 0,
+    found: Mapping[str, int] | None = None,
     note: str = "",
-    is_lure_renewed: bool = False,
+    renewed: Collection[Trap] = (),
 ) -> Inspection:
-    """Somebody looked a place over."""
-    key = own_key(key)
+    """Somebody looked a place over.
+
+    found      counts by the columns of `store_care.SPECIES`; what is left out is none
+    renewed    traps of the place whose lures were renewed
+    """
+    key, counts = own_key(key), {name: (found or {}).get(name, 0) for name, *_ in store_care.SPECIES}
+    assert not set(found or {}) - set(counts)
     if before := Inspection.objects.filter(key=key).first():
-        if (before.place_id, before.on, before.moths, before.larvae, before.beetles) == (
-            place.pk,
-            on,
-            moths,
-            larvae,
-            beetles,
-        ):
+        was = {name: getattr(before, name) for name in counts}
+        if (before.place_id, before.on, was) == (place.pk, on, counts):
             return before
         raise Refusal(
             f"This has been written down already as the inspection of {before.place} on {before.on:%d.%m.%Y}."
             " Load the page again and write it afresh."
         )
-    if on > timezone.localdate():
-        raise Refusal(
-            f"{place.code} can't have been looked over on {on:%d.%m.%Y}, which is after today,"
-            f" {timezone.localdate():%d.%m.%Y}. Write the day on which it was.",
-            field="on",
-        )
-    inspection = Inspection(place=place, on=on, moths=moths, larvae=larvae, beetles=beetles, note=note, by=by, key=key)
+    _not_to_come(on, f"{place.code} can't have been looked over", field="on")
+    for trap in renewed:
+        if trap.place_id != place.pk:
+            raise Refusal(f"Trap {trap} hangs in {trap.place.code}, not in {place.code}. Renew it there.")
+    inspection = Inspection(place=place, on=on, note=note, by=by, key=key, **counts)
     insert(inspection)
-    if is_lure_renewed:
-        Place.objects.filter(pk=place.pk).update(lure_renewed_on=on)
+    # A lure that was renewed later, and written down first, stays as it is.
+    Trap.objects.filter(pk__in=[trap.pk for trap in renewed], lure_renewed_on__lt=on).update(lure_renewed_on=on)
     return inspection
+
+
+def _not_to_come(on: date, what: str, *, field: str) -> None:
+    today = timezone.localdate()
+    if on > today:
+        raise Refusal(
+            f"{what} on {on:%d.%m.%Y}, which is after today, {today:%d.%m.%Y}. Write the day on which it was.",
+            field=field,
+        )
+
+
+# Treatments
+
+
+@verb
+def begin_treatment(
+    *,
+    way: str,
+    began_on: date,
+    by: Any,
+    key: str = "",
+    lots: Collection[YarnLot] = (),
+    place: Place | None = None,
+    target_core_c: Decimal | None = None,
+    target_h: Decimal | None = None,
+    done_by: str = "",
+    note: str = "",
+) -> Treatment:
+    """Lots go into the freezer, or are heated; what of them was not in quarantine is so from now on.
+
+    lots, place   either lots by name, or a place with all that lies in it
+    """
+    key = own_key(key)
+    treatment.check_target(way, core_c=target_core_c, held_h=target_h)
+    if treatment.WAYS[way].core_c is None:
+        target_core_c = target_h = None
+    facts = {
+        "way": way,
+        "began_on": began_on,
+        "place_id": place.pk if place else None,
+        "target_core_c": target_core_c,
+        "target_h": target_h,
+    }
+    if before := Treatment.objects.filter(key=key).first():
+        is_same_lots = place is not None or {lot.pk for lot in before.lots.all()} == {lot.pk for lot in lots}
+        if is_same_lots and all(getattr(before, name) == value for name, value in facts.items()):
+            return before
+        raise Refusal(f"This has been written down already, as {before}. Load the page again and write it afresh.")
+    _not_to_come(began_on, "It can't have begun", field="began_on")
+    if place is not None:
+        lots = list(place.lots.with_balance().filter(on_hand_g__gt=0))
+    if not lots:
+        where = f"No yarn lies in {place}" if place else "No lot is named"
+        raise Refusal(f"{where}: 0 lots would be treated. Choose the lots, or a place that holds some.", field="lots")
+    row = Treatment(done_by=done_by, note=note, by=by, key=key, **facts)
+    insert(row)
+    row.lots.set(lots)
+    aim = f", core to {treatment.degrees(target_core_c)} for {target_h:f} h" if target_core_c and target_h else ""
+    for lot in lock_lots(lot.pk for lot in lots):
+        key_of_lot = uuid5(NAMESPACE_OID, f"{key}.{lot.pk}").hex
+        if lot.is_quarantined:
+            note_of_lot(lot, f"{row} began: {row.get_way_display()}{aim}", by=by, key=key_of_lot)
+        else:
+            quarantine(lot=lot, reason=f"{row}: {row.get_way_display()}{aim}", by=by, key=key_of_lot)
+    return row
+
+
+@verb
+def end_treatment(
+    *,
+    treatment: Treatment,
+    ended_on: date,
+    by: Any,
+    core_c: Decimal | None = None,
+    held_h: Decimal | None = None,
+    measured_how: str = "",
+    note: str = "",
+) -> Treatment:
+    """What the probe read. Each lot's life says whether that meets the figure in print; the lots stay in quarantine.
+
+    core_c    the worst that the core had all the while: the warmest of a freezing, the coldest of a heating
+    held_h    hours that it stayed so
+    """
+    row = Treatment.objects.select_for_update(of=("self",)).get(pk=treatment.pk)
+    if row.ended_on:
+        if (row.ended_on, row.core_c, row.held_h) == (ended_on, core_c, held_h):
+            return row
+        raise Refusal(
+            f"{row} was written down as over on {row.ended_on:%d.%m.%Y}. Treat the lots again, if they need it."
+        )
+    _not_to_come(ended_on, "It can't have ended", field="ended_on")
+    if ended_on < row.began_on:
+        raise Refusal(
+            f"{row} began on {row.began_on:%d.%m.%Y}; it can't have ended on {ended_on:%d.%m.%Y}. Write a later day.",
+            field="ended_on",
+        )
+    row.ended_on, row.core_c, row.held_h, row.measured_how = ended_on, core_c, held_h, measured_how.strip()
+    row.note = note.strip() or row.note
+    with said_as_a_refusal():
+        row.full_clean(exclude=["by", "key"], validate_unique=False)
+    row.save(update_fields=["ended_on", "core_c", "held_h", "measured_how", "note"])
+    assert row.verdict is not None
+    for lot in lock_lots(row.lots.values_list("pk", flat=True)):
+        said = f"{row} over, {row.get_way_display()}: {row.verdict.said}"
+        note_of_lot(lot, said, by=by, key=uuid5(NAMESPACE_OID, f"{row.key}.over.{lot.pk}").hex)
+    return row
+
+
+@verb
+def release_treated(*, treatment: Treatment, reason: str, by: Any, key: str) -> int:
+    """All lots of a treatment that are in quarantine still may be used again; how many they were."""
+    lots = [lot for lot in lock_lots(treatment.lots.values_list("pk", flat=True)) if lot.is_quarantined]
+    for lot in lots:
+        release_from_quarantine(
+            lot=lot, reason=reason, treatment=treatment, by=by, key=uuid5(NAMESPACE_OID, f"{key}.{lot.pk}").hex
+        )
+    return len(lots)
+
+
+def courses() -> list[store_care.Course]:
+    """Treatments that ask for something, for `store_care`."""
+    return [
+        store_care.Course(
+            label=str(row),
+            what=f"{row.get_way_display()} of {what_is_treated(row)}",
+            read_on=row.began_on + timedelta(treatment.days_to_read(row.target_h)),
+            done_on=row.ended_on,
+            pk=row.pk,
+        )
+        for row in Treatment.objects.open().select_related("place").prefetch_related("lots").order_by("pk")
+    ]
+
+
+def what_is_treated(row: Treatment) -> str:
+    """In words: all of BAY-2, or lots L1 and L2. `row` has its lots and its place at hand."""
+    if row.place:
+        return f"all of {row.place.code}"
+    labels = [lot.label for lot in row.lots.all()]
+    shown = ", ".join(labels[:3]) + (f" and {len(labels) - 3} more" if len(labels) > 3 else "")
+    return f"lot{'s' * (len(labels) > 1)} {shown}"
+
+
+def due_in_the_store(mill: Mill) -> list[store_care.Due]:
+    """All that is due, today and later."""
+    return store_care.what_is_due(shelves(), triggers(mill), today=timezone.localdate(), courses=courses())
+
+
+def found_by_month(months: int) -> list[tuple[date, dict[str, int]]]:
+    """What inspections found in each of the last months, by species; the latest month first."""
+    first = timezone.localdate().replace(day=1)
+    since = first
+    for _ in range(months - 1):
+        since = (since - timedelta(days=1)).replace(day=1)
+    sums = {name: Sum(name) for name, *_ in store_care.SPECIES}
+    rows: Any = (
+        Inspection.objects.filter(on__gte=since)
+        .order_by()
+        .annotate(month=TruncMonth("on"))
+        .values("month")
+        .annotate(n=Count("pk"), **sums)
+        .order_by("-month")
+    )
+    return [(row.pop("month"), dict(row)) for row in map(dict, rows)]
+
+
+# What lies where
 
 
 def triggers(mill: Mill) -> store_care.Triggers:
@@ -79,6 +245,12 @@ def triggers(mill: Mill) -> store_care.Triggers:
         catch=mill.store_catch_trigger,
         lure_days=mill.store_lure_days,
     )
+
+
+def sum_of_species() -> Any:
+    """What an inspection found of all species together."""
+    first, *others = (F(name) for name, *_ in store_care.SPECIES)
+    return sum(others, start=first)
 
 
 def shelves() -> list[store_care.Shelf]:
@@ -104,18 +276,19 @@ def shelves() -> list[store_care.Shelf]:
     last = Inspection.objects.filter(place=OuterRef("pk")).order_by("-on", "-pk")
     places = Place.objects.annotate(
         inspected_on=Subquery(last.values("on")[:1]),
-        moths=Subquery(last.values("moths")[:1]),
-        larvae=Subquery(last.values("larvae")[:1]),
-        beetles=Subquery(last.values("beetles")[:1]),
-    )
+        found=Subquery(last.annotate(found=sum_of_species()).values("found")[:1]),
+    ).prefetch_related(Prefetch("traps", Trap.objects.filter(is_hung=True).order_by("code")))
     return [
         store_care.Shelf(
             code=place.code,
             is_dark=place.is_dark,
             stored=tuple(stored[place.pk]),
             inspected_on=place.inspected_on,
-            found=(place.moths or 0) + (place.larvae or 0) + (place.beetles or 0),
-            lure_renewed_on=place.lure_renewed_on,
+            found=place.found or 0,
+            traps=tuple(
+                store_care.Hung(trap.code, trap.lure_renewed_on, trap.get_catches_display(), trap.pk)
+                for trap in place.traps.all()
+            ),
             name=place.name,
             pk=place.pk,
         )

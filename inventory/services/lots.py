@@ -15,7 +15,7 @@ from django.db.models import Max, Sum
 from django.utils import timezone
 
 from inventory import draw, ledger
-from inventory.models import Delivery, Movement, Place, Reservation, Yarn, YarnLot
+from inventory.models import Delivery, Movement, Place, Reservation, Treatment, Yarn, YarnLot
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
 from inventory.yarn import invoice_mass_g
@@ -534,10 +534,18 @@ def _as_line(line: Movement) -> ledger.Line:
     )
 
 
+def note_of_lot(lot: YarnLot, said: str, *, by: Any, key: str) -> Movement:
+    """A line that moves nothing and says something of a locked lot. Counts once by its key."""
+    if before := _written_before(key, kind=Movement.NOTE, lot=lot, reason=said[:200]):
+        return before
+    return _note(lot, said, by=by, key=key)
+
+
 def _note(lot: YarnLot, reason: str, *, by: Any, key: str, **columns: Any) -> Movement:
     """A line that moves no yarn and says what became of the lot, with its columns set."""
-    YarnLot.objects.filter(pk=lot.pk).update(**columns)
-    yarns_changed([lot.yarn_id])
+    if columns:
+        YarnLot.objects.filter(pk=lot.pk).update(**columns)
+        yarns_changed([lot.yarn_id])
     return _write(lot, _last(lot), ledger.Change(Movement.NOTE), key=key, by=by, reason=reason[:200])
 
 
@@ -555,16 +563,41 @@ def quarantine(*, lot: YarnLot, reason: str, by: Any, key: str = "") -> Movement
 
 
 @verb
-def release_from_quarantine(*, lot: YarnLot, reason: str, by: Any, key: str = "") -> Movement:
-    """The lot may be used again. `reason` says what was done: the treatment's record."""
+def release_from_quarantine(
+    *, lot: YarnLot, reason: str, by: Any, key: str = "", treatment: Treatment | None = None
+) -> Movement:
+    """The lot may be used again.
+
+    treatment    what was done to it; the line says whether that met the figure in print
+    """
     key, lot = own_key(key), _lock(lot)
     reason = _reason(reason, "the lot may leave quarantine, and what was done to it")
-    said = f"Out of quarantine: {reason}"
+    said = f"Out of quarantine{_treated(lot, treatment)} {reason}"
+    if (over := len(said) - 200) > 0:
+        raise Refusal(
+            f"That is {over} characters more than a line of the ledger takes. Say it shorter.", field="reason"
+        )
     if before := _written_before(key, kind=Movement.NOTE, lot=lot, reason=said[:200]):
         return before
     if not lot.is_quarantined:
         raise Refusal(f"Lot {lot} is not in quarantine: there is nothing to release. Leave it as it is.")
     return _note(lot, said, by=by, key=key, is_quarantined=False, quarantine_reason="")
+
+
+def _treated(lot: YarnLot, treatment: Treatment | None) -> str:
+    """What of a treatment stands in the line that lets a lot out of quarantine."""
+    if treatment is None:
+        return ", no treatment named:"
+    treatment.refresh_from_db()
+    if not treatment.lots.filter(pk=lot.pk).exists():
+        raise Refusal(f"{treatment} was not of lot {lot}. Choose one that was, or none.", field="treatment")
+    if treatment.verdict is None:
+        raise Refusal(
+            f"{treatment} is under way since {treatment.began_on:%d.%m.%Y}. Write down what the probe read, then"
+            f" release lot {lot}.",
+            field="treatment",
+        )
+    return f" after treatment {treatment.pk}, {treatment.get_way_display()}, {treatment.verdict.said}."
 
 
 @verb

@@ -1,10 +1,10 @@
-"""Records that people edit: yarns, deliveries, suppliers, places, fibres."""
+"""Records that people edit: yarns, deliveries, suppliers, places, fibres, traps."""
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import TypeVar
 
-from inventory.models import Delivery, Fibre, Place, Supplier, Yarn, YarnFibre
+from inventory.models import Delivery, Fibre, Place, Supplier, Trap, Yarn, YarnFibre
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import save, verb, written_before
 from mill import jobs
@@ -16,12 +16,12 @@ YARN_CHANGED = "planning.yarn_changed"
 YARN_OF_WARPS = {"code", "name", "colour", "count_tex", "spinning"}
 
 
-Record = TypeVar("Record", Supplier, Place, Fibre)
+Record = TypeVar("Record", Supplier, Place, Fibre, Trap)
 
 
 @verb
 def write_record(*, row: Record, changed: Iterable[str], key: str = "") -> Record:
-    """A supplier, place or fibre as the form has it.
+    """A supplier, place, fibre or trap as the form has it.
 
     changed    names of the columns that differ from what stands; of a new row all are written
     key        of a new row: sent again, it is the same row

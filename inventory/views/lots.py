@@ -25,6 +25,7 @@ from inventory.forms import (
     LotForm,
     MoveForm,
     ReceiveForm,
+    ReleaseForm,
     ReturnForm,
     WasteForm,
     WhyForm,
@@ -257,7 +258,7 @@ ACTS = {
     "correct": Act("Correct the book", "Correct it", CorrectForm, _correct, "corrected"),
     "quarantine": Act("Into quarantine", "Put it in quarantine", WhyForm, _said(services.quarantine), "in quarantine"),
     "release": Act(
-        "Out of quarantine", "Release it", WhyForm, _said(services.release_from_quarantine), "out of quarantine"
+        "Out of quarantine", "Release it", ReleaseForm, _said(services.release_from_quarantine), "out of quarantine"
     ),
     "approve": Act("Approve the shade", "The shade is right", LotForm, _said(services.approve_shade), "shade approved"),
     "reject": Act("Shade not right", "Bar it from use", WhyForm, _said(services.reject_shade), "barred for its shade"),
@@ -307,6 +308,7 @@ def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = 
             ],
             "page": Paginator(lines, LINES_PER_LEAF).get_page(request.GET.get("page")),
             "cones": _just_back(request, lot),
+            "treatments": lot.treatments.order_by("-began_on", "-pk"),
             "irreversible": {Movement.REVERSE, Movement.NOTE},
         },
     )

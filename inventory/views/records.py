@@ -1,20 +1,23 @@
-"""Places, suppliers and fibres: lists, and a form for each."""
+"""Places, traps, suppliers and fibres: lists, and a form for each."""
 
+from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from inventory import services
-from inventory.forms import FibreForm, OnceForm, PlaceForm, SupplierForm
-from inventory.models import Fibre, Inspection, Place, Supplier
+from inventory.forms import FibreForm, OnceForm, PlaceForm, SupplierForm, TrapForm
+from inventory.models import Fibre, Inspection, Place, Supplier, Trap
 from inventory.views import is_written
 from mill.desk import room
 from mill.listing import Column, listing
+from mill.models import Mill
 from mill.templatetags.mill import day
 
 
@@ -24,7 +27,9 @@ def places(request: HttpRequest) -> HttpResponse:
     last = Inspection.objects.filter(place=OuterRef("pk")).order_by("-on", "-pk")
     return listing(
         request,
-        Place.objects.annotate(inspected_on=Subquery(last.values("on")[:1])),
+        Place.objects.annotate(
+            inspected_on=Subquery(last.values("on")[:1]), n_traps=Count("traps", filter=Q(traps__is_hung=True))
+        ),
         columns=[
             Column("Place", lambda r: r.code, "code", link=lambda r: reverse("place", args=[r.pk])),
             Column("Name", lambda r: r.name, "name"),
@@ -35,14 +40,51 @@ def places(request: HttpRequest) -> HttpResponse:
                 "inspected_on",
                 shown=lambda r: day(r.inspected_on) if r.inspected_on else "never",
             ),
-            Column(
-                "Lure renewed", lambda r: r.lure_renewed_on, "lure_renewed_on", shown=lambda r: day(r.lure_renewed_on)
-            ),
+            Column("Traps", lambda r: r.n_traps, "n_traps", is_number=True),
         ],
         template="inventory/records.html",
         name="places",
         title="Places",
-        extra={"new": reverse("place_new"), "new_label": "New place"},
+        extra={"store_tab": "places", "new": reverse("place_new"), "new_label": "New place"},
+    )
+
+
+@require_GET
+@room("store")
+def traps(request: HttpRequest) -> HttpResponse:
+    lasts = timedelta(days=Mill.the_one().store_lure_days)
+    today = timezone.localdate()
+
+    def due_on(trap: Trap) -> date | None:
+        return trap.lure_renewed_on + lasts if trap.is_hung else None
+
+    def is_spent(trap: Trap) -> bool:
+        on = due_on(trap)
+        return on is not None and on <= today
+
+    return listing(
+        request,
+        Trap.objects.select_related("place"),
+        columns=[
+            Column("Trap", lambda r: r.code, "code", link=lambda r: reverse("trap", args=[r.pk])),
+            Column(
+                "Hangs in", lambda r: r.place.code, "place__code", link=lambda r: reverse("place", args=[r.place_id])
+            ),
+            Column("Lure of", lambda r: r.get_catches_display(), "catches"),
+            Column("Renewed", lambda r: r.lure_renewed_on, "lure_renewed_on", shown=lambda r: day(r.lure_renewed_on)),
+            Column("New lure due", due_on, "lure_renewed_on", shown=lambda r: day(due_on(r))),
+            Column("State", lambda r: "spent" if is_spent(r) else "" if r.is_hung else "taken down"),
+        ],
+        template="inventory/records.html",
+        name="traps",
+        title="Traps",
+        extra={
+            "store_tab": "traps",
+            "new": reverse("trap_new"),
+            "new_label": "New trap",
+            "when_empty": "No trap has been written down.",
+        },
+        row_class=lambda r: "late" if is_spent(r) else "",
     )
 
 
@@ -107,6 +149,11 @@ def place_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     return _edit(request, PlaceForm, Place.objects.all(), pk, noun="place", back="places")
 
 
+@room("store")
+def trap_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    return _edit(request, TrapForm, Trap.objects.all(), pk, noun="trap", back="traps")
+
+
 @room("yarn")
 def supplier(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     return _edit(request, SupplierForm, Supplier.objects.all(), pk, noun="supplier", back="suppliers")
@@ -121,6 +168,9 @@ urlpatterns = [
     path("store/places/", places, name="places"),
     path("store/places/new/", place_edit, name="place_new"),
     path("store/places/<int:pk>/edit/", place_edit, name="place_edit"),
+    path("store/traps/", traps, name="traps"),
+    path("store/traps/new/", trap_edit, name="trap_new"),
+    path("store/traps/<int:pk>/", trap_edit, name="trap"),
     path("yarn/suppliers/", suppliers, name="suppliers"),
     path("yarn/suppliers/new/", supplier, name="supplier_new"),
     path("yarn/suppliers/<int:pk>/", supplier, name="supplier"),

@@ -1,3 +1,5 @@
+from collections import defaultdict
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -10,7 +12,7 @@ from django.views.decorators.http import require_GET
 from inventory import services
 from inventory.forms import InspectionForm, StocktakeForm, TriggersForm
 from inventory.models import Place, YarnLot
-from inventory.store_care import CAUTION, long_unmoved, what_is_due
+from inventory.store_care import CAUTION, INSPECTION, SPECIES, Stored, long_unmoved, what_is_due
 from inventory.views import is_written
 from mill.desk import room
 from mill.models import Mill
@@ -18,17 +20,19 @@ from mill.templatetags.mill import day
 
 LONG_UNMOVED_SHOWN = 20
 INSPECTIONS_SHOWN = 20
+MONTHS_SHOWN = 6
 
 
 @require_GET
 @room("store")
 def store(request: HttpRequest) -> HttpResponse:
-    """What lies where, what is due, and what is barred."""
-    today, triggers = timezone.localdate(), services.triggers(Mill.the_one())
+    """What lies where, what is due, what is barred, and what was found of late."""
+    mill = Mill.the_one()
+    today, triggers = timezone.localdate(), services.triggers(mill)
     shelves = services.shelves()
-    due = what_is_due(shelves, triggers, today=today)
+    due = what_is_due(shelves, triggers, today=today, courses=services.courses())
     unmoved = long_unmoved(shelves, triggers, today=today)
-    next_look = {one.shelf.pk: one for one in reversed(due) if one.what == "inspection"}
+    next_look = {one.shelf.pk: one for one in reversed(due) if one.what == INSPECTION and one.shelf}
     return render(
         request,
         "inventory/store.html",
@@ -40,8 +44,11 @@ def store(request: HttpRequest) -> HttpResponse:
             "unmoved": unmoved[:LONG_UNMOVED_SHOWN],
             "n_unmoved": len(unmoved),
             "triggers": triggers,
+            "species": SPECIES,
+            "found": [(month, [counts[name] for name, *_ in SPECIES], counts["n"]) for month, counts in _by_month()],
             "quarantined": YarnLot.objects.filter(is_quarantined=True)
             .select_related("yarn", "place")
+            .prefetch_related("treatments")
             .with_balance()
             .order_by("label"),
             "unplaced": YarnLot.objects.filter(place__isnull=True)
@@ -49,6 +56,39 @@ def store(request: HttpRequest) -> HttpResponse:
             .with_balance()
             .filter(on_hand_g__gt=0)
             .order_by("label"),
+            "caution": CAUTION,
+        },
+    )
+
+
+def _by_month() -> list[tuple[date, dict[str, int]]]:
+    return services.found_by_month(MONTHS_SHOWN)
+
+
+@require_GET
+@room("store")
+def store_due(request: HttpRequest) -> HttpResponse:
+    """The round: what is due today, place by place, with room to write what is found. On paper it goes along."""
+    today, mill = timezone.localdate(), Mill.the_one()
+    triggers, shelves = services.triggers(mill), services.shelves()
+    due = [one for one in what_is_due(shelves, triggers, today=today, courses=services.courses()) if one.is_due(today)]
+    unmoved: dict[int, list[Stored]] = defaultdict(list)
+    for shelf, lot in long_unmoved(shelves, triggers, today=today):
+        unmoved[shelf.pk].append(lot)
+    by_place: dict[int, dict[str, Any]] = {}
+    for one in due:
+        if one.shelf:
+            row = by_place.setdefault(one.shelf.pk, {"shelf": one.shelf, "due": [], "turn": unmoved[one.shelf.pk]})
+            row["due"].append(one)
+    return render(
+        request,
+        "inventory/store_due.html",
+        {
+            "title": "Due in the store today",
+            "on": today,
+            "places": sorted(by_place.values(), key=lambda row: row["shelf"].code),
+            "courses": [one for one in due if one.course],
+            "species": SPECIES,
             "caution": CAUTION,
         },
     )
@@ -88,7 +128,13 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
             "title": str(found),
             "place": found,
             "form": form,
-            "inspections": found.inspections.select_related("by")[:INSPECTIONS_SHOWN],
+            "inspections": [
+                (one, [getattr(one, name) for name, *_ in SPECIES])
+                for one in found.inspections.select_related("by")[:INSPECTIONS_SHOWN]
+            ],
+            "species": SPECIES,
+            "traps": found.traps.filter(is_hung=True),
+            "treatments": found.treatments.order_by("-began_on", "-pk")[:INSPECTIONS_SHOWN],
         },
     )
 
@@ -96,14 +142,24 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
 @room("store")
 def inspection_new(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Place, pk=pk)
-    form = InspectionForm(request.POST or None)
-    if (
-        form.is_bound
-        and form.is_valid()
-        and is_written(form, lambda: services.inspect(place=found, by=request.user, **form.cleaned_data))
-    ):
-        messages.success(request, f"{found.code} was looked over on {day(form.cleaned_data['on'])}.")
-        return redirect("store")
+    form = InspectionForm(request.POST or None, traps=found.traps.filter(is_hung=True))
+    if form.is_bound and form.is_valid():
+        said = form.cleaned_data
+
+        def write() -> None:
+            services.inspect(
+                place=found,
+                on=said["on"],
+                found=form.found(),
+                note=said["note"],
+                renewed=said.get("renewed", ()),
+                by=request.user,
+                key=said["key"],
+            )
+
+        if is_written(form, write):
+            messages.success(request, f"{found.code} was looked over on {day(said['on'])}.")
+            return redirect("store")
     return render(
         request,
         "inventory/inspection.html",
@@ -132,6 +188,7 @@ def store_triggers(request: HttpRequest) -> HttpResponse:
 
 urlpatterns = [
     path("store/", store, name="store"),
+    path("store/due/", store_due, name="store_due"),
     path("store/triggers/", store_triggers, name="store_triggers"),
     path("store/places/<int:pk>/", place, name="place"),
     path("store/places/<int:pk>/inspect/", inspection_new, name="inspection_new"),

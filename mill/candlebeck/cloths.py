@@ -1,6 +1,6 @@
 """Candlebeck's yarns, and its cloths with their revisions."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -8,7 +8,7 @@ from typing import Any
 
 from simple_history.utils import bulk_create_with_history
 
-from inventory.models import Fibre, Place, Supplier, Yarn, YarnFibre
+from inventory.models import Fibre, Place, Supplier, Trap, Yarn, YarnFibre
 from inventory.yarn import read_count, regain_called
 from mill.candlebeck import names
 from mill.candlebeck.names import Recipe
@@ -25,6 +25,14 @@ TEX_PLACES = Decimal("0.0001")
 FIRST_REVISIONS_AGO = 420
 
 
+def _trapped(places: Iterable[Place]) -> Iterator[tuple[Place, str]]:
+    """A trap in each place, and one more of another kind where it is dark."""
+    for place in places:
+        yield place, Trap.WEBBING
+        if place.is_dark:
+            yield place, Trap.BEETLE
+
+
 def write_yarns(story: Story) -> None:
     suppliers = {
         supplier.code: supplier
@@ -32,9 +40,12 @@ def write_yarns(story: Story) -> None:
             Supplier(code=code, name=name, lead_time_days=days) for code, name, days in names.SUPPLIERS
         )
     }
-    Place.objects.bulk_create(
-        Place(code=code, name=name, is_dark=is_dark, lure_renewed_on=story.ago(6 + 6 * n))
-        for n, (code, name, is_dark) in enumerate(names.PLACES)
+    places = Place.objects.bulk_create(
+        Place(code=code, name=name, is_dark=is_dark) for code, name, is_dark in names.PLACES
+    )
+    Trap.objects.bulk_create(
+        Trap(code=f"T{n}", place=place, catches=catches, lure_renewed_on=story.ago(6 + 6 * n))
+        for n, (place, catches) in enumerate(_trapped(places), start=1)
     )
     fibres = {
         fibre.name: fibre

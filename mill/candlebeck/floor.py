@@ -4,8 +4,10 @@ All of it through the services that the pages use.
 """
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 from inventory import services as store
+from inventory import treatment
 from inventory.models import Yarn, YarnLot
 from mill import jobs
 from mill.candlebeck import cloths, names, told
@@ -138,11 +140,47 @@ def work(story: Story, warps: Sequence[Warp], goes_to: dict[int, Loom], dye_lots
 
 
 def mark_lots(story: Story) -> None:
-    """One lot in quarantine, one whose shade is not right: rests of long ago, which nothing is held for."""
+    """Lots in quarantine, one whose shade is not right: rests of long ago, which nothing is held for."""
     rests = YarnLot.objects.with_balance().filter(on_hand_g__gt=500, held_g=0).order_by("received_on", "label")
     with clock_at(story.workday(4), 11):
         store.quarantine(lot=rests[0], reason="Larvae in two cones.", by=story.by)
         store.reject_shade(lot=rests[1], reason="Redder than the shade card.", by=story.by)
+        treat_lots(story, rests[0], rests[2], list(rests[3:5]))
+
+
+def treat_lots(story: Story, found: YarnLot, tried: YarnLot, warmed: Sequence[YarnLot]) -> None:
+    """One freezing is under way, one was not cold enough, and a heating met its figure."""
+    by = story.by
+    freezer = {"way": treatment.FREEZING, "target_core_c": Decimal(-20), "target_h": Decimal(168), "by": by}
+    store.begin_treatment(lots=[found], began_on=story.workday(4), done_by="Chest freezer, dye house", **freezer)
+    row = store.begin_treatment(lots=[tried], began_on=story.workday(12), done_by="Chest freezer, dye house", **freezer)
+    store.end_treatment(
+        treatment=row,
+        ended_on=story.workday(5),
+        core_c=Decimal(-18),
+        held_h=Decimal(120),
+        measured_how="Probe in the middle cone",
+        note="The lid had not shut.",
+        by=by,
+    )
+    row = store.begin_treatment(
+        way=treatment.HEAT,
+        lots=warmed,
+        began_on=story.workday(6),
+        target_core_c=Decimal(57),
+        target_h=Decimal(2),
+        done_by="A licensed firm, in its chamber",
+        by=by,
+    )
+    store.end_treatment(
+        treatment=row,
+        ended_on=story.workday(6),
+        core_c=Decimal("56.5"),
+        held_h=Decimal("2.5"),
+        measured_how="Three probes, the firm's record",
+        by=by,
+    )
+    store.release_treated(treatment=row, reason="Looked over, nothing alive.", by=by, key="candlebeck heat")
 
 
 def plan(story: Story) -> None:

@@ -515,7 +515,7 @@ def _inspect(story: Story) -> None:
                 Inspection(
                     place=place,
                     on=story.workday(days_ago),
-                    moths=moths,
+                    webbing_moths=moths if dice.random() < 0.8 else 0,
                     larvae=1 if moths == 2 and dice.random() < 0.5 else 0,
                     beetles=dice.choice((0, 0, 0, 0, 1)) if place.is_dark else 0,
                     note="Racks drawn out and swept." if dice.random() < 0.3 else "",

@@ -10,10 +10,11 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from inventory import store_care
 from inventory.models import Delivery, YarnLot, YarnOutlook
-from inventory.services import notice_the_day
+from inventory.services import due_in_the_store, notice_the_day
 from mill.desk import room
-from mill.models import Job
+from mill.models import Job, Mill
 from mill.templatetags.mill import day, days_late, kg, moment
 from planning.models import Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures
 from planning.services import actuals, retiming
@@ -206,6 +207,32 @@ def quarantined_lots() -> list[Entry]:
     ]
 
 
+CARE_ACTS = {
+    store_care.INSPECTION: "Look it over",
+    store_care.LURE: "Renew the lure",
+    store_care.PROBE: "Write down what the probe read",
+    store_care.RELEASE: "Look at the treatment",
+}
+
+
+def store_care_due() -> list[Entry]:
+    """What the store's care asks for by today: inspections, lures, treatments."""
+    today = timezone.localdate()
+    entries: list[Entry] = []
+    for one in due_in_the_store(Mill.the_one()):
+        if not one.is_due(today):
+            continue
+        if one.course:
+            what, address = one.course.label, reverse("treatment", args=[one.course.pk])
+            act_address = address
+        else:
+            assert one.shelf is not None
+            what, address = one.shelf.code, reverse("place", args=[one.shelf.pk])
+            act_address = reverse("inspection_new", args=[one.shelf.pk])
+        entries.append(Entry(what, address, f"due since {day(one.on)}: {one.why}", CARE_ACTS[one.what], act_address))
+    return entries
+
+
 def given_up() -> list[Entry]:
     return [
         Entry(
@@ -258,6 +285,12 @@ def today(request: HttpRequest) -> HttpResponse:
         ),
         chapter(
             "Yarn expected", due_deliveries(), all_well="No delivery is overdue.", list_address=reverse("deliveries")
+        ),
+        chapter(
+            "Due in the store",
+            store_care_due(),
+            all_well="Every place is looked over, and every lure fresh.",
+            list_address=reverse("store_due"),
         ),
         chapter(
             "In quarantine", quarantined_lots(), all_well="No lot is in quarantine.", list_address=reverse("store")

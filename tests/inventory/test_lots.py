@@ -274,7 +274,7 @@ def test_nothing_of_a_quarantined_lot_is_held_or_drawn_until_it_is_released():
     services.draw_down(reservation=reservation, grams=10, by=None)
     assert [line.reason for line in lot.movements.filter(kind="note")] == [
         "Into quarantine: larvae",
-        "Out of quarantine: frozen eight days at -20 °C",
+        "Out of quarantine, no treatment named: frozen eight days at -20 °C",
     ]
 
 

@@ -13,14 +13,14 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory import services
-from inventory.models import Delivery, Fibre, Inspection, Movement, Place, Supplier, Yarn, YarnLot
+from inventory.models import Delivery, Fibre, Inspection, Movement, Place, Supplier, Trap, Yarn, YarnLot
 from mill import jobs
 from mill.models import Mill
-from tests.make import make_delivery, make_demand, make_fibre, make_lot, make_place, make_supplier, make_yarn
+from tests.make import make_delivery, make_demand, make_fibre, make_lot, make_place, make_supplier, make_trap, make_yarn
 
 pytestmark = pytest.mark.django_db
 
-LISTS = ("yarn", "lots", "deliveries", "suppliers", "fibres", "places", "store")
+LISTS = ("yarn", "lots", "deliveries", "suppliers", "fibres", "places", "traps", "treatments", "store", "store_due")
 
 
 def in_days(n):
@@ -49,7 +49,9 @@ def written(desk, name, *args, said):
 # An empty mill
 
 
-@pytest.mark.parametrize("name", [*LISTS, "yarn_new", "lot_receive", "delivery_new", "supplier_new", "store_triggers"])
+@pytest.mark.parametrize(
+    "name", [*LISTS, "treatment_new", "yarn_new", "lot_receive", "delivery_new", "supplier_new", "store_triggers"]
+)
 def test_a_page_of_an_empty_mill_opens(desk, name):
     assert "500" not in str(opened(desk, name).status_code)
 
@@ -93,7 +95,8 @@ def a_store(n):
         services.reserve(lot=lot, grams=1000, for_what="Warp 1", by=None)
         make_demand(yarn=yarn, on=in_days(3), grams=9000)
         services.inspect(place=make_place(), on=in_days(0), by=None)
-    services.quarantine(lot=lot, reason="moth", by=None)
+        make_trap(place=place, lure_renewed_on=in_days(-90))
+        services.begin_treatment(way="licensed", lots=[lot], began_on=in_days(-1), by=None)
     jobs.settle()
 
 
@@ -453,7 +456,7 @@ def test_everything_that_is_done_to_a_lot_is_done_on_its_page(desk, planner):
     page = wrote(desk, lot, "quarantine", reason="larvae")
     assert "It is still held for Warp 118: choose another lot there" in page
     assert "In quarantine: larvae." in page
-    wrote(desk, lot, "release", reason="frozen")
+    assert "Out of quarantine, no treatment named: frozen" in wrote(desk, lot, "release", reason="frozen")
     wrote(desk, lot, "reject", reason="greener")
     assert "Its shade is not approved." in text_of(opened(desk, "lot", "A12"))
     page = wrote(desk, lot, "approve")
@@ -638,13 +641,16 @@ def test_the_store_says_what_is_due_what_is_barred_and_who_to_ask(desk):
     wool = make_fibre()
     yarn = make_yarn(code="P1", name="Peat")
     services.write_yarn(yarn=yarn, changed=[], shares={wool: Decimal(100)})
-    dark = make_place(code="B2", is_dark=True, lure_renewed_on=in_days(-60))
+    dark = make_place(code="B2", is_dark=True)
+    make_trap(code="T1", place=dark, lure_renewed_on=in_days(-60))
+    make_trap(code="T2", place=dark, lure_renewed_on=in_days(-60), is_hung=False)
     lot = make_lot(yarn=yarn, label="A12", place=dark, received_on=in_days(-120), grams=12_300)
     services.quarantine(lot=make_lot(label="Q2", place=dark), reason="larvae", by=None)
     make_lot(label="N3")
     page = text_of(opened(desk, "store"))
     assert "Lot A12 has lain in the dark for 120 days: every 14 days." in page
-    assert "The trap&#x27;s lure was renewed on" in page
+    assert "The lure of trap T1 was renewed on" in page
+    assert "trap T2" not in page
     assert "larvae" in page
     assert "21.3" in page, "kilograms that lie there"
     assert "ask a licensed pest controller near you" in page
@@ -653,20 +659,54 @@ def test_the_store_says_what_is_due_what_is_barred_and_who_to_ask(desk):
     assert "has lain in the dark for 120" not in text_of(opened(desk, "store"))
 
 
-def test_a_place_is_looked_over_once_a_tap(desk, planner):
-    place = make_place(code="B2", lure_renewed_on=in_days(-60))
-    said = {"key": "tap", "on": in_days(0).isoformat(), "moths": "2", "larvae": "0", "beetles": "1", "note": "dust",
-            "is_lure_renewed": "on"}  # fmt: skip
+def test_a_place_is_looked_over_once_a_tap_and_counted_by_species(desk, planner):
+    place = make_place(code="B2")
+    trap = make_trap(code="T1", place=place, lure_renewed_on=in_days(-60))
+    other = make_trap(code="T2", place=place, lure_renewed_on=in_days(-50))
+    said = {"key": "tap", "on": in_days(0).isoformat(), "webbing_moths": "2", "case_moths": "1", "moths": "0",
+            "larvae": "0", "beetles": "1", "note": "dust", "renewed": [trap.pk]}  # fmt: skip
     for _ in range(2):
         assert "B2 was looked over" in text_of(written(desk, "inspection_new", place.pk, said=said))
     inspection = Inspection.objects.get()
-    assert (inspection.moths, inspection.beetles, inspection.by) == (2, 1, planner)
-    place.refresh_from_db()
-    assert place.lure_renewed_on == in_days(0)
-    other = text_of(written(desk, "inspection_new", place.pk, said={**said, "moths": "3"}))
-    assert "This has been written down already as the inspection of B2" in other
+    assert (inspection.webbing_moths, inspection.case_moths, inspection.beetles, inspection.by) == (2, 1, 1, planner)
+    assert {row.code: row.lure_renewed_on for row in Trap.objects.all()} == {"T1": in_days(0), "T2": in_days(-50)}
+    page = text_of(opened(desk, "place", place.pk))
+    assert "Webbing clothes moths Tineola bisselliella" in page
+    assert f"Trap {other} , lure of webbing clothes moth, renewed" in page
+    changed = text_of(written(desk, "inspection_new", place.pk, said={**said, "moths": "3"}))
+    assert "This has been written down already as the inspection of B2" in changed
     later = {**said, "key": "k2", "on": in_days(1).isoformat()}
     assert "which is after today" in text_of(written(desk, "inspection_new", place.pk, said=later))
+    strange = {**said, "key": "k3", "renewed": [make_trap().pk]}
+    assert "is not one of the available choices" in text_of(written(desk, "inspection_new", place.pk, said=strange))
+
+
+def test_what_was_found_is_summed_by_month_and_species(desk):
+    place = make_place(code="B2")
+    for webbing, larvae in ((2, 0), (1, 3)):
+        services.inspect(place=place, on=in_days(0), found={"webbing_moths": webbing, "larvae": larvae}, by=None)
+    page = text_of(opened(desk, "store"))
+    assert f"{timezone.localdate():%b %Y} 3 0 0 3 0 2" in page
+
+
+def test_traps_are_listed_with_the_spent_ones_marked(desk):
+    place = make_place(code="B2")
+    make_trap(code="T1", place=place, lure_renewed_on=in_days(-56))
+    make_trap(code="T2", place=place, lure_renewed_on=in_days(-55))
+    make_trap(code="T3", place=place, lure_renewed_on=in_days(-90), is_hung=False)
+    rows = {row["Trap"]: row for row in rows_of_csv(opened(desk, "traps", csv=1))}
+    assert {code: row["State"] for code, row in rows.items()} == {"T1": "spent", "T2": "", "T3": "taken down"}
+    assert rows["T2"]["New lure due"] == in_days(1).isoformat()
+    said = {
+        "code": "T4",
+        "place": place.pk,
+        "catches": "case",
+        "lure_renewed_on": in_days(0).isoformat(),
+        "is_hung": "on",
+    }
+    written(desk, "trap_new", said=said)
+    assert Trap.objects.get(code="T4").get_catches_display() == "case-bearing clothes moth"
+    assert [row["Traps"] for row in rows_of_csv(opened(desk, "places", csv=1))] == ["3"]
 
 
 def test_the_mill_sets_its_own_triggers(desk):

@@ -1,6 +1,6 @@
 from datetime import date, timedelta
 
-from inventory.store_care import Shelf, Stored, Triggers, long_unmoved, what_is_due
+from inventory.store_care import Course, Hung, Shelf, Stored, Triggers, long_unmoved, what_is_due
 
 TODAY = date(2026, 11, 24)
 TRIGGERS = Triggers(every_days=30, soon_days=14, unmoved_days=90, catch=1, lure_days=56)
@@ -65,9 +65,26 @@ def test_a_find_calls_for_action_at_once_until_the_next_inspection():
     assert not due(shelf(wool(), found=3), catch=0)[0].is_urgent, "0 never calls"
 
 
-def test_a_lure_is_due_when_it_is_spent():
-    found = due(shelf(wool(), lure_renewed_on=ago(56)))
-    assert [(one.what, one.on) for one in found] == [("lure", TODAY), ("inspection", ago(20) + timedelta(30))]
+def test_each_trap_is_due_a_lure_when_its_own_is_spent():
+    found = due(shelf(wool(), traps=(Hung("T1", ago(56)), Hung("T2", ago(10)))))
+    assert [(one.what, one.on, one.trap and one.trap.code) for one in found] == [
+        ("lure", TODAY, "T1"),
+        ("inspection", ago(20) + timedelta(30), None),
+        ("lure", ago(10) + timedelta(56), "T2"),
+    ]
+    assert found[0].why == "The lure of trap T1 was renewed on 29 Sep and lasts 56 days."
+
+
+def test_a_treatment_asks_for_its_probe_and_then_for_its_lots():
+    under_way = Course("Treatment 7", "freezing of lot Q2", read_on=TODAY)
+    over = Course("Treatment 6", "heat of all of B2", read_on=ago(9), done_on=ago(8))
+    found = what_is_due([], TRIGGERS, today=TODAY, courses=[under_way, over])
+    assert [(one.what, one.on, one.code) for one in found] == [
+        ("release", ago(8), "Treatment 6"),
+        ("probe", TODAY, "Treatment 7"),
+    ]
+    assert found[0].why.startswith("What the heat of all of B2 treated is still in quarantine since")
+    assert found[1].why == "Read the core of the freezing of lot Q2, and write it down."
 
 
 def test_the_soonest_comes_first():

@@ -17,7 +17,19 @@ from django.test import Client
 from django.urls import reverse
 
 from inventory import services as store
-from inventory.models import Delivery, Fibre, Inspection, Movement, Place, Supplier, Yarn, YarnLot, YarnOutlook
+from inventory.models import (
+    Delivery,
+    Fibre,
+    Inspection,
+    Movement,
+    Place,
+    Supplier,
+    Trap,
+    Treatment,
+    Yarn,
+    YarnLot,
+    YarnOutlook,
+)
 from mill.candlebeck import names
 from mill.desk import ROOMS
 from mill.models import Job, Mill
@@ -228,9 +240,18 @@ def test_the_ledger_is_whole_and_lived_through():
     at = Movement.objects.aggregate(first=Min("at"), last=Max("at"))
     assert (ON - at["first"].date()).days > 180
     assert at["last"].date() < ON
-    assert YarnLot.objects.filter(is_quarantined=True).count() == 1
+    assert YarnLot.objects.filter(is_quarantined=True).count() == 2
     assert YarnLot.objects.filter(is_shade_approved=False).count() == 1
     assert Place.objects.count() == Inspection.objects.values("place").distinct().count()
+
+
+def test_the_store_is_cared_for():
+    assert Trap.objects.count() == 12
+    asked = {one.what for one in store.due_in_the_store(Mill.the_one())}
+    assert asked == {"inspection", "lure", "probe", "release"}
+    met = [row.verdict and row.verdict.is_met for row in Treatment.objects.order_by("pk")]
+    assert met == [None, False, True]
+    assert Inspection.objects.filter(webbing_moths__gt=0).exists()
 
 
 def test_a_few_yarns_run_short_and_most_do_not():
