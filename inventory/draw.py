@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Literal
 
 from inventory.ledger import written
@@ -47,6 +48,7 @@ class Need:
 
     pieces_g    of a weft: what each piece takes, in the order in which they are woven, together `grams`.
                 Empty when the need can't be parted.
+    begun       the dye lot in which the first of these pieces was begun: the rest of that piece is woven of it
     """
 
     yarn: int | str
@@ -54,12 +56,14 @@ class Need:
     use: Literal["warp", "weft"]
     label: str
     pieces_g: tuple[int, ...] = ()
+    begun: str = ""
 
     def __post_init__(self) -> None:
         if self.grams < 1 or any(piece_g < 1 for piece_g in self.pieces_g):
             raise Refusal(f"{self.label} needs {self.grams} g: there is nothing to choose below 1 g.")
         assert not self.pieces_g or sum(self.pieces_g) == self.grams
         assert self.use == "weft" or not self.pieces_g, "a warp is not parted"
+        assert self.pieces_g or not self.begun, "only a piece is begun"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +99,7 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
-class _Shade:
+class Shade:
     """The lots of one dye lot that may be drawn, oldest first."""
 
     dye_lot: str
@@ -144,40 +148,40 @@ def choose(need: Need, lots: Iterable[Lot], *, useful_g: int) -> Choice:
     Source: one dye lot a colour in a warp, oldest first within a dye lot: common practice, no source.
     """
     of_yarn = [lot for lot in lots if lot.yarn == need.yarn and lot.free_g > 0]
-    shades = _shades(lot for lot in of_yarn if not lot.why_not)
+    shades = shades_of(lot for lot in of_yarn if not lot.why_not)
     barred = [lot for lot in of_yarn if lot.why_not]
-    covering = [shade for shade in shades if shade.free_g >= need.grams]
+    covering = [shade for shade in shades if shade.free_g >= need.grams and need.begun in ("", shade.dye_lot)]
     if covering:
         shade = min(covering, key=lambda shade: _rank(shade, need.grams, useful_g))
-        takes = _take(shade, need.grams, tuple(range(1, len(need.pieces_g) + 1)))
+        takes = take_from(shade, need.grams, tuple(range(1, len(need.pieces_g) + 1)))
         return Choice(need, takes, _why_one(need, shade, covering, shades, useful_g))
     if len(need.pieces_g) > 1 and sum(shade.free_g for shade in shades) >= need.grams:
-        runs = _fewest_runs(need.pieces_g, shades, useful_g) or _piece_by_piece(need.pieces_g, shades)
+        runs = fewest_runs(need, shades, useful_g) or _piece_by_piece(need, shades)
         if runs:
             return Choice(need, _takes_of(runs, need.pieces_g), _why_runs(need, runs))
     return _short(need, shades, barred)
 
 
-def _shades(lots: Iterable[Lot]) -> list[_Shade]:
+def shades_of(lots: Iterable[Lot]) -> list[Shade]:
     by_dye_lot: dict[str, list[Lot]] = defaultdict(list)
     for lot in lots:
         by_dye_lot[lot.dye_lot].append(lot)
     return [
-        _Shade(dye_lot, tuple(sorted(of_it, key=lambda lot: (lot.received_on, lot.label))))
+        Shade(dye_lot, tuple(sorted(of_it, key=lambda lot: (lot.received_on, lot.label))))
         for dye_lot, of_it in sorted(by_dye_lot.items())
     ]
 
 
-def _is_useless(left_g: int, useful_g: int) -> bool:
+def is_useless(left_g: int, useful_g: int) -> bool:
     return 0 < left_g < useful_g
 
 
-def _rank(shade: _Shade, grams: int, useful_g: int) -> tuple[bool, date, int, str]:
+def _rank(shade: Shade, grams: int, useful_g: int) -> tuple[bool, date, int, str]:
     left_g = shade.free_g - grams
-    return (_is_useless(left_g, useful_g), shade.oldest, left_g, shade.dye_lot)
+    return (is_useless(left_g, useful_g), shade.oldest, left_g, shade.dye_lot)
 
 
-def _take(shade: _Shade, grams: int, pieces: tuple[int, ...]) -> tuple[Take, ...]:
+def take_from(shade: Shade, grams: int, pieces: tuple[int, ...]) -> tuple[Take, ...]:
     """So much of a dye lot, its oldest lots first."""
     takes, wanting_g = [], grams
     for lot in shade.lots:
@@ -191,29 +195,44 @@ def _take(shade: _Shade, grams: int, pieces: tuple[int, ...]) -> tuple[Take, ...
 
 # A weft over several dye lots
 
-_Runs = list[tuple[_Shade, tuple[int, ...]]]
+_Runs = list[tuple[Shade, tuple[int, ...]]]
 
 
-def _fewest_runs(pieces_g: Sequence[int], shades: list[_Shade], useful_g: int) -> _Runs | None:
+def fewest_runs(need: Need, shades: list[Shade], useful_g: int) -> _Runs | None:
     """The fewest dye lots, each woven through pieces that follow each other; None when there is no such order.
 
-    A larger dye lot serves wherever a smaller one does, so the fewest are always among the largest. `reach[mask]` is
-    how many pieces from the first the dye lots of `mask` can serve, in their best order: more pieces served are never
-    worse, so the best order of a set is the best of its parts with one more behind.
+    A larger dye lot serves wherever a smaller one does, so the fewest are always among the largest, beside the one
+    that was begun, which comes first. `reach[mask]` is how many pieces from the first the dye lots of `mask` can
+    serve, in their best order: more pieces served are never worse, so the best order of a set is the best of its parts
+    with one more behind.
     """
-    tried = sorted(shades, key=lambda shade: (-shade.free_g, shade.oldest, shade.dye_lot))[:SHADES_TRIED]
+    pieces_g = need.pieces_g
+    tried = sorted(shades, key=lambda shade: (shade.dye_lot != need.begun, -shade.free_g, shade.oldest, shade.dye_lot))[
+        :SHADES_TRIED
+    ]
+    first = 0
+    if need.begun:
+        if not tried or tried[0].dye_lot != need.begun:
+            return None
+        first = 1
+    free_g = [shade.free_g for shade in tried]
     reach, behind = {0: 0}, {0: -1}
-    masks = sorted(range(1, 1 << len(tried)), key=lambda mask: (mask.bit_count(), mask))
+    if first:
+        reach[1], behind[1] = _extend(pieces_g, 0, free_g[0]), 0
+        if not reach[1]:
+            return None
     fewest = 0
     done: list[int] = []
-    for mask in masks:
+    for mask in _masks(len(tried)):
         if done and mask.bit_count() > fewest:
             break
+        if mask & first != first or mask == first == 1:
+            continue
         best = max(
-            (i for i in range(len(tried)) if mask >> i & 1),
-            key=lambda i: (_extend(pieces_g, reach[mask ^ 1 << i], tried[i].free_g), i),
+            (i for i in range(first, len(tried)) if mask >> i & 1),
+            key=lambda i: (_extend(pieces_g, reach[mask ^ 1 << i], free_g[i]), i),
         )
-        reach[mask], behind[mask] = _extend(pieces_g, reach[mask ^ 1 << best], tried[best].free_g), best
+        reach[mask], behind[mask] = _extend(pieces_g, reach[mask ^ 1 << best], free_g[best]), best
         if reach[mask] == len(pieces_g):
             fewest = mask.bit_count()
             done.append(mask)
@@ -221,6 +240,12 @@ def _fewest_runs(pieces_g: Sequence[int], shades: list[_Shade], useful_g: int) -
         return None
     ways = [_runs_of(mask, pieces_g, tried, reach, behind) for mask in done]
     return min(ways, key=lambda runs: _rank_runs(runs, pieces_g, useful_g))
+
+
+@cache
+def _masks(n: int) -> list[int]:
+    """Every choice among n as bits, the small choices first."""
+    return sorted(range(1, 1 << n), key=lambda mask: (mask.bit_count(), mask))
 
 
 def _extend(pieces_g: Sequence[int], served: int, free_g: int) -> int:
@@ -231,7 +256,7 @@ def _extend(pieces_g: Sequence[int], served: int, free_g: int) -> int:
 
 
 def _runs_of(
-    mask: int, pieces_g: Sequence[int], tried: list[_Shade], reach: dict[int, int], behind: dict[int, int]
+    mask: int, pieces_g: Sequence[int], tried: list[Shade], reach: dict[int, int], behind: dict[int, int]
 ) -> _Runs:
     order = []
     while mask:
@@ -248,12 +273,13 @@ def _runs_of(
 
 def _rank_runs(runs: _Runs, pieces_g: Sequence[int], useful_g: int) -> tuple[int, list[date], list[str]]:
     left_g = [shade.free_g - sum(pieces_g[piece - 1] for piece in pieces) for shade, pieces in runs]
-    useless = sum(_is_useless(grams, useful_g) for grams in left_g)
+    useless = sum(is_useless(grams, useful_g) for grams in left_g)
     return (useless, sorted(shade.oldest for shade, _ in runs), [shade.dye_lot for shade, _ in runs])
 
 
-def _piece_by_piece(pieces_g: Sequence[int], shades: list[_Shade]) -> _Runs | None:
+def _piece_by_piece(need: Need, shades: list[Shade]) -> _Runs | None:
     """Any way to give each piece to one dye lot, the largest pieces first; None when none was found."""
+    pieces_g = need.pieces_g
     if len(pieces_g) > PIECES_TRIED:
         return None
     order = sorted(range(len(pieces_g)), key=lambda piece: -pieces_g[piece])
@@ -268,6 +294,8 @@ def _piece_by_piece(pieces_g: Sequence[int], shades: list[_Shade]) -> _Runs | No
         if here in dead_ends or len(dead_ends) >= WAYS_TRIED:
             return False
         for i in sorted(range(len(shades)), key=lambda i: (free_g[i], i)):
+            if order[at] == 0 and need.begun not in ("", shades[i].dye_lot):
+                continue
             if free_g[i] >= pieces_g[order[at]]:
                 free_g[i] -= pieces_g[order[at]]
                 given.append(i)
@@ -290,14 +318,16 @@ def _piece_by_piece(pieces_g: Sequence[int], shades: list[_Shade]) -> _Runs | No
 
 def _takes_of(runs: _Runs, pieces_g: Sequence[int]) -> tuple[Take, ...]:
     return tuple(
-        take for shade, pieces in runs for take in _take(shade, sum(pieces_g[piece - 1] for piece in pieces), pieces)
+        take
+        for shade, pieces in runs
+        for take in take_from(shade, sum(pieces_g[piece - 1] for piece in pieces), pieces)
     )
 
 
 # In words
 
 
-def _why_one(need: Need, shade: _Shade, covering: list[_Shade], shades: list[_Shade], useful_g: int) -> str:
+def _why_one(need: Need, shade: Shade, covering: list[Shade], shades: list[Shade], useful_g: int) -> str:
     left_g = shade.free_g - need.grams
     left = f"{written(left_g)} stay" if left_g else "it is used up"
     older = [other for other in covering if other.oldest < shade.oldest]
@@ -319,7 +349,7 @@ def _why_one(need: Need, shade: _Shade, covering: list[_Shade], shades: list[_Sh
 
 
 def _why_runs(need: Need, runs: _Runs) -> str:
-    parts = ", ".join(f"dye lot {shade.dye_lot} for {_piece_names(pieces)}" for shade, pieces in runs)
+    parts = ", ".join(f"dye lot {shade.dye_lot} for {piece_names(pieces)}" for shade, pieces in runs)
     largest = max(runs, key=lambda run: run[0].free_g)[0]
     return (
         f"No dye lot has {written(need.grams)} free, the largest of these {written(largest.free_g)};"
@@ -327,7 +357,7 @@ def _why_runs(need: Need, runs: _Runs) -> str:
     )
 
 
-def _piece_names(pieces: tuple[int, ...]) -> str:
+def piece_names(pieces: tuple[int, ...]) -> str:
     if len(pieces) == 1:
         return f"piece {pieces[0]}"
     if pieces == tuple(range(pieces[0], pieces[-1] + 1)):
@@ -335,11 +365,18 @@ def _piece_names(pieces: tuple[int, ...]) -> str:
     return f"pieces {', '.join(map(str, pieces[:-1]))} and {pieces[-1]}"
 
 
-def _short(need: Need, shades: list[_Shade], barred: list[Lot]) -> Choice:
+def _short(need: Need, shades: list[Shade], barred: list[Lot]) -> Choice:
     total_g = sum(shade.free_g for shade in shades)
     nearest = max(shades, key=lambda shade: (shade.free_g, shade.dye_lot), default=None)
     in_one = "" if need.pieces_g else " of one dye lot"
-    if nearest is None:
+    begun_g = sum(shade.free_g for shade in shades if shade.dye_lot == need.begun)
+    if need.begun and begun_g < need.pieces_g[0]:
+        short_g = need.pieces_g[0] - begun_g
+        why = (
+            f"{need.label} needs {written(need.grams)}, and of that {written(need.pieces_g[0])} for a piece that is"
+            f" begun of dye lot {need.begun}, which has {written(begun_g)} free: {written(short_g)} short."
+        )
+    elif nearest is None:
         short_g = need.grams
         why = f"{need.label} needs {written(need.grams)}{in_one}; 0 g are free: {written(short_g)} short."
     elif not need.pieces_g:

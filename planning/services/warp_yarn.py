@@ -4,7 +4,7 @@ Called by `warps.py` under the warp's lock, or by the page to look.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -88,20 +88,15 @@ def states(warp: Warp, *, chosen: Mapping[Key, str] | None = None) -> list[YarnS
         holds = held[need.use, need.yarn_id]
         held_g, drawn_g = sum(map(remaining_g, holds)), sum(hold.drawn_g for hold in holds)
         state = YarnState(need, tuple(holds), held_g, drawn_g, None, ())
-        if state.left_g and _may_hold(warp, need.use):
-            asked = Need(
-                yarn=need.yarn_id,
-                grams=state.left_g,
-                use=need.use,  # type: ignore[arg-type]
-                label=f"{warp}, {need.use} yarn {need.yarn.code},",
-                pieces_g=() if need.use == WARP else _left_of_pieces(pieces_g[need.yarn.code], held_g + drawn_g),
+        if state.left_g and may_hold(warp, need.use):
+            asked = asked_for(
+                need, left_g=state.left_g, pieces_g=pieces_g.get(need.yarn.code, ()), dye_lots=_dye_lots_of(holds)
             )
             offered = list(lots.values())
-            begun = {hold.reservation.lot.dye_lot for hold in holds}
             wanted = chosen.get((need.use, need.yarn_id), "")
-            if need.use == WARP and begun:
+            if need.use == WARP and holds:
                 # What is held or drawn decides: another dye lot of the colour never comes into the warp.
-                wanted = next(iter(begun))
+                wanted = _dye_lots_of(holds)[0]
             choice = choose(asked, _only(offered, wanted), useful_g=useful_g)
             state = replace(state, choice=choice, dye_lots=_dye_lots(asked, offered, choice, useful_g))
             for take in choice.takes:
@@ -115,7 +110,32 @@ def remaining_g(hold: WarpHold) -> int:
     return sum(line.held_change_g for line in hold.reservation.movements.all())
 
 
-def _may_hold(warp: Warp, use: str) -> bool:
+def _dye_lots_of(holds: Iterable[WarpHold]) -> list[str]:
+    return [hold.reservation.lot.dye_lot for hold in holds]
+
+
+def asked_for(need: WarpYarn, *, left_g: int, pieces_g: Sequence[int], dye_lots: Sequence[str]) -> Need:
+    """What a warp still asks of a yarn, as the draw sees it.
+
+    pieces_g    of a weft: what each of its pieces takes, held or not
+    dye_lots    of its holds, in the order in which they were made: they serve the pieces from the first on
+    """
+    taken_g = need.issue_g - left_g
+    left = () if need.use == WARP else _left_of_pieces(pieces_g, taken_g)
+    # A piece that is held in part is woven to its end of the same dye lot.
+    is_begun = bool(left) and sum(left) != sum(pieces_g[len(pieces_g) - len(left) :])
+    return Need(
+        yarn=need.yarn_id,
+        grams=left_g,
+        use=need.use,  # type: ignore[arg-type]
+        label=f"{need.warp}, {need.use} yarn {need.yarn.code},",
+        pieces_g=left,
+        begun=dye_lots[-1] if is_begun and dye_lots else "",
+    )
+
+
+def may_hold(warp: Warp, use: str) -> bool:
+    """Whether yarn may still be held for this use of it."""
     if use == WARP:
         return warp.state in (Warp.PROPOSED, Warp.PLANNED)
     return warp.state != Warp.WOVEN_OUT
@@ -133,7 +153,7 @@ def _pieces_g(warp: Warp) -> dict[str, tuple[int, ...]]:
     return found
 
 
-def _left_of_pieces(pieces_g: tuple[int, ...], taken_g: int) -> tuple[int, ...]:
+def _left_of_pieces(pieces_g: Sequence[int], taken_g: int) -> tuple[int, ...]:
     """What the pieces still take when the first of them are served."""
     left = []
     for piece_g in pieces_g:
@@ -227,9 +247,9 @@ def _hold(warp: Warp, need: WarpYarn, lot: YarnLot, grams: int, *, by: Any) -> W
 
 @transaction.atomic
 def hold_lot(warp: Warp, *, lot: YarnLot, use: str, grams: int, by: Any) -> WarpHold:
-    """Hold so much of one lot that a person names. Refuses a second dye lot of a colour in the warp."""
+    """Hold so much of one lot that a person names. Refuses a second dye lot of a colour in the warp, or in a piece."""
     warp = _locked(warp)
-    if not _may_hold(warp, use):
+    if not may_hold(warp, use):
         raise Refusal(f"{warp} is {warp.state}; {use} yarn is not held for it any more.", field="lot")
     _check_worked(warp)
     (lot,) = store.lock_lots([lot.pk])
@@ -247,6 +267,14 @@ def hold_lot(warp: Warp, *, lot: YarnLot, use: str, grams: int, by: Any) -> Warp
                 "yarn go and hold all of it afresh.",
                 field="lot",
             )
+    asked = state.choice.need if state.choice else None
+    if asked and asked.begun not in ("", lot.dye_lot):
+        raise Refusal(
+            f"A piece of {warp} is held in part of dye lot {asked.begun}, takes {written(asked.pieces_g[0])} more of "
+            f"it; lot {lot} is of dye lot {lot.dye_lot}. The weft changes where a piece ends: hold that much of "
+            f"{asked.begun} first, or let the weft go and hold all of it afresh.",
+            field="lot",
+        )
     if grams > state.left_g:
         raise Refusal(
             f"{warp} still needs {written(state.left_g)} of {state.need.yarn} in the {use}; {written(grams)} are "

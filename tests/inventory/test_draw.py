@@ -238,3 +238,38 @@ def test_many_dye_lots_are_chosen_among_quickly():
     choice = choose(weft(*[900] * 11), lots, useful_g=50)
     assert choice.is_met
     assert len(choice.dye_lots) == 11
+
+
+def begun_weft(dye_lot, *pieces_g):
+    return Need(YARN, sum(pieces_g), "weft", "Warp 118, weft", pieces_g, dye_lot)
+
+
+def test_a_piece_that_was_begun_is_finished_of_its_dye_lot_and_then_the_weft_may_change():
+    lots = [lot("A12", "881", 900), lot("A14", "904", 9000, days_old=9)]
+    choice = choose(begun_weft("881", 800, 2000, 2000), lots, useful_g=0)
+    assert [(take.lot.dye_lot, take.pieces) for take in choice.takes] == [("881", (1,)), ("904", (2, 3))]
+    # An older dye lot that covers all of it would change inside the piece.
+    assert choose(weft(800, 2000, 2000), lots, useful_g=0).dye_lots == ("904",)
+
+
+def test_a_begun_piece_whose_dye_lot_is_gone_is_short_of_that():
+    lots = [lot("A12", "881", 300), lot("A14", "904", 9000)]
+    choice = choose(begun_weft("881", 800, 2000), lots, useful_g=0)
+    assert (choice.is_met, choice.short_g) == (False, 500)
+    assert plainly(choice.why) == (
+        "Warp 118, weft needs 2800 g, and of that 800 g for a piece that is begun of dye lot 881, which has 300 g free:"
+        " 500 g short."
+    )
+
+
+@given(small_stores, st.lists(st.integers(1, 8), min_size=1, max_size=5), st.integers(0, 4))
+def test_a_begun_weft_is_met_whenever_there_is_a_way(lots, pieces_g, useful_g):
+    choice = choose(begun_weft("881", *pieces_g), lots, useful_g=useful_g)
+    free = free_by_dye_lot(lots)
+    left = {**free, "881": free.get("881", 0) - pieces_g[0]}
+    assert choice.is_met == (left["881"] >= 0 and can_be_given_singly(pieces_g[1:], left))
+    if choice.is_met:
+        assert_takes_are_fair(choice, lots)
+        assert {take.lot.dye_lot for take in choice.takes if 1 in take.pieces} == {"881"}
+    else:
+        assert choice.short_g > 0

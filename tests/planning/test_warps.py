@@ -386,6 +386,21 @@ def test_two_dye_lots_of_a_colour_never_meet_in_a_warp(tweed, planner):
     assert {hold.reservation.lot.dye_lot for hold in warp.holds.filter(use="warp", yarn=moss)} == {"881"}
 
 
+def test_two_dye_lots_never_meet_in_a_piece_of_the_weft(tweed, planner):
+    warp = make_warp(make_line(spec=tweed), by=planner)
+    moss = Yarn.objects.get(code="MOSS")
+    one, two = (make_lot(yarn=moss, grams=20_000, dye_lot=dye_lot) for dye_lot in ("881", "904"))
+    piece_g = warp.yarns.get(use="weft", yarn=moss).issue_g // 2
+    warp_yarn.hold_lot(warp, lot=one, use="weft", grams=piece_g - 300, by=planner)
+    with pytest.raises(Refusal, match=rf"held in part of dye lot 881, takes 30. g more of it; lot {two} is of dye lot"):
+        warp_yarn.hold_lot(warp, lot=two, use="weft", grams=5000, by=planner)
+    # What is held further ends the piece of its own dye lot, whatever is older.
+    warp_yarn.hold_yarn(warp, by=planner, chosen={("weft", moss.pk): ""})
+    state = next(s for s in warp_yarn.states(warp) if (s.need.use, s.need.yarn) == ("weft", moss))
+    assert state.left_g == 0
+    assert state.holds[1].reservation.lot == one
+
+
 def test_a_lot_beyond_the_need_or_of_another_yarn_is_refused(tweed, planner):
     warp = make_warp(make_line(spec=tweed), by=planner)
     lots = stock()
