@@ -6,6 +6,10 @@ yarn          counts, plies, regain; length and mass of yarn as a material
 count_sheet   a count worked to tex, step by step
 ledger        balances from movements and holds, what may be written, what breaks a rule
 draw          which lots to draw for a need: one dye lot, oldest first, useful remainders
+share_out     which lots go to which warp when all that wait are decided together, and why
+shelf         the dye lots of one yarn, those who want of it, what a way of serving them costs
+dealing       the search for the best way to serve all who want of a shelf
+cure          which promised delivery ends a shortage, and what to order when none does
 drawdown      day by day what there will be, what runs short, when to order
 curve         the draw-down drawn: where its line, its shortage and its marks stand
 foresight     what a change would do to a yarn: its draw-down now and then
