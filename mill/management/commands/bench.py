@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
-from mill.bench import combining, pages, recompute
+from mill.bench import combining, lots, pages, recompute
 from mill.readying import keep_compiled_code
 from planning.improve import Limit, improve, kernel
 from planning.shed_plan import first_plan, from_json
@@ -77,6 +77,9 @@ BENCHES: dict[str, Bench] = {
         "order lines into warps: thrums and set-up against one warp a line, in the example mill",
         sized_book_arguments,
         combining.run,
+    ),
+    "lots": Bench(
+        "lots for 600 planned warps decided together, against one warp after the other", lots.arguments, lots.run
     ),
     "recompute": Bench(
         "warps worked out again, and the same with ten times the lots and movements", book_arguments, recompute.run
