@@ -162,6 +162,65 @@ def choose(need: Need, lots: Iterable[Lot], *, useful_g: int) -> Choice:
     return _short(need, shades, barred)
 
 
+def check_takes(need: Need, takes: Sequence[Take], *, only: str = "") -> None:
+    """Raise Refusal where these takes break a rule of the draw: another sum, another yarn, dye lots mixed.
+
+    only    the dye lot that is in the warp already
+
+    >>> monday = date(2026, 11, 23)
+    >>> lots = [Lot("A12", 7, "881", 9000, monday), Lot("A14", 7, "904", 15000, monday)]
+    >>> try: check_takes(Need(7, 9000, "warp", "Warp 118"), [Take(lots[0], 4000), Take(lots[1], 5000)])
+    ... except Refusal as refusal: print(refusal)
+    Warp 118 would be of dye lots 881 and 904. A warp takes one: choose one of them for all of it.
+    """
+    total_g = sum(take.grams for take in takes)
+    if total_g != need.grams or any(take.grams < 1 for take in takes):
+        raise Refusal(
+            f"{need.label} takes {written(need.grams)}; {written(total_g)} are given to it. Give it just what it takes."
+        )
+    for take in takes:
+        if take.lot.yarn != need.yarn:
+            raise Refusal(f"Lot {take.lot.label} is of another yarn than {need.label} takes. Choose a lot of its own.")
+        if take.lot.why_not:
+            raise Refusal(f"Lot {take.lot.label} {take.lot.why_not}. Choose another lot.")
+    dye_lots = list(dict.fromkeys(take.lot.dye_lot for take in takes))
+    if only and dye_lots != [only]:
+        raise Refusal(
+            f"{need.label} has dye lot {only} already; {', '.join(dye_lots)} would be added. Keep to {only}, or let"
+            " the yarn go and hold all of it afresh."
+        )
+    if not need.pieces_g:
+        if len(dye_lots) > 1:
+            raise Refusal(
+                f"{need.label} would be of dye lots {' and '.join(dye_lots)}. A {need.use} takes one: choose one of"
+                " them for all of it."
+            )
+        return
+    of_piece: dict[int, str] = {}
+    given_g: dict[str, int] = defaultdict(int)
+    for take in takes:
+        given_g[take.lot.dye_lot] += take.grams
+        for piece in take.pieces:
+            if of_piece.setdefault(piece, take.lot.dye_lot) != take.lot.dye_lot:
+                raise Refusal(
+                    f"{need.label}: piece {piece} would be of dye lots {of_piece[piece]} and {take.lot.dye_lot}. The"
+                    " weft changes where a piece ends: give each piece one dye lot."
+                )
+    for dye_lot, grams in given_g.items():
+        mine = [piece for piece, of_it in of_piece.items() if of_it == dye_lot]
+        pieces_g = sum(need.pieces_g[piece - 1] for piece in mine if 1 <= piece <= len(need.pieces_g))
+        if grams != pieces_g:
+            raise Refusal(
+                f"{need.label}: its {len(mine)} pieces of dye lot {dye_lot} take {written(pieces_g)};"
+                f" {written(grams)} are given. The weft changes where a piece ends: give each piece all that it takes."
+            )
+    if need.begun not in ("", of_piece.get(1, "")):
+        raise Refusal(
+            f"{need.label}: its first piece is begun of dye lot {need.begun}; {of_piece.get(1, 'nothing')} is given."
+            f" End it of {need.begun}."
+        )
+
+
 def shades_of(lots: Iterable[Lot]) -> list[Shade]:
     by_dye_lot: dict[str, list[Lot]] = defaultdict(list)
     for lot in lots:

@@ -50,6 +50,15 @@ def lots_to_draw(yarns: Iterable[int]) -> list[draw.Lot]:
     return [row.as_lot() for row in rows]
 
 
+def open_holds(yarns: Iterable[int]) -> list[Any]:
+    """Reservations of these yarns of which something is neither drawn nor let go, with their lots and remaining_g.
+
+    yarns    primary keys
+    """
+    lots = YarnLot.objects.filter(yarn_id__in=set(yarns)).with_balance().filter(held_g__gt=0).values("pk")
+    return list(Reservation.objects.filter(lot__in=lots).open().select_related("lot").order_by("pk"))
+
+
 # Before a line is written
 
 

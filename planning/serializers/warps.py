@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from mill.working import Step
 from planning.models import OrderLine, Ruling, RulingPart, Warp, WarpPart
+from planning.serializers.lot_shares import ShortageSerializer
 from planning.serializers.reckoner import StepSerializer
 from planning.ticket import Figures
 
@@ -137,6 +138,7 @@ class WarpYarnSerializer(serializers.Serializer[Any]):
     lots = HeldLotSerializer(many=True, source="holds")
     why = serializers.CharField(source="choice.why", default="", help_text="Why these lots, or what is short.")
     dye_lots = DyeLotSerializer(many=True)
+    shortage = ShortageSerializer(allow_null=True, help_text="What would end it, where nothing free covers the rest.")
 
 
 class WorkedWarpSerializer(WarpSerializer):

@@ -11,6 +11,8 @@ combine.py       order lines into warps
 warps.py         a warp put together, split, joined, taken apart, and its beam
 beams.py         which beams there are for a warp
 warp_yarn.py     lots held, drawn and let go for a warp
+lot_shares.py    lots shared out to all warps together
+shortages.py     what would end a shortage: who holds it, which delivery comes, what to order
 warp_steps.py    a warp from planned to woven out, and a step back
 looms.py         looms, reeds, beams, hours and the mill's own figures
 plans.py         warps on looms

@@ -4,24 +4,30 @@ Called by `warps.py` under the warp's lock, or by the page to look.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from django.db import transaction
+from django.db.models import F, Min
+from django.utils import timezone
 
 from inventory import services as store
 from inventory.draw import Choice, Lot, Need, choose, in_pieces
 from inventory.ledger import written
-from inventory.models import Movement, YarnLot
+from inventory.models import Movement, YarnDemand, YarnLot
+from inventory.shelf import Want
 from mill.models import Mill
 from mill.refusal import Refusal
-from planning.models import Warp, WarpHold, WarpYarn
-from planning.ticket import from_json
+from planning.models import Warp, WarpHold, WarpPart, WarpYarn
+from planning.services.shortages import Shortage, shortages
 
 WARP, WEFT = WarpYarn.WARP, WarpYarn.WEFT
 # (use, primary key of the yarn)
 Key = tuple[str, int]
+# Primary key of the warp, use, primary key of the yarn.
+NeedKey = tuple[int, str, int]
 
 
 @dataclass(frozen=True)
@@ -42,6 +48,7 @@ class YarnState:
 
     left_g      neither held nor drawn yet
     choice      which lots to take for it, and why; None when nothing is left to hold
+    shortage    what would end it, where nothing free covers what is left
     """
 
     need: WarpYarn
@@ -50,6 +57,7 @@ class YarnState:
     drawn_g: int
     choice: Choice | None
     dye_lots: tuple[DyeLot, ...]
+    shortage: Shortage | None = None
 
     @property
     def left_g(self) -> int:
@@ -82,7 +90,7 @@ def states(warp: Warp, *, chosen: Mapping[Key, str] | None = None) -> list[YarnS
         held[hold.use, hold.yarn_id].append(hold)
     useful_g = Mill.the_one().useful_remainder_g
     lots = {lot.pk: lot for lot in store.lots_to_draw(need.yarn_id for need in needs)}
-    pieces_g = _pieces_g(warp)
+    pieces_g = pieces_of_many([warp.pk]).get(warp.pk, {})
     found = []
     for need in needs:
         holds = held[need.use, need.yarn_id]
@@ -102,7 +110,27 @@ def states(warp: Warp, *, chosen: Mapping[Key, str] | None = None) -> list[YarnS
             for take in choice.takes:
                 lots[take.lot.pk] = replace(lots[take.lot.pk], free_g=lots[take.lot.pk].free_g - take.grams)
         found.append(state)
-    return found
+    return _with_shortages(warp, found, lots.values())
+
+
+def _with_shortages(warp: Warp, found: Sequence[YarnState], left: Iterable[Lot]) -> list[YarnState]:
+    short = {n: state.choice for n, state in enumerate(found) if state.choice and not state.choice.is_met}
+    if not short:
+        return list(found)
+    days = days_wanted([warp.pk])
+    wants = {
+        n: Want(
+            need=choice.need,
+            name=name_of(found[n].need),
+            wanted_on=days[warp.pk, found[n].need.use, found[n].need.yarn_id],
+            only=_dye_lots_of(found[n].holds)[0] if found[n].need.use == WARP and found[n].holds else "",
+        )
+        for n, choice in short.items()
+    }
+    ends = shortages(
+        [(wants[n], choice) for n, choice in short.items()], left, own=dict.fromkeys(wants.values(), warp.pk)
+    )
+    return [replace(state, shortage=ends[wants[n]]) if n in wants else state for n, state in enumerate(found)]
 
 
 def remaining_g(hold: WarpHold) -> int:
@@ -141,15 +169,19 @@ def may_hold(warp: Warp, use: str) -> bool:
     return warp.state != Warp.WOVEN_OUT
 
 
-def _pieces_g(warp: Warp) -> dict[str, tuple[int, ...]]:
-    """Grams of each weft yarn by piece, in the order of weaving; pieces without it left out."""
-    worked = getattr(warp, "worked", None)
-    if worked is None or worked.figures is None:
-        return {}
-    found: dict[str, tuple[int, ...]] = defaultdict(tuple)
-    for run in from_json(worked.figures).runs:
-        for need in run.weft:
-            found[need.code] += in_pieces(need.issue_g, run.pieces)
+def pieces_of_many(warps: Collection[int]) -> dict[int, dict[str, tuple[int, ...]]]:
+    """Grams of each weft yarn by piece, in the order of weaving, pieces without it left out; by warp and yarn's code.
+
+    warps    primary keys; of their figures only the runs are read
+    """
+    rows = Warp.objects.filter(pk__in=warps).annotate(runs=F("worked__figures__runs")).values_list("pk", "runs")
+    found: dict[int, dict[str, tuple[int, ...]]] = {}
+    for pk, runs in rows:
+        of_warp: dict[str, tuple[int, ...]] = defaultdict(tuple)
+        for run in runs or []:
+            for need in run["weft"]:
+                of_warp[need["code"]] += in_pieces(need["issue_g"], run["pieces"])
+        found[pk] = of_warp
     return found
 
 
@@ -190,10 +222,48 @@ def _dye_lots(need: Need, lots: Iterable[Lot], choice: Choice, useful_g: int) ->
     return tuple(sorted(found, key=lambda one: (not one.is_chosen, not one.serves, one.lots[0].received_on)))
 
 
+# When it is wanted, and what others call it
+
+
+def days_wanted(warps: Collection[int]) -> Mapping[NeedKey, date]:
+    """The day on which each yarn of these warps is first drawn, by the warp's primary key, use and yarn.
+
+    As the draw-down has it; for a warp that the plan says nothing of, the day on which its first line is due.
+    """
+    due = {
+        warp: due_on or timezone.localdate()
+        for warp, due_on in WarpPart.objects.filter(warp__in=warps)
+        .order_by()
+        .values_list("warp")
+        .annotate(due_on=Min("line__due_on"))
+    }
+    found: dict[NeedKey, date] = _ByWarp(due)
+    rows = YarnDemand.objects.filter(source__in=[f"warp:{pk}" for pk in warps]).order_by()
+    for source, use, yarn, on in rows.values_list("source", "use", "yarn").annotate(on=Min("on")):
+        found[int(source.removeprefix("warp:")), use, yarn] = on
+    return found
+
+
+class _ByWarp(dict[NeedKey, date]):
+    """Days by need, and where there is none the warp's own."""
+
+    def __init__(self, of_warp: Mapping[int, date]) -> None:
+        self.of_warp = of_warp
+
+    def __missing__(self, key: NeedKey) -> date:
+        return self.of_warp.get(key[0], timezone.localdate())
+
+
+def name_of(need: WarpYarn) -> str:
+    """What the others call it."""
+    return str(need.warp) if need.use == WARP else f"the weft of {need.warp}"
+
+
 # Holding
 
 
-def _check_worked(warp: Warp) -> None:
+def check_worked(warp: Warp) -> None:
+    """Raises Refusal where its needs are not known."""
     worked = getattr(warp, "worked", None)
     if worked is None or worked.is_stale:
         raise Refusal(f"{warp} is still being worked out. Wait a moment, then hold its yarn.")
@@ -220,7 +290,7 @@ def hold_yarn(warp: Warp, *, by: Any, chosen: Mapping[Key, str] | None = None) -
     warp = _locked(warp)
     if warp.state == Warp.WOVEN_OUT:
         raise Refusal(f"{warp} is woven out; nothing is held for it any more.")
-    _check_worked(warp)
+    check_worked(warp)
     yarn_ids = set(warp.yarns.values_list("yarn", flat=True))
     rows = {
         lot.pk: lot for lot in store.lock_lots(YarnLot.objects.filter(yarn__in=yarn_ids).values_list("pk", flat=True))
@@ -233,14 +303,15 @@ def hold_yarn(warp: Warp, *, by: Any, chosen: Mapping[Key, str] | None = None) -
             short.append(state.choice.why)
             continue
         for take in state.choice.takes:
-            _hold(warp, state.need, rows[take.lot.pk], take.grams, by=by)
+            hold_grams(warp, state.need, rows[take.lot.pk], take.grams, by=by)
             held += 1
     if short and not held:
         raise Refusal(" ".join(short))
     return short
 
 
-def _hold(warp: Warp, need: WarpYarn, lot: YarnLot, grams: int, *, by: Any) -> WarpHold:
+def hold_grams(warp: Warp, need: WarpYarn, lot: YarnLot, grams: int, *, by: Any) -> WarpHold:
+    """So much of a lot, under the locks of warp and lot, once the rules have been looked at."""
     reservation = store.reserve(lot=lot, grams=grams, for_what=f"{warp}, {need.use} yarn", by=by)
     return WarpHold.objects.create(warp=warp, yarn=need.yarn, use=need.use, reservation=reservation)
 
@@ -251,7 +322,7 @@ def hold_lot(warp: Warp, *, lot: YarnLot, use: str, grams: int, by: Any) -> Warp
     warp = _locked(warp)
     if not may_hold(warp, use):
         raise Refusal(f"{warp} is {warp.state}; {use} yarn is not held for it any more.", field="lot")
-    _check_worked(warp)
+    check_worked(warp)
     (lot,) = store.lock_lots([lot.pk])
     state = next((s for s in states(warp) if (s.need.use, s.need.yarn_id) == (use, lot.yarn_id)), None)
     if state is None:
@@ -281,7 +352,7 @@ def hold_lot(warp: Warp, *, lot: YarnLot, use: str, grams: int, by: Any) -> Warp
             f"asked for. Write {written(state.left_g)} or less.",
             field="grams",
         )
-    return _hold(warp, state.need, lot, grams, by=by)
+    return hold_grams(warp, state.need, lot, grams, by=by)
 
 
 @transaction.atomic
@@ -312,7 +383,7 @@ def let_go(warp: Warp, *, by: Any, reason: str, use: str | None = None) -> int:
 
 def draw_warp_yarn(warp: Warp, *, by: Any) -> None:
     """All warp yarn out of its holds. Raises Refusal when less is held than the warp takes, or of two dye lots."""
-    _check_worked(warp)
+    check_worked(warp)
     needs = [state for state in states(warp) if state.need.use == WARP]
     for state in needs:
         if state.left_g:

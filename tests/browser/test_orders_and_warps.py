@@ -46,6 +46,7 @@ def test_no_page_of_orders_and_warps_breaks_a_rule_at_any_width(page, axe, mill)
         reverse("warp_yarn", args=[warp.number]),
         reverse("warp_beam", args=[warp.number]),
         reverse("combine"),
+        reverse("lot_shares"),
     ]
     for address in addresses:
         page.goto(address)
