@@ -11,15 +11,20 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from inventory import services
-from inventory.models import Movement, OutlookMark, Yarn, YarnLot, YarnOutlook
+from inventory.models import Movement, OutlookMark, Reservation, Yarn, YarnLot, YarnOutlook
 from inventory.serializers import (
     CorrectSerializer,
     DrawSerializer,
+    LotHoldSerializer,
+    LotMoveSerializer,
     LotSerializer,
     MovementSerializer,
     OutlookSerializer,
     ReceiveSerializer,
+    ReleaseSerializer,
     ReturnSerializer,
+    ReverseSerializer,
+    WasteSerializer,
     YarnSerializer,
 )
 from mill.refusal import Refusal
@@ -91,6 +96,29 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
         """Yarn of one dye lot comes in and becomes a lot."""
         return self._written(request, ReceiveSerializer, lambda said: services.receive(by=request.user, **said))
 
+    @extend_schema(request=LotHoldSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def hold(self, request: Request, pk: str | None = None) -> Response:
+        """Grams are held for something. The line that comes back names its hold as `reservation`."""
+        lot = self.get_object()
+
+        def write(said: dict[str, Any]) -> Movement:
+            return services.reserve(lot=lot, by=request.user, **said).movements.earliest("seq")
+
+        return self._written(request, LotHoldSerializer, write)
+
+    @extend_schema(request=ReleaseSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"], url_path="let-go")
+    def let_go(self, request: Request, pk: str | None = None) -> Response:
+        """What of a hold has not been drawn is free again."""
+        lot = self.get_object()
+
+        def write(said: dict[str, Any]) -> Movement:
+            _is_of(said["reservation"], lot, "Let it go")
+            return services.release(by=request.user, **said)
+
+        return self._written(request, ReleaseSerializer, write)
+
     @extend_schema(request=DrawSerializer, responses={201: MovementSerializer, 400: NO})
     @action(detail=True, methods=["post"])
     def draw(self, request: Request, pk: str | None = None) -> Response:
@@ -101,11 +129,7 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
             reservation, for_what = said.pop("reservation"), said.pop("for_what")
             if reservation is None:
                 return services.draw_free(lot=lot, for_what=for_what, by=request.user, **said)
-            if reservation.lot_id != lot.pk:
-                raise Refusal(
-                    f"Hold {reservation.pk} is of lot {reservation.lot}, not of lot {lot}. Draw it there.",
-                    field="reservation",
-                )
+            _is_of(reservation, lot, "Draw it")
             return services.draw_down(reservation=reservation, by=request.user, **said)
 
         return self._written(request, DrawSerializer, write)
@@ -128,10 +152,33 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
             request, CorrectSerializer, lambda said: services.correct(lot=lot, by=request.user, **said)
         )
 
+    @extend_schema(request=WasteSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def waste(self, request: Request, pk: str | None = None) -> Response:
+        """Free yarn is written off, with the reason why."""
+        lot = self.get_object()
+        return self._written(
+            request, WasteSerializer, lambda said: services.record_waste(lot=lot, by=request.user, **said)
+        )
+
+    @extend_schema(request=LotMoveSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def move(self, request: Request, pk: str | None = None) -> Response:
+        """The lot lies in another place from now on."""
+        lot = self.get_object()
+        return self._written(request, LotMoveSerializer, lambda said: services.move(lot=lot, by=request.user, **said))
+
     def _written(self, request: Request, read: type[serializers.Serializer[Any]], write: Any) -> Response:
         sent = read(data=request.data)
         sent.is_valid(raise_exception=True)
         return Response(MovementSerializer(write(dict(sent.validated_data))).data, status=201)
+
+
+def _is_of(reservation: Reservation, lot: YarnLot, act: str) -> None:
+    if reservation.lot_id != lot.pk:
+        raise Refusal(
+            f"Hold {reservation.pk} is of lot {reservation.lot}, not of lot {lot}. {act} there.", field="reservation"
+        )
 
 
 class MovementApiFilter(django_filters.FilterSet):
@@ -151,6 +198,15 @@ class MovementViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets
     queryset = Movement.objects.select_related("lot", "by", "reservation", "place_from", "place_to").order_by("pk")
     serializer_class = MovementSerializer
     filterset_class = MovementApiFilter
+
+    @extend_schema(request=ReverseSerializer, responses={201: MovementSerializer, 400: NO})
+    @action(detail=True, methods=["post"], filterset_class=None, pagination_class=None)
+    def reverse(self, request: Request, pk: str | None = None) -> Response:
+        """A line is taken back by a line against it; both stay."""
+        sent = ReverseSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        line = services.reverse(movement=self.get_object(), by=request.user, **sent.validated_data)
+        return Response(MovementSerializer(line).data, status=201)
 
 
 router = SimpleRouter()

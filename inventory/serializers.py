@@ -243,3 +243,30 @@ class ReturnSerializer(RegainSerializer):
 class CorrectSerializer(KeyedSerializer):
     to_g = grams_field(min_value=0)
     reason = serializers.CharField(max_length=200)
+
+
+class LotHoldSerializer(KeyedSerializer):
+    grams = grams_field(above=0)
+    for_what = serializers.CharField(max_length=120)
+
+
+class ReleaseSerializer(KeyedSerializer):
+    """What of the hold has not been drawn is let go."""
+
+    reservation = serializers.PrimaryKeyRelatedField(queryset=Reservation.objects.all())
+    reason = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class WasteSerializer(KeyedSerializer):
+    grams = grams_field(above=0)
+    reason = serializers.CharField(max_length=200)
+    packages = serializers.IntegerField(min_value=0, max_value=100_000, default=0)
+
+
+class LotMoveSerializer(KeyedSerializer):
+    place = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
+    reason = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class ReverseSerializer(KeyedSerializer):
+    reason = serializers.CharField(max_length=200)

@@ -181,3 +181,32 @@ def test_part_cones_come_back_and_a_lot_is_corrected(desk):
     assert sent(desk, f"lots/{lot.pk}/correct/", status=400, key="k4", to_g=5000, reason="scales")["field"] == "grams"
     assert list(sent(desk, f"lots/{lot.pk}/correct/", status=400, key="k5", to_g=4000)) == ["reason"]
     sent(desk, "lots/999999/correct/", status=404, key="k6", to_g=1, reason="x")
+
+
+def test_a_hold_is_made_and_let_go_once_however_often_it_is_sent(desk):
+    lot = make_lot(label="A12", grams=9000)
+    said = {"key": "k1", "grams": "4 kg", "for_what": "Warp 118"}
+    held = sent(desk, f"lots/{lot.pk}/hold/", status=201, **said)
+    assert (held["kind"], held["held_change_g"], held["for_what"]) == ("hold", 4000, "Warp 118")
+    assert sent(desk, f"lots/{lot.pk}/hold/", status=201, **said) == held
+    no = sent(desk, f"lots/{lot.pk}/hold/", status=400, key="k2", grams=5001, for_what="Warp 119")
+    assert "5000 g free" in no["refusal"]
+    other = make_lot(label="B7")
+    no = sent(desk, f"lots/{other.pk}/let-go/", status=400, key="k3", reservation=held["reservation"])
+    assert no["refusal"] == f"Hold {held['reservation']} is of lot A12, not of lot B7. Let it go there."
+    gone = sent(desk, f"lots/{lot.pk}/let-go/", status=201, key="k4", reservation=held["reservation"])
+    assert (gone["held_change_g"], gone["held_after_g"]) == (-4000, 0)
+    assert sent(desk, f"lots/{lot.pk}/let-go/", status=201, key="k4", reservation=held["reservation"]) == gone
+
+
+def test_yarn_is_wasted_moved_and_a_line_taken_back(desk):
+    lot, place = make_lot(label="A12", grams=9000), make_place(code="B2")
+    wasted = sent(desk, f"lots/{lot.pk}/waste/", status=201, key="k1", grams=200, reason="oil")
+    assert (wasted["change_g"], wasted["on_hand_after_g"]) == (-200, 8800)
+    moved = sent(desk, f"lots/{lot.pk}/move/", status=201, key="k2", place="B2")
+    assert (moved["place_to"], moved["change_g"]) == (place.code, 0)
+    back = sent(desk, f"movements/{wasted['id']}/reverse/", status=201, key="k3", reason="it was another lot")
+    assert (back["change_g"], back["reverses"], back["on_hand_after_g"]) == (200, wasted["id"], 9000)
+    no = sent(desk, f"movements/{wasted['id']}/reverse/", status=400, key="k4", reason="again")
+    assert "taken back" in no["refusal"]
+    assert list(sent(desk, f"lots/{lot.pk}/waste/", status=400, key="k5", grams=1)) == ["reason"]
