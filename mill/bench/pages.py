@@ -6,9 +6,9 @@ from collections.abc import Callable
 from statistics import median
 from typing import Any
 
-from django.contrib.auth import get_user_model
 from django.test import Client
 
+from mill.bench.history import bench_user
 from mill.bench.scratch import in_the_book, scratch_book
 from mill.desk import ROOMS
 from planning.models import Cloth, JobTicket, Loom, Order, Warp
@@ -38,9 +38,8 @@ def addresses() -> list[str]:
 
 def work_inside() -> str:
     """Milliseconds by address, the median of fifteen."""
-    planner, _ = get_user_model().objects.get_or_create(username="bench", defaults={"is_superuser": True})
     client = Client(SERVER_NAME="localhost")
-    client.force_login(planner)
+    client.force_login(bench_user())
     taken: dict[str, float] = {}
     for address in addresses():
         rounds: list[float] = []

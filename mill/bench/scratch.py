@@ -28,6 +28,6 @@ def scratch_book(*, size: int) -> Iterator[dict[str, str]]:
 def in_the_book(env: dict[str, str], name: str) -> str:
     """What a benchmark's inner part prints, run in a process of its own on a scratch book."""
     done = subprocess.run(
-        [sys.executable, str(MANAGE), "bench", name, "--inside"], env=env, check=True, capture_output=True, text=True
+        [sys.executable, str(MANAGE), "bench", name, "--inside"], env=env, check=True, stdout=subprocess.PIPE, text=True
     )
     return done.stdout.strip().splitlines()[-1]

@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
-from mill.bench import combining, lots, pages, recompute
+from mill.bench import combining, lots, pages, recompute, store
 from mill.readying import keep_compiled_code
 from planning.improve import Limit, improve, kernel
 from planning.shed_plan import first_plan, from_json
@@ -84,6 +84,7 @@ BENCHES: dict[str, Bench] = {
     "recompute": Bench(
         "warps worked out again, and the same with ten times the lots and movements", book_arguments, recompute.run
     ),
+    "store": Bench("a store with a million movements behind it", book_arguments, store.run),
     "pages": Bench("each room's page, in the example mill and in ten times it", book_arguments, pages.run),
 }
 
