@@ -19,6 +19,7 @@ from inventory import services as store
 from inventory.models import Yarn
 from mill.refusal import Refusal
 from planning import combining
+from planning.cloth import Cloth
 from planning.combining import Combination, Line, Part, Proposal, Rules, Saving
 from planning.gaiting import SetUp, set_up_min
 from planning.models import Loom, OrderLine, Ruling, Warp, WarpPart, mill_facts, set_up_rates
@@ -247,12 +248,16 @@ class _There:
         self.facts = mill_facts(self.mill)
         self.rates = set_up_rates(self.mill)
         self.looms = list(Loom.objects.select_related("shift_pattern").order_by("code"))
+        self.cloths: dict[tuple[int, int], Cloth] = {}
         self.rulings = rulings.standing()
         self.specs = current_specs(OrderLine.objects.open().values_list("cloth", flat=True).order_by().distinct())
 
     def work_out(self, line: OrderLine, pieces: int, on: tuple[Warp, ...]) -> Waiting:
         spec = spec_for(line, self.specs)
-        figures = alone(Run("", "", spec.as_cloth(line.colourway), pieces, line.length_m), self.facts)
+        made = (spec.pk, line.colourway_id)
+        if made not in self.cloths:
+            self.cloths[made] = spec.as_cloth(line.colourway)
+        figures = alone(Run("", "", self.cloths[made], pieces, line.length_m), self.facts)
         return Waiting(line, pieces, figures, spec.finishing_days, on)
 
     def largest_dye_lots(self, worked: Iterable[Figures]) -> dict[str, int]:

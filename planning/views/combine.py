@@ -2,6 +2,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
@@ -13,6 +14,8 @@ from planning.combining import Part, Proposal, Saving
 from planning.forms.warps import CombineSheet, Row, WishesForm
 from planning.services import combine, rulings
 from planning.services.combine import Group, Locked, Waiting, Wishes
+
+GROUPS_ON_A_LEAF = 12
 
 
 @dataclass(frozen=True)
@@ -110,7 +113,7 @@ def _page(
         {
             "title": "Order lines into warps",
             "form": form,
-            "groups": workable,
+            "page": Paginator(workable, GROUPS_ON_A_LEAF).get_page(request.GET.get("page")),
             "troubled": [one.group for one in seen if not one.group.combination],
             "refused": [entry for one in workable for entry in one.group.refused],
             "n_lines": sum(len(group.lines) for group in groups),
@@ -127,7 +130,7 @@ def combine_page(request: HttpRequest) -> HttpResponse:
 
     What is set for the look stands in the address, so that it can be kept; what is put together is sent.
     """
-    form = WishesForm(request.GET or None)
+    form = WishesForm(request.GET if request.GET.keys() & WishesForm.base_fields.keys() else None)
     wishes = Wishes(**form.said()) if form.is_bound and form.is_valid() else Wishes()
     groups = combine.propose(wishes)
     if request.method == "GET":
