@@ -123,7 +123,11 @@ def short_yarns() -> list[Entry]:
         matter = f"{kg(outlook.short_g)} kg short on {day(outlook.short_on)}"
         if outlook.short_for:
             matter += f" for {outlook.short_for}"
-        act = f"Order by {day(outlook.order_by)}" if outlook.order_by else "Order now"
+        act = "Order now"
+        if outlook.order_by and outlook.order_by >= timezone.localdate():
+            act = f"Order by {day(outlook.order_by)}"
+        elif outlook.order_by:
+            matter += f"; it had to be ordered by {day(outlook.order_by)}"
         address = reverse("yarn_one", args=[outlook.yarn.code])
         entries.append(Entry(str(outlook.yarn), address, matter, act, address))
     return entries
