@@ -429,9 +429,9 @@ def read_day(text: str) -> date:
             )
         raise Refusal(f'"{shown(text)}" is no day. Write 2026-03-04, or 4 Mar 2026.')
     month = found["month"]
-    if not month.isdigit() and month[:3].lower() not in _MONTHS:
+    if not month.isdecimal() and month[:3].lower() not in _MONTHS:
         raise Refusal(f'"{shown(text)}": {month} is no month. Write 2026-03-04, or 4 Mar 2026.')
-    number = int(month) if month.isdigit() else _MONTHS.index(month[:3].lower()) + 1
+    number = int(month) if month.isdecimal() else _MONTHS.index(month[:3].lower()) + 1
     try:
         return date(int(found["year"]), number, int(found["day"]))
     except ValueError as error:

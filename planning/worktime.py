@@ -242,7 +242,7 @@ def _read_part(part: str) -> tuple[list[int], list[Span]]:
     days: list[int] = []
     hours: list[Span] = []
     for token in re.split(r"[,\s]+", _DASH.sub("-", part)):
-        if token[:1].isdigit():
+        if token[:1].isdecimal():
             hours.append(_read_span(token, part))
         elif hours:
             raise Refusal(f'In "{part}" the day {token} comes after hours. Divide the parts with a semicolon.')

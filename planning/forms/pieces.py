@@ -94,7 +94,7 @@ def read_fault(line: str) -> Fault:
     at = 0
     while at < len(words):
         word = words[at]
-        if word[:1].isdigit() and len(numbers) < 2:
+        if word[:1].isdecimal() and len(numbers) < 2:
             unit = words[at + 1] if at + 1 < len(words) and words[at + 1] in ("m", "cm", "mm", "in", "yd", "ft") else ""
             numbers.append((word, unit))
             at += 2 if unit else 1

@@ -171,8 +171,12 @@ def _check_names(draft: SpecDraft, *, cloth: Cloth) -> None:
     taken: dict[str, str] = {}
     if cloth.pk:
         drafted = {colourway.colourway_id for colourway in draft.colourways}
-        rest = cloth.colourways.exclude(pk__in=[pk for pk in drafted if pk]).values_list("name", flat=True)
-        taken = {name.casefold(): name for name in rest}
+        written = dict(cloth.colourways.values_list("pk", "name"))
+        if gone := sorted(one.name.strip() for one in draft.colourways if one.colourway_id not in {None, *written}):
+            raise Refusal(
+                f"Colourway {gone[0]} is not of this cloth any more. Read the page again.", field="colourways"
+            )
+        taken = {name.casefold(): name for pk, name in written.items() if pk not in drafted}
     for number, colourway in enumerate(draft.colourways):
         name = colourway.name.strip()
         if not name:
@@ -379,8 +383,6 @@ def _write(spec: ClothSpec, draft: SpecDraft) -> ClothSpec:
 
 def _rename(written: Mapping[int, Colourway], draft: SpecDraft) -> None:
     drafted = {colourway.colourway_id: colourway.name.strip() for colourway in draft.made if colourway.colourway_id}
-    if gone := sorted(name for pk, name in drafted.items() if pk not in written):
-        raise Refusal(f"Colourway {gone[0]} is not of this cloth any more. Read the page again.", field="colourways")
     renamed = [written[pk] for pk, name in drafted.items() if pk and written[pk].name != name]
     # By way of their numbers, so that two colourways can exchange their names.
     for colourway in renamed:

@@ -32,6 +32,10 @@ from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
 SPANS = {"week": (7, 60), "fortnight": (14, 7 * 60), "quarter": (91, DAY_MIN)}
 
 
+# How far a leaf may lie from today: no plan reaches further, and the calendar itself ends.
+YEARS = timedelta(days=3_650)
+
+
 @dataclass(frozen=True)
 class Leaf:
     """What the address asks for: which plan, from which Monday, how many days, and which warps are meant."""
@@ -79,7 +83,7 @@ class Leaf:
 def leaf_of(words: Mapping[str, str]) -> Leaf | None:
     """The leaf that a request asks for; None when there is no plan to show."""
     asked = words.get("plan", "")
-    if asked and not asked.isdigit():
+    if asked and not asked.isdecimal():
         raise Http404
     run = get_object_or_404(PlanRun, pk=asked) if asked else plan_in_force()
     if run is None:
@@ -87,10 +91,12 @@ def leaf_of(words: Mapping[str, str]) -> Leaf | None:
     if run is None:
         return None
     span = words.get("span", "fortnight")
+    today = timezone.localdate()
     try:
         first = date.fromisoformat(words.get("from", ""))
     except ValueError:
-        first = timezone.localdate()
+        first = today
+    first = min(max(first, today - YEARS), today + YEARS)
     return Leaf(
         run=run,
         span=span if span in SPANS else "fortnight",
@@ -162,7 +168,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
 
 def _as_counted(code: str) -> list[tuple[int, int, str]]:
     """Loom 2 before loom 10: numbers in a code count as numbers."""
-    return [(0, int(part), "") if part.isdigit() else (1, 0, part) for part in re.split(r"(\d+)", code) if part]
+    return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in re.split(r"(\d+)", code) if part]
 
 
 class Told:
@@ -398,7 +404,7 @@ def board_move(request: HttpRequest) -> HttpResponse:
 
 
 def _number(text: str | None) -> int:
-    if not text or not text.isdigit():
+    if not text or not text.isdecimal():
         raise Http404
     return int(text)
 
@@ -420,7 +426,7 @@ def _moment(leaf: Leaf, minute: str) -> datetime:
 
 def _turn(text: str) -> int:
     """People count turns from 1."""
-    if not text.strip().isdigit() or int(text) < 1:
+    if not text.strip().isdecimal() or int(text) < 1:
         raise Refusal(f"“{text}” is no turn on a loom. Write 1 for the warp that is woven first.")
     return int(text) - 1
 

@@ -242,6 +242,9 @@ def test_without_a_plan_the_board_sends_to_the_looms(desk):
 
 def test_an_address_that_is_nonsense_still_shows_a_leaf(desk, mill):
     assert desk.get("/looms/board/?span=decade&from=yesterday").status_code == 200
+    for day in ("9999-12-31", "0001-01-01"):
+        assert desk.get(f"/looms/board/?from={day}").status_code == 200
+    assert desk.get("/looms/board/?plan=²").status_code == 404
     assert desk.get("/looms/board/?plan=4711").status_code == 404
     assert desk.get("/looms/board/?plan=x").status_code == 404
 

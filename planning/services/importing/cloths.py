@@ -67,7 +67,7 @@ def _in_its_row(refusal: Refusal, rows: Sequence[Row]) -> Refusal:
     if column != "colourways":
         return refusal
     number = place.partition(".")[0]
-    at = int(number) if number.isdigit() and int(number) < len(rows) else 0
+    at = int(number) if number.isdecimal() and int(number) < len(rows) else 0
     return Refusal(refusal.message, field=f"row.{rows[at].number}.yarns")
 
 
