@@ -7,6 +7,7 @@ from django.utils import timezone
 from mill.fields import MeasureField
 from mill.refusal import Refusal
 from mill.units import read
+from planning.forms.orders import DayInput
 from planning.models import Customer, Machine, OrderLine, Piece, RouteStep, Worker
 from planning.piece import Fault
 
@@ -166,7 +167,7 @@ class BatchForm(forms.Form):
 
 class DispatchForm(forms.Form):
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
-    sent_on = forms.DateField(label="Sent on", widget=forms.DateInput(attrs={"type": "date"}))
+    sent_on = forms.DateField(label="Sent on", widget=DayInput())
     pieces = forms.ModelMultipleChoiceField(Piece.objects.none())
     note = forms.CharField(required=False, max_length=200, label="Note for the customer")
 

@@ -223,6 +223,8 @@ def test_the_pages_send_and_print(sent_to, desk):
     assert "Hazel and Sons: 2 pieces" in desk.get("/dispatch/").content.decode()
     page = desk.get("/dispatch/new/HAZ/").content.decode()
     assert page.count(" checked") == 2
+    # As browsers read a day; any other way of writing it leaves the field empty, and nothing is sent.
+    assert f'value="{timezone.localdate():%Y-%m-%d}"' in page
     sent = {"key": "k", "sent_on": "2999-01-01", "pieces": [p.pk for p in dispatch.ready_for(sent_to)]}
     assert "Nothing is sent on 01.01.2999 yet" in desk.post("/dispatch/new/HAZ/", sent).content.decode()
     answer = desk.post("/dispatch/new/HAZ/", sent | {"sent_on": timezone.localdate().isoformat()})
