@@ -9,13 +9,18 @@ from typing import Self
 
 
 class Line:
-    """Hands on every connection to a port of this machine, from a port of its own, until it is cut."""
+    """Hands on every connection to a port of this machine, from a port of its own, until it is cut.
+
+    loses_answers    what the phone says arrives, and of what the mill says nothing
+    """
 
     def __init__(self, to_port: int) -> None:
         self.to_port = to_port
         self.listener: socket.socket | None = None
         self.open: set[socket.socket] = set()
         self.port = 0
+        self.loses_answers = False
+        self.n_lost = 0
         self.mend()
 
     @property
@@ -58,6 +63,9 @@ class Line:
                     for key, _ in either.select():
                         said = key.fileobj.recv(65536)  # type: ignore[union-attr]
                         if not said:
+                            return
+                        if self.loses_answers and key.fileobj is mill:
+                            self.n_lost += 1
                             return
                         other[key.fileobj].sendall(said)  # type: ignore[index]
             except (OSError, ValueError):
