@@ -223,7 +223,9 @@ class _Words:
             rest = self.rests[older[0]]
             return f"dye lot {rest.dye_lot} is older, but has only {written(rest.free_g)} free"
         covering = [j for j in shelf.open[n] if shelf.free[j] >= want.need.grams]
-        return "no other covers it" if covering == [i] else "of those that cover it this leaves the best remainders"
+        if covering == [i]:
+            return "no other covers it"
+        return "it is the oldest that covers it" if covering[0] == i else "what is drawn of it is the oldest"
 
     def _against(self, n: int, i: int, j: int) -> str:
         """What it would mean to take the older dye lot j instead; "" when it would not even be older yarn."""

@@ -261,7 +261,7 @@ def told(found: Sequence[Waiting], chosen: Mapping[Key, str] | None = None) -> l
                     waiting=one,
                     parts=tuple(parts[one.need.warp_id]),
                     choice=None if n is None else shared.choices[n],
-                    options=() if of_it[1] is None else options(of_it[0], of_it[1], useful_g=useful_g),
+                    options=_open_to(one, *of_it, useful_g=useful_g),
                     chosen=chosen.get(one.key, ""),
                     shortage=None if n is None else ends.get(shared.wants[n]),
                 )
@@ -275,6 +275,14 @@ def told(found: Sequence[Waiting], chosen: Mapping[Key, str] | None = None) -> l
             )
         )
     return shares
+
+
+def _open_to(one: Waiting, shared: OfYarn, n: int | None, *, useful_g: int) -> tuple[Option, ...]:
+    """Dye lots that a person may choose for a need: what is begun has no other."""
+    if n is None:
+        return ()
+    begun = one.dye_lots[0] if one.need.use == WARP and one.dye_lots else shared.wants[n].need.begun
+    return tuple(option for option in options(shared, n, useful_g=useful_g) if begun in ("", option.dye_lot))
 
 
 # Holding

@@ -203,7 +203,7 @@ def _only(lots: Iterable[Lot], dye_lot: str) -> list[Lot]:
 def _dye_lots(need: Need, lots: Iterable[Lot], choice: Choice, useful_g: int) -> tuple[DyeLot, ...]:
     by_dye_lot: dict[str, list[Lot]] = defaultdict(list)
     for lot in lots:
-        if lot.yarn == need.yarn and lot.free_g > 0 and not lot.why_not:
+        if lot.yarn == need.yarn and lot.free_g > 0 and not lot.why_not and need.begun in ("", lot.dye_lot):
             by_dye_lot[lot.dye_lot].append(lot)
     found = []
     for dye_lot, of_it in by_dye_lot.items():

@@ -16,7 +16,7 @@ from planning.services import lot_shares
 from planning.services.lot_shares import Line, Share, Waiting, YarnShares
 
 # A leaf ends with the yarn that brings it to so many lines: a yarn is never parted, since it is decided together.
-LINES_PER_LEAF = 80
+LINES_PER_LEAF = 40
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from inventory.services import check_invariants
 from mill import jobs
 from mill.refusal import Refusal
 from planning.models import OrderLine, Warp, WarpPart
-from planning.services import combine, orders, warp_steps, warp_yarn, warps
+from planning.services import combine, lot_shares, orders, warp_steps, warp_yarn, warps
 from planning.services.warps import Share
 from tests.make import make_beam, make_line, make_lot, make_order, make_spec, make_yarn
 
@@ -112,3 +112,40 @@ def test_one_order_told_by_two_is_one(tweed, planner):
     said = at_once(*[lambda: orders.place_order(by=planner, **placing)] * 2)
     assert said == ["N7", "N7"]
     assert OrderLine.objects.filter(order__number="N7").count() == 1
+
+
+def test_shares_that_two_hold_at_once_are_held_once(tweed, planner):
+    for entry in tweed.colourway_yarns.all():
+        make_lot(yarn=entry.yarn, grams=200_000)
+    made = [warps.make_warp([Share(make_line(spec=tweed), 2)], by=planner) for _ in range(2)]
+    jobs.settle()
+    shares = [
+        lot_shares.Share(line.waiting.key, tuple((take.lot.pk, take.grams, take.pieces) for take in line.choice.takes))
+        for of_yarn in lot_shares.propose()
+        for line in of_yarn.lines
+    ]
+    said = at_once(
+        *[lambda: lot_shares.hold_shares(shares, by=planner)] * 2,
+        lambda: lot_shares.hold_shares(shares[::-1], by=planner),
+    )
+    assert sorted(one.split("grams")[0] for one in said) == ["Held(lines=0, "] * 2 + ["Held(lines=8, "]
+    assert [warp.holds.count() for warp in made] == [4, 4]
+    check_invariants()
+
+
+def test_of_two_who_hold_a_lots_last_grams_for_different_warps_one_is_told(tweed, planner):
+    one, two = (warps.make_warp([Share(make_line(spec=tweed), 2)], by=planner) for _ in range(2))
+    jobs.settle()
+    need = one.yarns.get(use="warp", yarn__code="MOSS")
+    lot = make_lot(yarn=need.yarn, grams=need.issue_g + 100)
+    said = at_once(
+        *[
+            lambda warp=warp: lot_shares.hold_shares(
+                [lot_shares.Share((warp.number, "warp", need.yarn_id), ((lot.pk, need.issue_g, ()),))], by=planner
+            )
+            for warp in (one, two)
+        ]
+    )
+    assert sum("has 100 g free now" in sentence for sentence in said) == 1
+    assert one.holds.count() + two.holds.count() == 1
+    check_invariants()
