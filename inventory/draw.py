@@ -19,6 +19,8 @@ SHADES_TRIED = 12
 # Ways of giving pieces out singly that are tried before we say that none was found.
 WAYS_TRIED = 20_000
 PIECES_TRIED = 300
+# Sizes of pieces that are counted before one is given out.
+TIERS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,6 +345,7 @@ def _piece_by_piece(need: Need, shades: list[Shade]) -> _Runs | None:
         return None
     order = sorted(range(len(pieces_g)), key=lambda piece: -pieces_g[piece])
     free_g = [shade.free_g for shade in shades]
+    tiers = _tiers([pieces_g[piece] for piece in order])
     given: list[int] = []
     dead_ends: set[tuple[int, tuple[int, ...]]] = set()
 
@@ -351,6 +354,9 @@ def _piece_by_piece(need: Need, shades: list[Shade]) -> _Runs | None:
             return True
         here = (at, tuple(sorted(free_g)))
         if here in dead_ends or len(dead_ends) >= WAYS_TRIED:
+            return False
+        # Fewer pieces fit in than are left, whatever is given to whom.
+        if any(sum(grams // least_g for grams in free_g) < pieces for least_g, pieces in tiers[at]):
             return False
         for i in sorted(range(len(shades)), key=lambda i: (free_g[i], i)):
             if order[at] == 0 and need.begun not in ("", shades[i].dye_lot):
@@ -373,6 +379,20 @@ def _piece_by_piece(need: Need, shades: list[Shade]) -> _Runs | None:
     return sorted(
         ((shades[i], tuple(sorted(pieces))) for i, pieces in by_shade.items()), key=lambda shade_pieces: shade_pieces[1]
     )
+
+
+def _tiers(pieces_g: Sequence[int]) -> list[list[tuple[int, int]]]:
+    """From each piece on, the largest first: a few sizes, each with how many of the pieces are no smaller.
+
+    >>> _tiers([5, 5, 3])
+    [[(3, 3), (5, 2)], [(3, 2), (5, 1)], [(3, 1)]]
+    """
+    found = []
+    for at in range(len(pieces_g)):
+        sizes = sorted(set(pieces_g[at:]))
+        some = sizes[:: -(-len(sizes) // TIERS)]
+        found.append([(size, sum(piece_g >= size for piece_g in pieces_g[at:])) for size in some])
+    return found
 
 
 def _takes_of(runs: _Runs, pieces_g: Sequence[int]) -> tuple[Take, ...]:

@@ -23,7 +23,7 @@ def addresses() -> list[str]:
     from inventory.models import YarnLot
 
     found = [reverse(key) for key, _ in ROOMS]
-    found += [reverse("combine"), reverse("board"), reverse("lots")]
+    found += [reverse("combine"), reverse("board"), reverse("lots"), reverse("lot_shares")]
     found.append(reverse("order", args=[Order.objects.latest("pk").number]))
     found.append(reverse("cloth", args=[Cloth.objects.earliest("pk").code]))
     found.append(reverse("warp", args=[Warp.objects.open().latest("pk").number]))

@@ -200,6 +200,19 @@ def propose(*, yarns: Collection[int] | None = None, chosen: Mapping[Key, str] |
     return told(found, chosen)
 
 
+def beside_others(states: Sequence[warp_yarn.YarnState]) -> dict[str, Choice]:
+    """Of a warp's needs those that would have other dye lots were all warps decided together, by the state's key."""
+    alone = {(warp_yarn.name_of(state.need), state.need.yarn_id): state for state in states if state.choice}
+    found, _ = waiting({state.need.yarn_id for state in alone.values()})
+    choices = {}
+    for of_yarn in decide(found):
+        for want, choice in zip(of_yarn.shared.wants, of_yarn.shared.choices, strict=True):
+            state = alone.get((want.name, int(want.need.yarn)))
+            if state and state.choice and set(choice.dye_lots) != set(state.choice.dye_lots):
+                choices[state.key] = choice
+    return choices
+
+
 @dataclass(frozen=True)
 class Decided:
     """What waits of one yarn, decided together: as proposed, and as a person's choices have it."""

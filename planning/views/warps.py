@@ -29,7 +29,7 @@ from planning.forms.warps import (
 )
 from planning.models import Beam, Cloth, Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures, WarpPart
 from planning.picture import beam_svg
-from planning.services import plans, warp_steps, warp_yarn, warps, working_out
+from planning.services import lot_shares, plans, warp_steps, warp_yarn, warps, working_out
 from planning.services.line_states import free_pieces
 from planning.ticket import Figures, from_json
 from planning.views.orders import one_line
@@ -525,10 +525,11 @@ def warp_beam(request: HttpRequest, number: int) -> HttpResponse:
 def warp_yarn_page(request: HttpRequest, number: int) -> HttpResponse:
     """Which lots to hold for the warp, why these, and what another choice would mean."""
     found = _found(number)
+    context = _worked_context(found)
     return render(
         request,
         "planning/warp_yarn.html",
-        {"title": f"Yarn for {found}", **_worked_context(found)},
+        {"title": f"Yarn for {found}", **context, "beside_others": lot_shares.beside_others(context["yarns"])},
     )
 
 

@@ -210,6 +210,14 @@ def test_the_warps_own_page_says_the_same_of_what_is_short(two_warps, planner, d
     assert (said["short_g"], said["cure"]["deliveries"]) == (1500, ["D77"])
 
 
+def test_the_warps_own_page_says_what_is_better_for_all(two_warps, desk):
+    small, large = two_warps
+    page = plainly(desk.get(reverse("warp_yarn", args=[small.number])))
+    assert "Decided with all other warps it takes dye lot 904." in page
+    assert f"dye lot 881 is older, but goes to {large}." in page
+    assert "Decided with all other warps" not in plainly(desk.get(reverse("warp_yarn", args=[large.number])))
+
+
 # Chosen otherwise
 
 
