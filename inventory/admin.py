@@ -7,6 +7,7 @@ from django.db.models import Model
 from django.http import HttpRequest
 
 from inventory.models import (
+    Claim,
     Delivery,
     Fibre,
     Inspection,
@@ -82,6 +83,14 @@ class DeliveryAdmin(LookOnly):
     list_filter = ("is_closed", "supplier")
     list_select_related = ("yarn", "supplier")
     search_fields = ("number", "yarn__code", "dye_lot")
+
+
+@admin.register(Claim)
+class ClaimAdmin(LookOnly):
+    list_display = ("number", "delivery", "invoiced_g", "due_g", "short_g", "state", "made_on", "allowed_g")
+    list_filter = ("state",)
+    list_select_related = ("delivery",)
+    search_fields = ("=number", "delivery__number", "invoice")
 
 
 @admin.register(YarnOutlook)

@@ -316,7 +316,9 @@ class ReceiveForm(MoistForm):
     document = words("Note it came with", 60)
     note = words("Remark", 200)
     is_shade_approved = forms.BooleanField(
-        label="Shade approved", required=False, initial=True, help_text="Nothing is drawn of it before that."
+        label="Shade compared, and right",
+        required=False,
+        help_text="Nothing of the lot is held or drawn before that: it may be said later, on its page.",
     )
 
     field_order = (
@@ -332,6 +334,70 @@ class ReceiveForm(MoistForm):
         self.fields["delivery"].label_from_instance = lambda row: (  # type: ignore[attr-defined]
             f"{row.number}, {row.yarn}" + (f", {row.supplier}" if row.supplier else "")
         )
+
+
+# Short weight
+
+
+class ClaimForm(KeyedForm):
+    """What was invoiced, and each lot that came as the scales and the moisture meter had it."""
+
+    invoice = words("Invoice", 60, help_text="Its number.")
+    invoiced_g = WeighedField(
+        label="Invoiced, net", above=0, max_value=1_000_000, help_text="As the invoice has it, at the agreed regain."
+    )
+    moisture_of = forms.ChoiceField(
+        label="Moisture is of", choices=[(REGAIN, "the dry mass (regain)"), (CONTENT, "the whole (most meters)")]
+    )
+    note = words("Remark", 200)
+
+    def __init__(self, *args: Any, lots: Iterable[YarnLot], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.lots = list(lots)
+        for lot in self.lots:
+            weighed_g = lot.weighed_g
+            if weighed_g is None and lot.measured_regain_pct is None:
+                weighed_g = lot.came_g  # type: ignore[attr-defined]
+            self.fields[f"weighed_{lot.pk}"] = WeighedField(
+                label=f"Lot {lot}, net", required=False, above=0, initial=weighed_g
+            )
+            self.fields[f"moisture_{lot.pk}"] = PercentField(
+                label=f"Lot {lot}, moisture", required=False, initial=lot.measured_regain_pct
+            )
+
+    def rows(self) -> list[tuple[YarnLot, forms.BoundField, forms.BoundField]]:
+        return [(lot, self[f"weighed_{lot.pk}"], self[f"moisture_{lot.pk}"]) for lot in self.lots]
+
+    def head(self) -> list[forms.BoundField]:
+        return [self[name] for name in ("invoice", "invoiced_g", "moisture_of", "note")]
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean() or {}
+        self.weighed: dict[int, tuple[int, Decimal | None]] = {}
+        for lot in self.lots:
+            grams, moisture_pct = cleaned.get(f"weighed_{lot.pk}"), cleaned.get(f"moisture_{lot.pk}")
+            if moisture_pct is not None and cleaned.get("moisture_of") == CONTENT:
+                try:
+                    moisture_pct = regain_from_content_pct(moisture_pct).quantize(HUNDREDTH)
+                except Refusal as refusal:
+                    self.add_error(f"moisture_{lot.pk}", refusal.message)
+            if grams is not None:
+                self.weighed[lot.pk] = (grams, moisture_pct)
+        return cleaned
+
+
+class SentForm(forms.Form):
+    sent_on = DayField(label="Sent on", initial=timezone.localdate)
+
+
+class AnswerForm(forms.Form):
+    answered_on = DayField(label="Answered on", initial=timezone.localdate)
+    allowed_g = WeighedField(label="Allowed", min_value=0, help_text="0 when the supplier refuses.")
+    answer = words("What they said", 200)
+
+
+class DropForm(forms.Form):
+    answer = words("Why", 200, required=True)
 
 
 # Lines on a lot's page

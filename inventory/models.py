@@ -168,6 +168,11 @@ class YarnLotQuerySet(models.QuerySet["YarnLot"]):
             held_g=Coalesce(Subquery(last.values("held_after_g")[:1]), Value(0)),
         ).annotate(available_g=F("on_hand_g") - F("held_g"))
 
+    def with_receipt(self) -> Annotated:
+        """Adds came_g, what it was received with at the yarn's own regain."""
+        first = Movement.objects.filter(lot=OuterRef("pk"), seq=1)
+        return self.annotate(came_g=Subquery(first.values("change_g")[:1]))
+
     def of_yarn(self, yarn: Yarn) -> "YarnLotQuerySet":
         return self.filter(yarn=yarn)
 
@@ -464,3 +469,72 @@ class Treatment(models.Model):
     def verdict(self) -> treatment.Verdict | None:
         """None while it is under way."""
         return treatment.judge(self.way, core_c=self.core_c, held_h=self.held_h) if self.ended_on else None
+
+
+class Claim(models.Model):
+    """Short weight, claimed of a supplier: what a delivery was invoiced at against what came. Its sums are frozen."""
+
+    WRITTEN, SENT, ALLOWED, REFUSED, DROPPED = "written", "sent", "allowed", "refused", "dropped"
+    STATES = [
+        (WRITTEN, "not sent yet"),
+        (SENT, "sent, not answered yet"),
+        (ALLOWED, "allowed"),
+        (REFUSED, "refused by the supplier"),
+        (DROPPED, "dropped"),
+    ]
+
+    number = models.PositiveIntegerField(unique=True)
+    delivery = models.ForeignKey(Delivery, on_delete=models.PROTECT, related_name="claims")
+    invoice = models.CharField(max_length=60, blank=True, help_text="Its number.")
+    invoiced_g = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    agreed_regain_pct = figure(5, 2)
+    agreed_by = models.CharField(max_length=80, help_text="The table that the regain stands in.")
+    weighed_g = models.PositiveIntegerField()
+    due_g = models.PositiveIntegerField(help_text="What came, at the agreed regain.")
+    short_g = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    steps = models.JSONField(default=list)
+    note = models.CharField(max_length=200, blank=True)
+    made_on = models.DateField()
+    state = models.CharField(max_length=10, choices=STATES, default=WRITTEN)
+    sent_on = models.DateField(null=True, blank=True)
+    answered_on = models.DateField(null=True, blank=True)
+    allowed_g = models.PositiveIntegerField(null=True, blank=True)
+    answer = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(short_g=F("invoiced_g") - F("due_g")), name="what_is_claimed_is_invoiced_less_due"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Claim {self.number}"
+
+    @property
+    def said(self) -> str:
+        """Its state in plain words."""
+        if self.state == self.ALLOWED and self.allowed_g is not None:
+            part = "whole" if self.allowed_g >= self.short_g else "in part"
+            return f"allowed {part}, {ledger.written(self.allowed_g)} of {ledger.written(self.short_g)}"
+        return self.get_state_display()
+
+
+class ClaimLot(models.Model):
+    """A lot as it was weighed for a claim."""
+
+    claim = models.ForeignKey(Claim, on_delete=models.CASCADE, related_name="lots")
+    lot = models.ForeignKey(YarnLot, on_delete=models.PROTECT, related_name="claims")
+    weighed_g = models.PositiveIntegerField()
+    measured_regain_pct = figure(5, 2)
+    due_g = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["lot__label"]
+        constraints = [models.UniqueConstraint(fields=["claim", "lot"], name="a_lot_stands_once_in_a_claim")]
+
+    def __str__(self) -> str:
+        return f"{self.claim}, lot {self.lot}"

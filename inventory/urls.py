@@ -3,13 +3,14 @@
 from django.urls import include, path
 
 from inventory import api
-from inventory.views import deliveries, labels, lots, records, store, treatments, yarns
+from inventory.views import claims, deliveries, labels, lots, records, store, treatments, yarns
 
 urlpatterns = [
     *yarns.urlpatterns,
     *labels.urlpatterns,
     *lots.urlpatterns,
     *deliveries.urlpatterns,
+    *claims.urlpatterns,
     *store.urlpatterns,
     *treatments.urlpatterns,
     *records.urlpatterns,

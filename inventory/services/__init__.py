@@ -4,6 +4,7 @@ verb.py       what every verb is: one transaction, a key, and nothing nonsensica
 lots.py       yarn comes in, is held, drawn, returned, counted, moved: the ledger
 records.py    yarns, deliveries, suppliers, places, fibres
 outlooks.py   what each yarn will have, worked out again when something of it changes
+claims.py     short weight, claimed of a supplier
 foresight.py  what a change would do to yarn, before it is written
 care.py       inspections, treatments, and what lies where for how long
 proof.py      every stored figure derived again
@@ -22,6 +23,7 @@ from inventory.services.care import (
     what_is_treated,
     write_triggers,
 )
+from inventory.services.claims import answer_claim, drop_claim, make_claim, send_claim, weigh_claim
 from inventory.services.foresight import Foreseen, HoldLost, OfYarn, Otherwise, foresee, foresee_delivery
 from inventory.services.lots import (
     approve_shade,
@@ -73,6 +75,7 @@ __all__ = [
     "OfYarn",
     "Otherwise",
     "ahead_of",
+    "answer_claim",
     "approve_shade",
     "audit_differences",
     "begin_treatment",
@@ -84,6 +87,7 @@ __all__ = [
     "day_changed",
     "draw_down",
     "draw_free",
+    "drop_claim",
     "due_in_the_store",
     "end_treatment",
     "foresee",
@@ -93,6 +97,7 @@ __all__ = [
     "is_being_worked_out",
     "lock_lots",
     "lots_to_draw",
+    "make_claim",
     "move",
     "next_label",
     "notice_the_day",
@@ -112,8 +117,10 @@ __all__ = [
     "reverse",
     "rework_marked_outlooks",
     "rework_outlooks",
+    "send_claim",
     "shelves",
     "triggers",
+    "weigh_claim",
     "what_is_treated",
     "write_delivery",
     "write_record",

@@ -126,7 +126,9 @@ def begin_treatment(
     row = Treatment(done_by=done_by, note=note, by=by, key=key, **facts)
     insert(row)
     row.lots.set(lots)
-    aim = f", core to {treatment.degrees(target_core_c)} for {target_h:f} h" if target_core_c and target_h else ""
+    aim = ""
+    if target_core_c is not None and target_h is not None:
+        aim = f", core to {treatment.degrees(target_core_c)} for {target_h.normalize():f} h"
     for lot in lock_lots(lot.pk for lot in lots):
         key_of_lot = uuid5(NAMESPACE_OID, f"{key}.{lot.pk}").hex
         if lot.is_quarantined:

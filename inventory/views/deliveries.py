@@ -172,10 +172,20 @@ def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
             "foresight": reverse("delivery_foresight", args=[pk]) if pk else reverse("delivery_new_foresight"),
             **foresight_facts(form, found),
             "receive": to_receive(found) if found and found.outstanding_g else "",
-            "lots": found.lots.with_balance().order_by("received_on", "pk") if found else [],
+            "lots": [(lot, off_count(lot, found.yarn)) for lot in _came(found)] if found else [],
             "back": reverse("deliveries"),
         },
     )
+
+
+def _came(delivery: Delivery) -> Any:
+    rows: Any = delivery.lots.with_balance()
+    return rows.with_receipt().order_by("received_on", "pk")
+
+
+def off_count(lot: Any, yarn: Yarn) -> str:
+    """How far the count as measured lies from the count as bought: +1.5, with its sign."""
+    return f"{100 * (lot.measured_tex / yarn.count_tex - 1):+.1f}" if lot.measured_tex else ""
 
 
 def _offered(request: HttpRequest) -> dict[str, Any]:

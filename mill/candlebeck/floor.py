@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from inventory import services as store
 from inventory import treatment
-from inventory.models import Yarn, YarnLot
+from inventory.models import Delivery, Yarn, YarnLot
 from mill import jobs
 from mill.candlebeck import cloths, names, told
 from mill.candlebeck.store import DyeLots, all_yarns_changed
@@ -146,6 +146,40 @@ def mark_lots(story: Story) -> None:
         store.quarantine(lot=rests[0], reason="Larvae in two cones.", by=story.by)
         store.reject_shade(lot=rests[1], reason="Redder than the shade card.", by=story.by)
         treat_lots(story, rests[0], rests[2], list(rests[3:5]))
+    claim_short_weight(story)
+
+
+def claim_short_weight(story: Story) -> None:
+    """Two deliveries came damp: of one the supplier has allowed a part, the other claim has gone out."""
+    rows = (
+        Delivery.objects.with_received()
+        .filter(received_g__gt=20_000, lots__packages__gt=0, expected_on__gte=story.ago(90))
+        .distinct()
+        .order_by("-expected_on", "pk")
+    )
+    for n, delivery in enumerate(rows[:2], start=1):
+        lots = {lot.pk: lot.came_g for lot in delivery.lots.with_receipt().order_by("pk")}
+        measured_pct = delivery.yarn.regain_pct + Decimal("2.4") + n
+        with clock_at(story.workday(5), 14):
+            claim = store.make_claim(
+                delivery=delivery,
+                invoiced_g=sum(lots.values()),
+                weighed={pk: (grams, measured_pct) for pk, grams in lots.items()},
+                invoice=f"R-{880 + n}",
+                note="Two cones of each lot were dried.",
+                by=story.by,
+                key=f"candlebeck claim {n}",
+            )
+            store.send_claim(claim=claim, sent_on=story.workday(5))
+        if n == 1:
+            with clock_at(story.workday(2), 10):
+                allowed_g = claim.short_g * 3 // 4
+                store.answer_claim(
+                    claim=claim,
+                    answered_on=story.workday(2),
+                    allowed_g=allowed_g,
+                    answer="They had dried other cones of it; three quarters are settled.",
+                )
 
 
 def treat_lots(story: Story, found: YarnLot, tried: YarnLot, warmed: Sequence[YarnLot]) -> None:

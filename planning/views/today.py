@@ -198,6 +198,22 @@ def due_deliveries() -> list[Entry]:
     ]
 
 
+def unapproved_shades() -> list[Entry]:
+    """Lots that came and wait for somebody to compare their shade."""
+    rows = YarnLot.objects.filter(is_shade_approved=False).with_balance().filter(on_hand_g__gt=0)
+    return [
+        Entry(
+            str(lot),
+            reverse("lot", args=[lot.label]),
+            f"{lot.yarn}, dye lot {lot.dye_lot}, {kg(lot.on_hand_g)} kg came {day(lot.received_on)}: its shade is not"
+            " approved",
+            "Compare its shade",
+            reverse("lot", args=[lot.label]),
+        )
+        for lot in rows.select_related("yarn").order_by("received_on", "label")
+    ]
+
+
 def quarantined_lots() -> list[Entry]:
     return [
         Entry(
@@ -289,6 +305,12 @@ def today(request: HttpRequest) -> HttpResponse:
         ),
         chapter(
             "Yarn expected", due_deliveries(), all_well="No delivery is overdue.", list_address=reverse("deliveries")
+        ),
+        chapter(
+            "Shades to compare",
+            unapproved_shades(),
+            all_well="Every lot’s shade is approved.",
+            list_address=reverse("lots"),
         ),
         chapter(
             "Due in the store",

@@ -2,15 +2,17 @@
 
 import subprocess
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.utils import timezone
 from playwright.sync_api import expect
+from pypdf import PdfReader
 
 from inventory import services
-from inventory.models import Movement
+from inventory.models import Delivery, Movement, Treatment
 from mill import jobs
-from tests.make import make_delivery, make_demand, make_lot, make_place, make_supplier, make_yarn
+from tests.make import make_delivery, make_demand, make_lot, make_place, make_supplier, make_trap, make_yarn
 
 pytestmark = pytest.mark.browser
 
@@ -25,7 +27,15 @@ def stock(live_server):
     services.reserve(lot=lot, grams=4000, for_what="Warp 118", by=None)
     make_demand(yarn=yarn, on=today + timedelta(10), grams=12_000, label="Warp 119")
     make_delivery(yarn=yarn, number="D7", ordered_g=20_000, expected_on=today + timedelta(8))
-    services.quarantine(lot=make_lot(label="Q2", yarn=yarn, place=place), reason="larvae", by=None)
+    barred = make_lot(label="Q2", yarn=yarn, place=place)
+    services.quarantine(lot=barred, reason="larvae", by=None)
+    make_trap(code="T1", place=place, lure_renewed_on=today - timedelta(60))
+    began = {"began_on": today - timedelta(8), "target_core_c": Decimal(-20), "target_h": Decimal(144), "by": None}
+    services.begin_treatment(way="freezing", lots=[barred], **began)
+    damp = make_delivery(number="D8", ordered_g=30_000)
+    moist = make_lot(label="M1", yarn=damp.yarn, grams=28_000, measured_regain_pct=20, delivery=damp)
+    weighed = {moist.pk: (28_000, Decimal(20))}
+    services.make_claim(delivery=damp, invoiced_g=30_000, weighed=weighed, by=None)
     jobs.settle()
     return lot
 
@@ -34,13 +44,23 @@ ADDRESSES = [
     *("/yarn/", "/yarn/new/", "/yarns/P1/", "/yarns/P1/?late_by_days=5", "/yarns/P1/edit/", "/yarn/receive/"),
     *("/lots/", "/lots/A12/", "/lots/Q2/", "/deliveries/", "/deliveries/new/", "/yarn/suppliers/", "/yarn/fibres/"),
     *("/store/", "/store/places/", "/store/triggers/", "/yarn/labels/?lot=A12"),
+    *("/store/due/", "/store/traps/", "/store/traps/new/", "/store/treatments/", "/store/treatments/new/"),
+    *("/claims/", "/claims/1/", "/claims/1/print/"),
 ]
 
 
 def test_the_pages_break_no_rule_at_any_width(page, axe, stock):
     line = stock.movements.first()
     place = f"/store/places/{stock.place_id}/"
-    for address in (*ADDRESSES, place, f"{place}inspect/", f"/lines/{line.pk}/take-back/"):
+    treatment, delivery = Treatment.objects.get(), Delivery.objects.get(number="D8")
+    claim = f"/deliveries/{delivery.pk}/claim/"
+    more = (
+        f"/store/treatments/{treatment.pk}/",
+        f"/deliveries/{delivery.pk}/",
+        claim,
+        f"/store/treatments/new/?place={stock.place_id}",
+    )
+    for address in (*ADDRESSES, *more, place, f"{place}inspect/", f"/lines/{line.pk}/take-back/"):
         page.goto(address)
         axe(page)
         assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth"), address
@@ -130,3 +150,27 @@ def test_labels_come_on_paper_and_their_codes_open_the_lot(desk_page, live_serve
     folder = tmp_path / "cones"
     folder.mkdir()
     assert codes_of(desk_page.pdf(prefer_css_page_size=True), folder) == [f"{live_server.url}/lots/A12/"] * 2
+
+
+def test_a_claim_of_ten_lots_comes_on_one_a4(desk_page, stock, tmp_path):
+    delivery = make_delivery(number="D9")
+    lots = [make_lot(yarn=delivery.yarn, delivery=delivery, grams=28_000) for _ in range(10)]
+    weighed = {lot.pk: (28_000, Decimal("20.5")) for lot in lots}
+    services.make_claim(delivery=delivery, invoiced_g=300_000, weighed=weighed, by=None)
+    desk_page.goto("/claims/2/print/")
+    pdf = desk_page.pdf(prefer_css_page_size=True)
+    (tmp_path / "claim.pdf").write_bytes(pdf)
+    said = subprocess.run(
+        ["pdftotext", "-layout", tmp_path / "claim.pdf", "-"], capture_output=True, text=True, check=True
+    )
+    assert len(PdfReader(tmp_path / "claim.pdf").pages) == 1
+    assert "Short, and claimed" in said.stdout
+
+
+def test_what_a_delivery_does_follows_the_typing(desk_page, stock):
+    delivery = Delivery.objects.get(number="D7")
+    desk_page.goto(f"/deliveries/{delivery.pk}/")
+    desk_page.get_by_label("Closed").check()
+    expect(desk_page.locator("#foresight")).to_contain_text("do not come any more")
+    delivery.refresh_from_db()
+    assert not delivery.is_closed

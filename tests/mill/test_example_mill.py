@@ -18,6 +18,7 @@ from django.urls import reverse
 
 from inventory import services as store
 from inventory.models import (
+    Claim,
     Delivery,
     Fibre,
     Inspection,
@@ -252,6 +253,12 @@ def test_the_store_is_cared_for():
     met = [row.verdict and row.verdict.is_met for row in Treatment.objects.order_by("pk")]
     assert met == [None, False, True]
     assert Inspection.objects.filter(webbing_moths__gt=0).exists()
+
+
+def test_short_weight_is_claimed():
+    first, second = Claim.objects.order_by("number")
+    assert (first.state, second.state) == (Claim.ALLOWED, Claim.SENT)
+    assert 0 < first.allowed_g < first.short_g
 
 
 def test_a_few_yarns_run_short_and_most_do_not():
