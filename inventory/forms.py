@@ -15,7 +15,7 @@ from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Trap
 from inventory.store_care import SPECIES
 from inventory.treatment import FREEZING, WAYS
 from inventory.yarn import REGAINS, Count, read_count, regain_called, regain_from_content_pct
-from mill.fields import MeasureField, PercentField
+from mill.fields import MeasureField, PercentField, SeveralField
 from mill.models import Mill
 from mill.refusal import Refusal
 
@@ -504,7 +504,7 @@ class InspectionForm(KeyedForm):
         super().__init__(*args, **kwargs)
         for name, label, latin in SPECIES:
             self.fields[name] = whole_number(label, initial=0, help_text=latin)
-        self.fields["renewed"] = forms.ModelMultipleChoiceField(
+        self.fields["renewed"] = SeveralField(
             traps,
             label="Lures renewed",
             required=False,
@@ -554,9 +554,7 @@ class TreatmentForm(KeyedForm):
         super().__init__(*args, **kwargs)
         if place is None:
             offered = YarnLot.objects.filter(pk__in=[lot.pk for lot in lots]).select_related("yarn").order_by("label")
-            self.fields["lots"] = forms.ModelMultipleChoiceField(
-                offered, label="Lots", widget=forms.CheckboxSelectMultiple
-            )
+            self.fields["lots"] = SeveralField(offered, label="Lots", widget=forms.CheckboxSelectMultiple)
             self.fields["lots"].label_from_instance = lambda lot: (  # type: ignore[attr-defined]
                 f"{lot}, {lot.yarn}" + (f": {lot.quarantine_reason}" if lot.quarantine_reason else "")
             )

@@ -239,6 +239,18 @@ class MeasureApiField(serializers.Field):
         return plain(value)
 
 
+class SeveralField(forms.ModelMultipleChoiceField):
+    """Rows ticked out of those offered. A number that the database can't hold is none of them, and no fault."""
+
+    def clean(self, value: Any) -> Any:
+        try:
+            return super().clean(value)
+        except OverflowError as error:
+            raise ValidationError(
+                self.error_messages["invalid_choice"], code="invalid_choice", params={"value": "This"}
+            ) from error
+
+
 def measure_text(data: Any) -> str | None:
     """A measure sent as text, number or {"value", "unit"}, as a person would type it; None for anything else.
 

@@ -4,7 +4,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from mill.fields import MeasureField
+from mill.fields import MeasureField, SeveralField
 from mill.refusal import Refusal
 from mill.units import read
 from planning.forms.orders import DayInput
@@ -156,7 +156,7 @@ class BatchForm(forms.Form):
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
     step = forms.CharField(widget=forms.HiddenInput, max_length=60)
-    pieces = forms.ModelMultipleChoiceField(Piece.objects.none())
+    pieces = SeveralField(Piece.objects.none())
     worker = WorkerField("finisher")
     note = forms.CharField(required=False, max_length=200)
 
@@ -168,7 +168,7 @@ class BatchForm(forms.Form):
 class DispatchForm(forms.Form):
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
     sent_on = forms.DateField(label="Sent on", widget=DayInput())
-    pieces = forms.ModelMultipleChoiceField(Piece.objects.none())
+    pieces = SeveralField(Piece.objects.none())
     note = forms.CharField(required=False, max_length=200, label="Note for the customer")
 
     def __init__(self, *args: Any, customer: Customer, **kwargs: Any) -> None:

@@ -227,6 +227,8 @@ def test_the_pages_send_and_print(sent_to, desk):
     assert f'value="{timezone.localdate():%Y-%m-%d}"' in page
     sent = {"key": "k", "sent_on": "2999-01-01", "pieces": [p.pk for p in dispatch.ready_for(sent_to)]}
     assert "Nothing is sent on 01.01.2999 yet" in desk.post("/dispatch/new/HAZ/", sent).content.decode()
+    none = {**sent, "pieces": ["99999999999999999999"]}
+    assert "is not one of the available choices" in desk.post("/dispatch/new/HAZ/", none).content.decode()
     answer = desk.post("/dispatch/new/HAZ/", sent | {"sent_on": timezone.localdate().isoformat()})
     assert answer.headers["Location"] == "/dispatch/1/"
     paper = desk.get("/dispatch/1/print/").content.decode()

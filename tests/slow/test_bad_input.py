@@ -30,8 +30,6 @@ LONG = 15
 PAGES_OF_A_KIND = 2
 # Lists are read by the same code on every page; their fields are tried, their orders of columns are not.
 WITHOUT = {"sort", "page", "csv", "csrfmiddlewaretoken"}
-# New on each leaf: it is lost with the leaf that nothing was written from.
-FRESH = {"key"}
 
 
 class Forms(HTMLParser):
@@ -51,12 +49,15 @@ class Forms(HTMLParser):
             self.links.append(said["href"])
         if tag == "form":
             self.form = {"action": said.get("action") or "", "method": said.get("method", "get"), "fields": {}}
+            self.form["unseen"] = set()
             self.forms.append(self.form)
         if self.form is None or (not said.get("name") and tag != "option"):
             return
         if tag == "input" and said.get("type") not in {"file", "submit", "button"}:
             if said.get("type") not in {"checkbox", "radio"} or "checked" in said:
                 self.form["fields"][said["name"]] = said.get("value") or ""
+                if said.get("type") == "hidden":
+                    self.form["unseen"].add(said["name"])
         elif tag == "select":
             self.select = said["name"]
             self.form["fields"].setdefault(self.select, "")
@@ -138,10 +139,13 @@ def faults(client, address, form):
                 continue
             if answer.status_code not in {200, 302, 400, 404, 409, 422}:
                 yield f"{said}: answers {answer.status_code}"
-            if form["method"] == "post" and answer.status_code == 200 and b"<form" in body:
+            # What a person has typed must be kept; a field that nobody sees, or that it is bad, is the leaf's own.
+            if name in form["unseen"] or form["method"] != "post" or answer.status_code != 200:
+                continue
+            if b"<form" in body:
                 text = unescape(body.decode())
                 for other, value in form["fields"].items():
-                    if other not in {name, *WITHOUT, *FRESH} and len(value) >= 8 and value not in text:
+                    if other not in {name, *form["unseen"], *WITHOUT} and len(value) >= 8 and value not in text:
                         yield f"{said}: what was in {other} is lost, {value!r}"
 
 
