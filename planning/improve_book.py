@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from mill.refusal import Refusal
 from planning import improve_kernel as k
 from planning.list_rules import Sequences
-from planning.shed import Setup, Shed, Warp
+from planning.shed import Setup, Shed, Warp, Winding
 from planning.worktime import Calendar
 
 # Start of a span that no work reaches; well inside 32 bits, with room for one warp more.
 NEVER = 2**30
 MOST_MIN = 2 ** (31 - k.LOOM_BITS) - 2
+# A bit each, below the sign.
+MOST_KINDS = 30
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,11 @@ def write_book(shed: Shed) -> Book:
     longest = _longest_min(shed)
     if longest > MOST_MIN:
         raise Refusal(f"The search counts up to {MOST_MIN} minutes; this shed could need {longest}. Plan fewer warps.")
+    if shed.winding is not None and len(shed.winding.beams) > MOST_KINDS:
+        raise Refusal(
+            f"The search tells {MOST_KINDS} kinds of beam apart; this shed has {len(shed.winding.beams)}. "
+            "Count beams that are nearly alike as one kind."
+        )
     writer = _Writer(shed)
     writer.write()
     if max(writer.rows) > k.FAR:
@@ -72,12 +79,13 @@ def write_book(shed: Shed) -> Book:
 
 def _longest_min(shed: Shed) -> int:
     """A minute that no plan goes beyond: all that is waited for, then all work one after another."""
-    waited = [shed.horizon, *(warp.release for warp in shed.warps), *(loom.free_at for loom in shed.looms)]
+    waited = [shed.horizon, *shed.soonest.values(), *(loom.free_at for loom in shed.looms)]
     work = 0
     for warp in shed.warps:
         looms = shed.looms_for[warp.id]
         setups = (warp.gait_min + shed.setup.reed_change_min, warp.tie_min, warp.draw_in_min or 0, warp.weft_change_min)
         work += max(setups) + max((shed.weave_min(loom_id, warp.id) for loom_id in looms), default=0)
+        work += warp.wind_min or 0
     if shed.pair_times is not None:
         work += sum(shed.pair_times.setup_min.values())
     return max(waited) + work
@@ -128,6 +136,8 @@ class _Writer:
         ):
             rows[field] = self.floor
             self.floor += size
+        if shed.winding is not None:
+            self._winding(shed.winding)
         rows[k.CHECK_ROW] = 4 * looms + shed.tuners.capacity + 1
         rows[k.CHECKS] = self.floor
         self.floor += (warps + 1) * rows[k.CHECK_ROW]
@@ -177,6 +187,8 @@ class _Writer:
             card[k.HOURS] = self._calendar(calendar)
             card[k.FREE_AT], card[k.FREE_X] = loom.free_at, calendar.worked(loom.free_at)
             card[k.FIXED] = int(loom.id in self.shed.in_progress)
+            takes = enumerate(self.shed.flange_mm.values())
+            card[k.TAKES] = sum(1 << n for n, flange_mm in takes if flange_mm <= loom.max_flange_mm)
             cards += card
         self.rows[k.LOOM_CARDS] = self._table(cards)
 
@@ -199,7 +211,7 @@ class _Writer:
             if warp.in_progress is not None:
                 card[k.OWN_SETUP] = _setup_field(shed.setup_of(warp.in_progress, None, warp.id))
                 card[k.UNDER_WAY] = int(warp.setup_left_min > 0)
-            card[k.RELEASE], card[k.PIECES] = warp.release, len(warp.pieces)
+            card[k.RELEASE], card[k.PIECES] = shed.soonest[warp.id], len(warp.pieces)
             card[k.LEAST_SETUP_MIN], card[k.LEAST_LOOM_MIN] = self._least_setup(warp)
             home = warp.pin_loom or warp.in_progress
             card[k.PIN_X] = -1
@@ -215,6 +227,29 @@ class _Writer:
                 card[k.MOVE_COST] = stability.move_cost if frozen else stability.move_cost_late
             cards += card
         self.rows[k.WARP_CARDS] = self._table(cards)
+
+    def _winding(self, winding: Winding) -> None:
+        shed, rows = self.shed, self.rows
+        number = {beams.kind: n for n, beams in enumerate(winding.beams)}
+        rows[k.MILLS], rows[k.AHEAD], rows[k.KINDS] = winding.mills, min(winding.ahead_min, NEVER), len(number)
+        rows[k.MILL_HOURS] = self._calendar(shed.winding_hours)
+        rows[k.KINDS_FREE] = self._table(beams.count - shed.beams_held[beams.kind] for beams in winding.beams)
+        cards = []
+        for warp in shed.warps:
+            card = [0] * k.WIND_CARD
+            card[k.WIND_MIN] = -1 if warp.wind_min is None else warp.wind_min
+            card[k.WIND_FROM] = warp.wind_from
+            card[k.WANTS] = sum(1 << number[kind] for kind in warp.beams)
+            cards += card
+        rows[k.WIND_CARDS] = self._table(cards)
+        for field, size in (
+            (k.WIND_ROWS, len(shed.looms) * k.WIND_ROW),
+            (k.MILL_FREE, winding.mills),
+            (k.KIND_LEFT, len(number)),
+            (k.QUEUE, len(shed.looms) + 1),
+        ):
+            rows[field] = self.floor
+            self.floor += size
 
     def _least_setup(self, warp: Warp) -> tuple[int, int]:
         """The fewest minutes any set-up of the warp takes, and the fewest of the loom's own working minutes."""
@@ -250,7 +285,7 @@ class _Writer:
                 dues = [min(piece.due, NEVER) for piece in warp.pieces]
                 due_x = [_worked_ever(hours, due) for due in dues]
                 card = [0] * k.FIRST_PIECE
-                card[k.RUN], card[k.RELEASE_X] = marks[-1], _worked_ever(hours, warp.release)
+                card[k.RUN], card[k.RELEASE_X] = marks[-1], _worked_ever(hours, shed.soonest[warp.id])
                 card[k.CALM] = min(due - mark for due, mark in zip(due_x, marks, strict=True))
                 for piece, mark, due, x in zip(warp.pieces, marks, dues, due_x, strict=True):
                     fields = [0] * k.PIECE

@@ -64,7 +64,19 @@ SEGMENT_COST = 41
 CHECK_COST = 42
 GUESS_COST = 43
 BRANCH_COST = 44
-BOOK_FIELDS = 48
+# Where warps are still to be wound; WIND_CARDS is 0 where none is, and no other of these is looked at then.
+WIND_CARDS = 45  # by warp
+MILLS = 46
+MILL_HOURS = 47
+AHEAD = 48  # minutes before a loom comes free by which its next warp is to be wound
+KINDS = 49
+KINDS_FREE = 50  # by kind: beams without a warp at the start
+# In the floor: what stands at the minute that the timing has come to.
+WIND_ROWS = 51  # by loom: a row of WIND_ROW fields
+MILL_FREE = 52
+KIND_LEFT = 53
+QUEUE = 54  # looms that wait for a beam, the first first
+BOOK_FIELDS = 56
 
 # A loom card; the first three fields are those of a warp card.
 FAMILY = 0
@@ -74,6 +86,7 @@ HOURS = 3
 FREE_AT = 4
 FREE_X = 5
 FIXED = 6  # places at the front that stay
+TAKES = 7  # a bit for each kind of beam that goes into it
 LOOM_CARD = 8
 
 # A warp card. Set-ups are minutes x 2, plus 1 when they need a tuner.
@@ -93,6 +106,24 @@ FAMILY_LIST = 15
 LEAST_SETUP_MIN = 16
 LEAST_LOOM_MIN = 17  # of it, what is in the loom's own time
 WARP_CARD = 20
+
+# A wind card: minutes of winding, or -1 when it is wound; when its yarn is here; a bit for each kind that takes it.
+WIND_MIN = 0
+WIND_FROM = 1
+WANTS = 2
+WIND_CARD = 4
+
+# A row of a loom while warps are wound: what its next warp does next and when; the beam in it, and when that comes off.
+NEXT_AT = 0
+NEXT_IS = 1
+OFF_AT = 2
+OFF_KIND = 3
+OWN_KIND = 4  # of the next warp, -1 when it wants none
+AT_PLACE = 5
+AT_X = 6
+WIND_ROW = 8
+ASKS = 1  # what is next: the warp asks for a beam
+STARTS = 2  # it starts its set-up
 
 # A job card, for a warp on a loom, in the loom's working minutes; then for each piece its own four fields.
 RUN = 0
@@ -427,9 +458,203 @@ def time_on(book: Row, floor: Row, tally: Row, visit: int, cost: int, limit: int
     return cost + book[MAKESPAN_RATE] * floor[last]
 
 
+# The timing where warps are still to be wound: beams, warping mills and tuners serve looms minute after minute, and it
+# is done whole each time.
+
+
+@compiled("i(i)", inlined=True)
+def lowest_bit(bits: int) -> int:
+    """Which bit is the lowest that is set; -1 when none is."""
+    if not bits:
+        return -1
+    bit = 0
+    while not (bits >> bit) & 1:
+        bit += 1
+    return bit
+
+
+@compiled("i(R,R,i,i)", inlined=True)
+def look_ahead(book: Row, floor: Row, loom: int, weaves_from: int) -> int:
+    """When the loom's next warp asks for a beam, or starts; the one before it weaves from then on."""
+    row = book[WIND_ROWS] + loom * WIND_ROW
+    place, x = floor[row + AT_PLACE], floor[row + AT_X]
+    floor[row + NEXT_AT], floor[row + NEXT_IS] = FAR, 0
+    if place == floor[book[TIMED_LENGTH] + loom]:
+        return 0
+    warp = floor[floor[book[TIMED_ROW] + loom] + place]
+    card, hours = book[WIND_CARDS] + warp * WIND_CARD, book[MILL_HOURS]
+    if book[card + WIND_MIN] < 0:
+        floor[row + OWN_KIND] = lowest_bit(book[card + WANTS])
+        floor[row + NEXT_AT] = asks_at(book, loom, place, warp, x)
+        floor[row + NEXT_IS] = STARTS
+        if book[book[WARP_CARDS] + warp * WARP_CARD + UNDER_WAY]:
+            floor[row + NEXT_AT] = -1
+        return 0
+    loom_card = book[LOOM_CARDS] + loom * LOOM_CARD
+    free = completes(book, book[loom_card + HOURS], x) if place else book[loom_card + FREE_AT]
+    y = worked(book, hours, max(free - book[AHEAD], 0)) - book[card + WIND_MIN]
+    wanted = begins(book, hours, y) if y > 0 else 0
+    floor[row + NEXT_AT] = max(book[card + WIND_FROM], weaves_from, wanted)
+    floor[row + NEXT_IS] = ASKS
+    return 0
+
+
+@compiled("i(R,R,i)", inlined=True)
+def kinds_for(book: Row, floor: Row, loom: int) -> int:
+    """A bit for each kind of beam that takes the loom's next warp and goes into the loom."""
+    warp = floor[floor[book[TIMED_ROW] + loom] + floor[book[WIND_ROWS] + loom * WIND_ROW + AT_PLACE]]
+    return book[book[WIND_CARDS] + warp * WIND_CARD + WANTS] & book[book[LOOM_CARDS] + loom * LOOM_CARD + TAKES]
+
+
+@compiled("i(R,R,i,i,i)")
+def wind(book: Row, floor: Row, loom: int, kind: int, t: int) -> int:
+    """The loom's next warp has a beam of the kind, or none when it is -1, and the first warping mill from t on."""
+    row = book[WIND_ROWS] + loom * WIND_ROW
+    warp = floor[floor[book[TIMED_ROW] + loom] + floor[row + AT_PLACE]]
+    floor[row + OWN_KIND] = kind
+    if kind >= 0:
+        floor[book[KIND_LEFT] + kind] -= 1
+    mill = book[MILL_FREE]
+    for i in range(mill + 1, book[MILL_FREE] + book[MILLS]):
+        if floor[i] < floor[mill]:
+            mill = i
+    y = max(worked(book, book[MILL_HOURS], t), floor[mill]) + book[book[WIND_CARDS] + warp * WIND_CARD + WIND_MIN]
+    floor[mill] = y
+    there = asks_at(book, loom, floor[row + AT_PLACE], warp, floor[row + AT_X])
+    floor[row + NEXT_AT] = max(there, completes(book, book[MILL_HOURS], y))
+    floor[row + NEXT_IS] = STARTS
+    return 0
+
+
+@compiled("i(R,R,T,i,i)")
+def start_on(book: Row, floor: Row, tally: Row, loom: int, t: int) -> int:
+    """Set the loom's next warp up from t on, and weave it; what that costs."""
+    row = book[WIND_ROWS] + loom * WIND_ROW
+    place = floor[row + AT_PLACE]
+    at = floor[book[TIMED_ROW] + loom] + place
+    warp = floor[at]
+    hours, job = book[book[LOOM_CARDS] + loom * LOOM_CARD + HOURS], job_of(book, loom, warp)
+    setup = setup_of(book, loom, floor[at - 1] if place else -1, warp)
+    t = max(t, asks_at(book, loom, place, warp, floor[row + AT_X]))
+    if setup > 1 and setup & 1:
+        free = book[ASK] + 4 * book[LOOMS]
+        tuner = free
+        for i in range(free + 1, free + book[TUNERS]):
+            if floor[i] < floor[tuner]:
+                tuner = i
+        y = worked(book, book[TUNER_HOURS], t)
+        tally[WAITED] += max(floor[tuner] - y, 0)
+        floor[VISITS] += 1
+        y = max(y, floor[tuner]) + (setup >> 1)
+        floor[tuner] = y
+        x = worked(book, hours, completes(book, book[TUNER_HOURS], y))
+    else:
+        x = worked(book, hours, t) + (setup >> 1)
+    x = max(x, book[book[WARP_CARDS] + warp * WARP_CARD + PIN_X])
+    harm = (setup >> 1) * book[SETUP_RATE] + harm_of(book, loom, warp, job, x)
+    starts = begins(book, hours, x)
+    x += book[job + RUN]
+    floor[row + AT_X] = x
+    floor[row + AT_PLACE] = place + 1
+    last = book[ASK] + 4 * book[LOOMS] + book[TUNERS]
+    end = completes(book, hours, x)
+    floor[last] = max(floor[last], end)
+    if floor[row + OWN_KIND] >= 0:
+        floor[row + OFF_AT] = end
+        floor[row + OFF_KIND] = floor[row + OWN_KIND]
+    look_ahead(book, floor, loom, starts)
+    return harm
+
+
+@compiled("i(R,R,i,i)")
+def beam_off(book: Row, floor: Row, loom: int, waiting: int) -> int:
+    """The loom's beam comes off at OFF_AT, and goes to the first of those waiting whom it suits; how many still wait."""
+    row = book[WIND_ROWS] + loom * WIND_ROW
+    kind, t = floor[row + OFF_KIND], floor[row + OFF_AT]
+    floor[row + OFF_AT] = FAR
+    floor[book[KIND_LEFT] + kind] += 1
+    for i in range(waiting):
+        other = floor[book[QUEUE] + i]
+        if (kinds_for(book, floor, other) >> kind) & 1:
+            for q in range(i, waiting - 1):
+                floor[book[QUEUE] + q] = floor[book[QUEUE] + q + 1]
+            wind(book, floor, other, kind, t)
+            return waiting - 1
+    return waiting
+
+
+@compiled("i(R,R,i,i,i)")
+def ask_beam(book: Row, floor: Row, loom: int, t: int, waiting: int) -> int:
+    """The loom's next warp asks for a beam at t, and waits when none is there; how many wait then."""
+    row = book[WIND_ROWS] + loom * WIND_ROW
+    warp = floor[floor[book[TIMED_ROW] + loom] + floor[row + AT_PLACE]]
+    if not book[book[WIND_CARDS] + warp * WIND_CARD + WANTS]:
+        wind(book, floor, loom, -1, t)
+        return waiting
+    kinds = kinds_for(book, floor, loom)
+    for kind in range(book[KINDS]):
+        if (kinds >> kind) & 1 and floor[book[KIND_LEFT] + kind] > 0:
+            wind(book, floor, loom, kind, t)
+            return waiting
+    floor[row + NEXT_AT] = FAR
+    floor[book[QUEUE] + waiting] = loom
+    return waiting + 1
+
+
+@compiled("i(R,R,T,i)")
+def time_wound(book: Row, floor: Row, tally: Row, limit: int) -> int:
+    """The cost, or any above the limit."""
+    looms, rows = book[LOOMS], book[WIND_ROWS]
+    last = book[ASK] + 4 * looms + book[TUNERS]
+    for i in range(book[ASK] + 4 * looms, last + 1):
+        floor[i] = 0
+    for i in range(book[MILLS]):
+        floor[book[MILL_FREE] + i] = 0
+    for i in range(book[KINDS]):
+        floor[book[KIND_LEFT] + i] = book[book[KINDS_FREE] + i]
+    tally[WAITED] = 0
+    floor[VISITS] = 0
+    for loom in range(looms):
+        row = rows + loom * WIND_ROW
+        floor[row + AT_PLACE] = 0
+        floor[row + AT_X] = book[book[LOOM_CARDS] + loom * LOOM_CARD + FREE_X]
+        floor[row + OFF_AT] = FAR
+        look_ahead(book, floor, loom, 0)
+    cost, now, waiting = 0, 0, 0
+    while cost + book[MAKESPAN_RATE] * floor[last] <= limit:
+        # Of what happens in one minute: beams come free, then warps ask, then warps start; looms in the shed's order.
+        key = FAR << (LOOM_BITS + 2)
+        for loom in range(looms):
+            row = rows + loom * WIND_ROW
+            key = min(key, ((floor[row + OFF_AT] << 2) << LOOM_BITS) + loom)
+            key = min(key, (((floor[row + NEXT_AT] << 2) + floor[row + NEXT_IS]) << LOOM_BITS) + loom)
+        if key >= FAR << (LOOM_BITS + 2):
+            if not waiting:
+                break
+            # Nobody gives a beam up any more, and nothing goes on.
+            loom = floor[book[QUEUE]]
+            waiting -= 1
+            for q in range(waiting):
+                floor[book[QUEUE] + q] = floor[book[QUEUE] + q + 1]
+            cost += BROKEN_PIN_COST
+            wind(book, floor, loom, -1, now)
+            continue
+        loom, what, t = key & LOOM_MASK, (key >> LOOM_BITS) & 3, key >> (LOOM_BITS + 2)
+        now = max(t, 0)
+        if what == STARTS:
+            cost += start_on(book, floor, tally, loom, now)
+        elif what == ASKS:
+            waiting = ask_beam(book, floor, loom, now, waiting)
+        else:
+            waiting = beam_off(book, floor, loom, waiting)
+    return cost + book[MAKESPAN_RATE] * floor[last]
+
+
 @compiled("i(R,R,T,i,i)")
 def time_all(book: Row, floor: Row, tally: Row, limit: int, keeping: int) -> int:
     """The timing from the first minute."""
+    if book[WIND_CARDS]:
+        return time_wound(book, floor, tally, limit)
     ask = book[ASK] + 4 * book[LOOMS]
     for i in range(ask, ask + book[TUNERS] + 1):
         floor[i] = 0
@@ -447,6 +672,8 @@ def time_change(book: Row, floor: Row, tally: Row, limit: int, keeping: int) -> 
     Strictly before: a loom's asking for the first changed place is already in
     the state at that place, so the state of the asking before it is taken.
     """
+    if book[WIND_CARDS]:
+        return time_wound(book, floor, tally, limit)
     row = book[ROW] + 1
     a, b = floor[MOVE_A] * row, floor[MOVE_B] * row
     ask_a = floor[book[LAST_ASK] + a + floor[FIRST_A]]

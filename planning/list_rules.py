@@ -82,7 +82,7 @@ class _Floor:
         self.fits = np.array(
             [[shed.fits(loom.id, warp.id) for warp in shed.warps] for loom in shed.looms], dtype=np.bool_
         ).reshape(len(shed.looms), len(shed.warps))
-        self.release = np.array([warp.release for warp in shed.warps], dtype=np.float64)
+        self.release = np.array([shed.soonest[warp.id] for warp in shed.warps], dtype=np.float64)
         self.first_due = np.array([min(piece.due for piece in warp.pieces) for warp in shed.warps], dtype=np.float64)
         self.loose = np.array([warp.pin_start is None and warp.in_progress is None for warp in shed.warps])
         self.pinned = [
@@ -132,14 +132,14 @@ class _Floor:
         shed, hours = self.shed, self.hours[m]
         loom, warp = self.looms[m], shed.warp[warp_id]
         setup = shed.setup_of(loom.id, self.last(m), warp_id)
-        ready = self.free[m] if shed.pair_times is not None else max(self.free[m], warp.release)
+        ready = self.free[m] if shed.pair_times is not None else max(self.free[m], shed.soonest[warp_id])
         if setup.needs_tuner and setup.minutes:
             _, ready = shed.tuner_hours.add_minutes(max(ready, self.tuner_free[0]), setup.minutes)
             tuner_until = ready
         else:
             _, ready = hours.add_minutes(ready, setup.minutes)
             tuner_until = 0
-        x = hours.worked(max(ready, warp.release, warp.pin_start or 0))
+        x = hours.worked(max(ready, shed.soonest[warp_id], warp.pin_start or 0))
         return tuner_until, hours.completes(x + shed.weave_min(loom.id, warp_id))
 
     def put(self, m: int, warp_id: str) -> None:
@@ -163,7 +163,7 @@ class _Floor:
             return end > (pinned.pin_start or 0)
         setup = shed.setup_of(loom.id, warp_id, pinned.id)
         needs_tuner = setup.needs_tuner and setup.minutes
-        begins = max(end, pinned.release, self.tuner_free[0] if needs_tuner else 0)
+        begins = max(end, shed.soonest[pinned.id], self.tuner_free[0] if needs_tuner else 0)
         _, ready = (shed.tuner_hours if needs_tuner else self.hours[m]).add_minutes(begins, setup.minutes)
         return ready > (pinned.pin_start or 0)
 
@@ -280,7 +280,9 @@ def _lone_harm(shed: Shed, loom_id: str, row: Sequence[str]) -> int:
     hours, t, before, harm = shed.hours(loom_id), shed.loom[loom_id].free_at, None, 0
     for warp_id in row:
         warp, setup = shed.warp[warp_id], shed.setup_of(loom_id, before, warp_id)
-        _, ready = (shed.tuner_hours if setup.needs_tuner else hours).add_minutes(max(t, warp.release), setup.minutes)
+        _, ready = (shed.tuner_hours if setup.needs_tuner else hours).add_minutes(
+            max(t, shed.soonest[warp_id]), setup.minutes
+        )
         x = hours.worked(max(ready, warp.pin_start or 0))
         ends = [hours.completes(x + mark) for mark in shed.marks(loom_id, warp_id)]
         late = sum(p.weight * max(0, end - p.due) for p, end in zip(warp.pieces, ends, strict=True))

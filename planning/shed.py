@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import Any, Literal
 
 from mill.refusal import Refusal
-from planning.worktime import Calendar, Hours, Span
+from planning.worktime import DAY_MIN, Calendar, Hours, Span
 
 FORMAT = "loom-sched-1"
 
@@ -102,6 +102,9 @@ class Warp:
     setup_left_min  minutes still to do when it is in_progress and its set-up is under way
     pin_loom, pin_start the planner's word: on this loom; and weaving from this very minute
     only_looms      the planner's word: on one of these looms; None for any that fits
+    wind_min        minutes on a warping mill that it still wants; None when it is wound
+    wind_from       when it is not wound: the first minute at which its warp yarn is here; release is then its weft's
+    beams           kinds of beam that take it; of one that is wound, the kind that it is on
     """
 
     id: str
@@ -124,13 +127,24 @@ class Warp:
     pin_loom: str | None = None
     pin_start: int | None = None
     only_looms: frozenset[str] | None = None
+    wind_min: int | None = None
+    wind_from: int = 0
+    beams: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.pieces:
             raise Refusal(f"Warp {self.id} has no pieces to weave. Put a piece on it, or take it off the plan.")
-        for name in ("release", "tie_min", "gait_min", "weft_change_min", "setup_left_min"):
+        for name in ("release", "tie_min", "gait_min", "weft_change_min", "setup_left_min", "wind_from"):
             if getattr(self, name) < 0:
                 raise Refusal(f"Warp {self.id} has {getattr(self, name)} for {name}; the least is 0.")
+        if self.wind_min is not None and self.wind_min < 1:
+            raise Refusal(
+                f"Warp {self.id} is wound in {self.wind_min} min; the least is 1. Leave it out when it is wound."
+            )
+        if self.wind_min is not None and self.in_progress is not None:
+            raise Refusal(f"Warp {self.id} is in loom {self.in_progress} and still to be wound. It can't be both.")
+        if self.wind_min is None and len(self.beams) > 1:
+            raise Refusal(f"Warp {self.id} is wound and on {len(self.beams)} kinds of beam. Say the one it is on.")
         if self.setup_left_min and self.in_progress is None:
             raise Refusal(f"Warp {self.id} has {self.setup_left_min} min of set-up left but is in no loom.")
         if self.pin_start is not None and (self.pin_loom or self.in_progress) is None:
@@ -163,6 +177,44 @@ class Tuners:
     def __post_init__(self) -> None:
         if self.capacity < 1:
             raise Refusal(f"There are {self.capacity} tuners. Looms can't be gaited without one; enter at least 1.")
+
+
+@dataclass(frozen=True, slots=True)
+class Beams:
+    """The beams of one kind: how many the mill has, full or empty, and their flanges."""
+
+    kind: str
+    count: int
+    flange_mm: Number = 0
+
+    def __post_init__(self) -> None:
+        if self.count < 1:
+            raise Refusal(f"There are {self.count} beams of kind {self.kind}; a kind that is there has at least 1.")
+
+
+@dataclass(frozen=True, slots=True)
+class Winding:
+    """How warps come on to beams here, as far as a plan has to respect it.
+
+    A loom's next warp asks for a beam and a warping mill so long before the loom comes free for it that it is wound
+    `ahead_min` before that, but not while the warp before it is not weaving yet. Of those that ask, the first is
+    served first. The beam is its own from then on until it is woven out.
+
+    mills       warps that are wound at the same time, in the hours of the calendar
+    beams       by kind, in the order in which they are taken: the smallest first
+    """
+
+    mills: int
+    calendar: str
+    beams: tuple[Beams, ...] = ()
+    ahead_min: int = 2 * DAY_MIN
+
+    def __post_init__(self) -> None:
+        if self.mills < 1:
+            raise Refusal(f"There are {self.mills} warping mills. Nothing can be wound without one; enter at least 1.")
+        if self.ahead_min < 0:
+            raise Refusal(f"Warps are wound {self.ahead_min} min ahead; the least is 0.")
+        _refuse_twice("Beam kind", (beams.kind for beams in self.beams))
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +276,7 @@ class Shed:
     previous: Mapping[str, Previous] = field(default_factory=dict)
     stability: Stability = Stability()
     pair_times: PairTimes | None = None
+    winding: Winding | None = None
 
     def __post_init__(self) -> None:
         if not self.looms:
@@ -236,6 +289,7 @@ class Shed:
         ]:
             if calendar not in self.calendars:
                 raise Refusal(f"The calendar {calendar} of {who} is not in the mill's book. Enter its hours.")
+        self._check_winding()
         in_loom: dict[str, str] = {}
         for warp in self.warps:
             for loom_id in (warp.in_progress, warp.pin_loom):
@@ -254,6 +308,62 @@ class Shed:
                     f"Warp {warp.id} is pinned to start at minute {warp.pin_start}, when loom {home} is closed. "
                     f"Pin it to an open minute."
                 )
+
+    def _check_winding(self) -> None:
+        winding = self.winding
+        if winding is None:
+            for warp in self.warps:
+                if warp.wind_min is not None or warp.beams:
+                    raise Refusal(f"Warp {warp.id} wants winding or a beam, and the shed has neither mills nor beams.")
+            return
+        if winding.calendar not in self.calendars:
+            raise Refusal(f"The calendar {winding.calendar} of warping is not in the mill's book. Enter its hours.")
+        held = self.beams_held
+        for warp in self.warps:
+            for kind in warp.beams:
+                if kind not in held:
+                    raise Refusal(f"Warp {warp.id} wants a beam of kind {kind}, which the mill does not have.")
+        for beams in winding.beams:
+            if held[beams.kind] > beams.count:
+                raise Refusal(
+                    f"{held[beams.kind]} warps are on beams of kind {beams.kind}, and the mill has {beams.count}. "
+                    "Enter the beams that are there."
+                )
+
+    @cached_property
+    def beams_held(self) -> dict[str, int]:
+        """By kind: how many beams have a warp on them at minute 0."""
+        held = {beams.kind: 0 for beams in self.winding.beams} if self.winding else {}
+        for warp in self.warps:
+            if warp.wind_min is None and warp.beams and warp.beams[0] in held:
+                held[warp.beams[0]] += 1
+        return held
+
+    @cached_property
+    def flange_mm(self) -> dict[str, Number]:
+        """By kind of beam."""
+        return {beams.kind: beams.flange_mm for beams in self.winding.beams} if self.winding else {}
+
+    @cached_property
+    def winding_hours(self) -> Calendar:
+        assert self.winding is not None
+        return self._calendar(self.winding.calendar, ())
+
+    @cached_property
+    def soonest(self) -> dict[str, int]:
+        """By warp: the first minute at which it could be on a loom, were a beam and a warping mill always there."""
+        found = {}
+        for warp in self.warps:
+            wound = 0
+            if warp.wind_min is not None:
+                _, wound = self.winding_hours.add_minutes(warp.wind_from, warp.wind_min)
+            found[warp.id] = max(warp.release, wound)
+        return found
+
+    def beams_for(self, loom_id: str, warp: Warp) -> tuple[str, ...]:
+        """Kinds of beam that take the warp and go into the loom, in the order in which they are taken."""
+        most = self.loom[loom_id].max_flange_mm
+        return tuple(kind for kind, flange_mm in self.flange_mm.items() if kind in warp.beams and flange_mm <= most)
 
     @cached_property
     def loom(self) -> dict[str, Loom]:
@@ -293,8 +403,9 @@ class Shed:
             return f"it needs {warp.shafts} shafts; the loom has {loom.shafts}"
         if warp.feeders > loom.feeders:
             return f"it needs {warp.feeders} weft colours; the loom has {loom.feeders}"
-        if warp.flange_mm > loom.max_flange_mm:
-            return f"its beam has flanges of {warp.flange_mm} mm; the loom takes {loom.max_flange_mm} mm"
+        flange_mm = max(warp.flange_mm, min((self.flange_mm[kind] for kind in warp.beams), default=0))
+        if flange_mm > loom.max_flange_mm:
+            return f"its beam has flanges of {flange_mm} mm; the loom takes {loom.max_flange_mm} mm"
         return None
 
     def fits(self, loom_id: str, warp_id: str) -> bool:
@@ -381,7 +492,11 @@ class Shed:
 
 
 def from_json(book: Mapping[str, Any]) -> Shed:
-    """A shed from the benchmark's format, read with json.load(..., parse_float=Decimal) or without."""
+    """A shed from the benchmark's format, read with json.load(..., parse_float=Decimal) or without.
+
+    Beside the format there may be `winding` {mills, calendar, ahead_min, beams [{kind, count, flange_mm}]}, and of a
+    warp wind_min, wind_from and beams; and what _LOOM_EXTRAS and _WARP_EXTRAS name.
+    """
     if book.get("format") != FORMAT:
         raise Refusal(f"The file is in the format {book.get('format')}; the planner reads {FORMAT}.")
     stability = book.get("stability")
@@ -398,7 +513,15 @@ def from_json(book: Mapping[str, Any]) -> Shed:
         objective=Objective(**book["objective"]),
         previous={warp: Previous(row["loom"], row["start"]) for warp, row in (book.get("previous") or {}).items()},
         stability=Stability(**{name: stability[name] for name in Stability.__slots__}) if stability else Stability(),
+        winding=_winding(book.get("winding")),
     )
+
+
+def _winding(row: Mapping[str, Any] | None) -> Winding | None:
+    if row is None:
+        return None
+    beams = tuple(Beams(one["kind"], one["count"], _number(one["flange_mm"])) for one in row["beams"])
+    return Winding(row["mills"], row["calendar"], beams, row["ahead_min"])
 
 
 def to_json(shed: Shed) -> dict[str, Any]:
@@ -422,11 +545,20 @@ def to_json(shed: Shed) -> dict[str, Any]:
         book["previous"] = {warp: _row(previous) for warp, previous in shed.previous.items()}
     if shed.previous or shed.stability != Stability():
         book["stability"] = _row(shed.stability)
+    if shed.winding is not None:
+        book["winding"] = {**_row(shed.winding), "beams": [_row(beams) for beams in shed.winding.beams]}
     return book
 
 
 _LOOM_EXTRAS = {"free_at": 0}
-_WARP_EXTRAS = {"draw_in_min": None, "weft_change_min": 0, "warp_group": None, "setup_left_min": 0}
+_WARP_EXTRAS: dict[str, Any] = {
+    "draw_in_min": None,
+    "weft_change_min": 0,
+    "warp_group": None,
+    "setup_left_min": 0,
+    "wind_min": None,
+    "wind_from": 0,
+}
 
 
 def _loom(row: Mapping[str, Any]) -> Loom:
@@ -470,6 +602,7 @@ def _warp(row: Mapping[str, Any]) -> Warp:
         pin_loom=row["pin_loom"],
         pin_start=row["pin_start"],
         only_looms=None if only is None else frozenset(only),
+        beams=tuple(row.get("beams", ())),
         **{name: row.get(name, plain) for name, plain in _WARP_EXTRAS.items()},
     )
 
@@ -486,6 +619,8 @@ def _warp_row(warp: Warp) -> dict[str, Any]:
     row = {**_row(warp), "picks": warp.picks, "pieces": [_row(piece) for piece in warp.pieces]}
     if row.pop("only_looms") is not None:
         row["only_looms"] = sorted(warp.only_looms or ())
+    if row.pop("beams"):
+        row["beams"] = list(warp.beams)
     return {name: value for name, value in row.items() if name not in _WARP_EXTRAS or value != _WARP_EXTRAS[name]}
 
 

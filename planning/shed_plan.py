@@ -2,7 +2,8 @@
 
 A plan is one order of warps for each loom. Each loom runs forward alone until its next warp needs
 a tuner, and asks for one as soon as loom and warp are there. Of all open requests the earliest is
-served by the first free tuner, in the tuners' hours; then the loom weaves and carries on.
+served by the first free tuner, in the tuners' hours; then the loom weaves and carries on. Where warps are still to be
+wound, a loom's next warp asks for a beam and a warping mill before it asks for a tuner, and is served in the same way.
 
 Source: Avgerinos, Mourtos, Vatikiotis and Zois (arXiv 2307.06671) describe the same shop: looms,
 set-ups that depend on the order, a limited crew.
@@ -17,6 +18,7 @@ from typing import Literal
 from mill.refusal import Refusal
 from planning.list_rules import RULES, Sequences, orders
 from planning.shed import (
+    Beams,
     Hours,
     Loom,
     LoomState,
@@ -30,14 +32,16 @@ from planning.shed import (
     Stability,
     Tuners,
     Warp,
+    Winding,
     from_json,
     to_json,
 )
-from planning.worktime import WEEK_MIN, Calendar
+from planning.worktime import WEEK_MIN, Calendar, Span
 
 __all__ = [
     "BROKEN_PIN_COST",
     "RULES",
+    "Beams",
     "Cause",
     "Cost",
     "Hours",
@@ -56,6 +60,7 @@ __all__ = [
     "Tuners",
     "Warp",
     "WeekLoad",
+    "Winding",
     "first_plan",
     "from_json",
     "plan_file",
@@ -63,6 +68,7 @@ __all__ = [
     "to_json",
     "weekly_load",
     "why_late",
+    "wound_first",
 ]
 
 # Above any lateness a plan can have, so that a search gives up every due date before a planner's pin.
@@ -77,6 +83,9 @@ class Placement:
     setup_start, setup_end, start, end   begin and end of set-up and of weaving; equal where there is none
     piece_ends      the minute at which each piece is off, in the order of weaving
     weighted_tardy_min  minutes late times weight, summed over its pieces
+    wound           begin and end of winding, of a warp that was still to be wound
+    beam            the kind of beam it is on; None where the plan knows of none, or has none to give
+    beam_asked_at   when it asked for its beam, and a warping mill
     """
 
     warp: str
@@ -90,6 +99,9 @@ class Placement:
     end: int
     piece_ends: tuple[int, ...]
     weighted_tardy_min: int
+    wound: Span | None = None
+    beam: str | None = None
+    beam_asked_at: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +109,7 @@ class Cost:
     """What a plan costs, in parts, and what the parts were made of. Small is good.
 
     broken_pins     warps that can't start at the minute they are pinned to
+    broken_beams    warps that wait for a beam that nobody gives up before: they are timed as if there were one more
     moved           warps of the plan in force that change loom or shift by more than the tolerance
     moved_frozen    those of them that were to start within the freeze
     """
@@ -113,6 +126,7 @@ class Cost:
     moved: int
     moved_frozen: int
     broken_pins: int
+    broken_beams: int = 0
 
     @property
     def total(self) -> int:
@@ -147,6 +161,11 @@ def time_plan(shed: Shed, sequences: Mapping[str, Sequence[str]], *, crew_order:
     plain = {loom.id: tuple(sequences.get(loom.id, ())) for loom in shed.looms}
     _refuse_unweavable(shed, plain, set(sequences) - set(plain))
     runs = [_LoomRun(shed, number, loom, plain[loom.id]) for number, loom in enumerate(shed.looms)]
+    if shed.winding is not None:
+        assert crew_order is None, "tuners serve in turn where warps are still to be wound"
+        broken_beams = _Winders(shed, shed.winding, runs).work()
+        placements = {placed.warp: placed for run in runs for placed in run.placed}
+        return Plan(plain, placements, _cost(shed, placements, broken_beams))
     for run in runs:
         run.weave_until_tuner()
     waiting = [run for run in runs if run.asks]
@@ -200,7 +219,7 @@ class _LoomRun:
         while self.asks and not (self.setup.needs_tuner and self.setup.minutes):
             self.weave_after(*self.hours.add_minutes(self.asked_at, self.setup.minutes))
 
-    def weave_after(self, setup_start: int, setup_end: int) -> None:
+    def weave_after(self, setup_start: int, setup_end: int, winding: "_Wound | None" = None) -> None:
         warp = self.shed.warp[self.next_warp]
         marks = self.shed.marks(self.loom.id, warp.id)
         x = self.hours.worked(max(setup_end, warp.release, warp.pin_start or 0))
@@ -222,10 +241,129 @@ class _LoomRun:
                 end=ends[-1],
                 piece_ends=ends,
                 weighted_tardy_min=late,
+                wound=winding.span if winding else None,
+                beam=winding.beam if winding else None,
+                beam_asked_at=winding.asked_at if winding else None,
             )
         )
         self.free = ends[-1]
         self._look_ahead()
+
+
+@dataclass(frozen=True, slots=True)
+class _Wound:
+    """How a loom's next warp came on its beam; one that was wound before has neither span nor asking."""
+
+    beam: str | None
+    span: Span | None = None
+    asked_at: int | None = None
+
+
+# What happens next on a loom; of what happens in the same minute, in this order.
+_BEAM_FREE, _ASKS, _STARTS = 0, 1, 2
+
+
+class _Winders:
+    """Beams, warping mills and tuners, serving looms minute after minute, the first first."""
+
+    def __init__(self, shed: Shed, winding: Winding, runs: Sequence[_LoomRun]) -> None:
+        self.shed, self.winding, self.runs = shed, winding, runs
+        self.free = {beams.kind: beams.count - shed.beams_held[beams.kind] for beams in winding.beams}
+        self.mill_free = [0] * winding.mills
+        self.tuner_free = [0] * shed.tuners.capacity
+        # By loom: when the beam in it comes free, and of what kind; when its next warp asks or starts.
+        self.off: dict[int, tuple[int, str]] = {}
+        self.next: dict[int, tuple[int, int]] = {}
+        self.wound: dict[int, _Wound] = {}
+        self.queue: list[tuple[int, int]] = []
+        self.now = self.broken = 0
+
+    def work(self) -> int:
+        """Time every warp; how many of them were given a beam that is not there."""
+        for run in self.runs:
+            self._look_ahead(run, 0)
+        for run in self.runs:
+            if run.asks and self.shed.warp[run.next_warp].setup_left_min:
+                self._start(run, run.asked_at)
+        while self.next or self.off or self.queue:
+            events = [(at, _BEAM_FREE, number) for number, (at, _) in self.off.items()]
+            events += [(at, what, number) for number, (at, what) in self.next.items()]
+            if not events:
+                # Nobody gives a beam up any more, and nothing goes on.
+                asked_at, number = self.queue.pop(0)
+                self.broken += 1
+                self._wind(self.runs[number], asked_at, None)
+                continue
+            self.now, what, number = min(events)
+            if what == _BEAM_FREE:
+                _, kind = self.off.pop(number)
+                self.free[kind] += 1
+                self._hand_on(kind)
+            elif what == _ASKS:
+                del self.next[number]
+                self._ask(self.runs[number])
+            else:
+                self._start(self.runs[number], self.now)
+        return self.broken
+
+    def _look_ahead(self, run: _LoomRun, weaves_from: int) -> None:
+        """When the loom's next warp asks for a beam, or starts; the one before it weaves from then on."""
+        self.next.pop(run.number, None)
+        if not run.asks:
+            return
+        warp = self.shed.warp[run.next_warp]
+        if warp.wind_min is None:
+            self.wound[run.number] = _Wound(warp.beams[0] if warp.beams else None)
+            self.next[run.number] = (run.asked_at, _STARTS)
+            return
+        hours = self.shed.winding_hours
+        x = hours.worked(max(run.free - self.winding.ahead_min, 0)) - warp.wind_min
+        wanted = hours.begins(x) if x > 0 else 0
+        self.next[run.number] = (max(warp.wind_from, weaves_from, wanted), _ASKS)
+
+    def _ask(self, run: _LoomRun) -> None:
+        warp = self.shed.warp[run.next_warp]
+        if not warp.beams:
+            self._wind(run, self.now, None)
+            return
+        for kind in self.shed.beams_for(run.loom.id, warp):
+            if self.free[kind]:
+                self._wind(run, self.now, kind)
+                return
+        self.queue.append((self.now, run.number))
+
+    def _hand_on(self, kind: str) -> None:
+        """A beam has come free: to the first who waits for its like."""
+        for asked_at, number in self.queue:
+            run = self.runs[number]
+            if kind in self.shed.beams_for(run.loom.id, self.shed.warp[run.next_warp]):
+                self.queue.remove((asked_at, number))
+                self._wind(run, asked_at, kind)
+                return
+
+    def _wind(self, run: _LoomRun, asked_at: int, kind: str | None) -> None:
+        warp = self.shed.warp[run.next_warp]
+        assert warp.wind_min is not None
+        if kind is not None:
+            self.free[kind] -= 1
+        span = self.shed.winding_hours.add_minutes(max(self.now, self.mill_free[0]), warp.wind_min)
+        heapreplace(self.mill_free, span[1])
+        self.wound[run.number] = _Wound(kind, span, asked_at)
+        run.asked_at = max(run.asked_at, span[1])
+        self.next[run.number] = (run.asked_at, _STARTS)
+
+    def _start(self, run: _LoomRun, at: int) -> None:
+        setup = run.setup
+        if setup.needs_tuner and setup.minutes:
+            start, end = self.shed.tuner_hours.add_minutes(max(at, self.tuner_free[0]), setup.minutes)
+            heapreplace(self.tuner_free, end)
+        else:
+            start, end = run.hours.add_minutes(at, setup.minutes)
+        wound = self.wound[run.number]
+        run.weave_after(start, end, wound)
+        if wound.beam is not None:
+            self.off[run.number] = (run.free, wound.beam)
+        self._look_ahead(run, run.placed[-1].start)
 
 
 def _refuse_unweavable(shed: Shed, sequences: Sequences, strangers: set[str]) -> None:
@@ -249,7 +387,7 @@ def _refuse_unweavable(shed: Shed, sequences: Sequences, strangers: set[str]) ->
         raise Refusal(f"{_count(len(left_out), 'warp')} of {len(shed.warps)} has no loom: {', '.join(left_out[:5])}.")
 
 
-def _cost(shed: Shed, placements: Mapping[str, Placement]) -> Cost:
+def _cost(shed: Shed, placements: Mapping[str, Placement], broken_beams: int = 0) -> Cost:
     rates, stability = shed.objective, shed.stability
     placed = placements.values()
     weighted_tardy_min = sum(p.weighted_tardy_min for p in placed)
@@ -271,7 +409,7 @@ def _cost(shed: Shed, placements: Mapping[str, Placement]) -> Cost:
         setup=rates.setup * setup_min,
         makespan=rates.makespan * last_end,
         moves=stability.move_cost * frozen + stability.move_cost_late * (len(moved) - frozen),
-        pins=BROKEN_PIN_COST * len(broken),
+        pins=BROKEN_PIN_COST * (len(broken) + broken_beams),
         weighted_tardy_min=weighted_tardy_min,
         setup_min=setup_min,
         last_end=last_end,
@@ -281,6 +419,7 @@ def _cost(shed: Shed, placements: Mapping[str, Placement]) -> Cost:
         moved=len(moved),
         moved_frozen=frozen,
         broken_pins=len(broken),
+        broken_beams=broken_beams,
     )
 
 
@@ -297,7 +436,21 @@ def first_plan(shed: Shed, rule: str = "best") -> Plan:
     if rule != "best" and rule not in RULES:
         raise Refusal(f"There is no rule {rule}; the rules are {', '.join(RULES)} and best.")
     plans = [time_plan(shed, sequences) for sequences in orders(shed, rule)]
-    return min(plans, key=lambda plan: plan.cost.total)
+    best = min(plans, key=lambda plan: plan.cost.total)
+    if best.cost.broken_beams:
+        # With those that are wound at the front every beam comes free in the end.
+        mended = [time_plan(shed, wound_first(shed, plan.sequences)) for plan in plans]
+        best = min((best, *mended), key=lambda plan: plan.cost.total)
+    return best
+
+
+def wound_first(shed: Shed, sequences: Sequences) -> Sequences:
+    """The same orders, but on each loom what hangs, then what is wound, before what is still to be wound."""
+
+    def turn(warp_id: str) -> tuple[bool, bool]:
+        return shed.warp[warp_id].in_progress is None, shed.warp[warp_id].wind_min is not None
+
+    return {loom_id: tuple(sorted(order, key=turn)) for loom_id, order in sequences.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,7 +484,7 @@ def why_late(shed: Shed, plan: Plan, warp_id: str) -> list[Cause]:
 
     placed = plan.placements[warp_id]
     while True:
-        release = shed.warp[placed.warp].release
+        release = max(shed.warp[placed.warp].release, placed.wound[1] if placed.wound else 0)
         link("weaving", placed, placed.start, placed.end)
         link("closed", placed, placed.setup_end, placed.start)
         link("set-up", placed, placed.setup_start, placed.setup_end)
@@ -408,18 +561,22 @@ def _shared(hours: Calendar, start: int, stop: int, a: int, b: int) -> int:
 
 def plan_file(plan: Plan) -> dict[str, dict[str, dict[str, str | int]]]:
     """The plan as the benchmark's checkers read it."""
-    return {
-        "warps": {
-            p.warp: {
-                "loom": p.loom,
-                "setup_start": p.setup_start,
-                "setup_end": p.setup_end,
-                "start": p.start,
-                "end": p.end,
-            }
-            for p in plan.placements.values()
-        }
+    return {"warps": {placed.warp: _plan_row(placed) for placed in plan.placements.values()}}
+
+
+def _plan_row(placed: Placement) -> dict[str, str | int]:
+    row: dict[str, str | int] = {
+        "loom": placed.loom,
+        "setup_start": placed.setup_start,
+        "setup_end": placed.setup_end,
+        "start": placed.start,
+        "end": placed.end,
     }
+    if placed.wound is not None:
+        row["wound_start"], row["wound_end"] = placed.wound
+    if placed.beam is not None:
+        row["beam"] = placed.beam
+    return row
 
 
 def _count(n: int, what: str) -> str:

@@ -37,6 +37,16 @@ def closures():
 
 
 @st.composite
+def open_minutes_of(draw, calendars, loom):
+    """A minute of the first three weeks in which the loom runs; None when the one that was drawn is closed."""
+    hours = calendars[loom["calendar"]]
+    start, stop = draw(st.sampled_from(hours["weekly"]))
+    minute = draw(st.integers(0, 2)) * 10080 + draw(st.integers(start, stop - 1))
+    shut = any(a <= minute < b for a, b in [*hours["closed"], *loom["closed"]])
+    return None if shut else minute
+
+
+@st.composite
 def small_mills(draw, max_looms=3, max_warps=8, with_previous=None):
     """A mill in which every warp fits some loom. Its calendars are long enough for any order of its warps."""
     n_looms, n_warps = draw(st.integers(1, max_looms)), draw(st.integers(1, max_warps))
@@ -104,6 +114,10 @@ def small_mills(draw, max_looms=3, max_warps=8, with_previous=None):
             else:
                 warp["pin_loom"] = loom["id"]
         warps.append(warp)
+    for warp in warps:
+        home = warp["in_progress"] or warp["pin_loom"]
+        if home and draw(st.integers(0, 3)) == 0:
+            warp["pin_start"] = draw(open_minutes_of(calendars, next(loom for loom in looms if loom["id"] == home)))
     mill = {
         "format": "loom-sched-1",
         "name": "a small mill",
@@ -141,6 +155,42 @@ def modern_mills(draw):
         warp["weft_change_min"] = draw(st.sampled_from([0, 15]))
         warp["warp_group"] = draw(st.sampled_from([None, "G0", "G1"]))
         warp["setup_left_min"] = draw(st.sampled_from([0, 90])) if warp["in_progress"] else 0
+    return mill
+
+
+@st.composite
+def winding_mills(draw, base=None):
+    """Small mills with few beams, on to which warps are still to be wound; any of them can be wound in the end."""
+    mill = draw(base or modern_mills())
+    kinds = draw(st.sampled_from([["A"], ["A", "B"], ["A", "B", "C"]]))
+    flange_mm = {"A": 700, "B": draw(st.sampled_from([700, 800])), "C": 900}
+    held = dict.fromkeys(kinds, 0)
+    for loom in mill["looms"]:
+        loom["max_flange_mm"] = draw(st.sampled_from([700, 800, 900]))
+    largest = {loom["id"]: loom["max_flange_mm"] for loom in mill["looms"]}
+    for warp in mill["warps"]:
+        warp["flange_mm"] = 0
+        on_loom = warp["in_progress"] or warp["pin_loom"] or "L0"
+        # Every loom takes A; larger kinds are drawn for warps that have a loom with room for them.
+        able = [kind for kind in kinds if flange_mm[kind] <= largest[on_loom]]
+        if warp["in_progress"] or draw(st.booleans()):
+            warp["beams"] = draw(st.sampled_from([[], *([kind] for kind in able)]))
+            for kind in warp["beams"]:
+                held[kind] += 1
+        else:
+            warp["wind_min"] = draw(st.sampled_from([1, 60, 400, 1500]))
+            warp["wind_from"] = draw(st.sampled_from([0, 0, 700, 6000]))
+            some = draw(st.lists(st.sampled_from(kinds), max_size=3, unique=True))
+            warp["beams"] = sorted({*some, draw(st.sampled_from(able))}) if draw(st.integers(0, 5)) else []
+    mill["winding"] = {
+        "mills": draw(st.integers(1, 2)),
+        "calendar": draw(st.sampled_from(["day", "shift", "tuners"])),
+        "ahead_min": draw(st.sampled_from([0, 600, 2880, 100_000])),
+        "beams": [
+            {"kind": kind, "count": max(held[kind] + draw(st.integers(0, 2)), 1), "flange_mm": flange_mm[kind]}
+            for kind in kinds
+        ],
+    }
     return mill
 
 

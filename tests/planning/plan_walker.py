@@ -63,6 +63,8 @@ def walk(shed, plan):
         _walk_loom(shed, loom, [name for _, name in sorted(on_loom)], rows, known, tuners_open, busy_tuners, verdict)
     if any(rows[name]["loom"] not in {loom["id"] for loom in shed["looms"]} for name in rows):
         verdict.wrong.append("a warp is on a loom that is not in the shed")
+    if shed.get("winding"):
+        _walk_winding(shed, rows, known, verdict)
     crowded = [minute for minute, busy in enumerate(busy_tuners) if busy > shed["tuner"]["capacity"]]
     if crowded:
         verdict.wrong.append(f"{busy_tuners[crowded[0]]} tuners are needed at minute {crowded[0]}")
@@ -84,6 +86,23 @@ def walk(shed, plan):
     return verdict
 
 
+def accepted(shed, plan, cost):
+    """Walk a plan and hold it to what its timing says it costs; the verdict.
+
+    A pin that can't hold and a beam that is not there are the two things that a plan may get wrong, if it says so.
+    """
+    verdict = walk(shed, plan)
+    late_pins = [wrong for wrong in verdict.wrong if ": pinned to minute " in wrong]
+    no_beams = [wrong for wrong in verdict.wrong if ": has no beam that takes it" in wrong]
+    assert sorted(verdict.wrong) == sorted([*late_pins, *no_beams])
+    assert (len(late_pins), len(no_beams)) == (cost.broken_pins, cost.broken_beams)
+    assert verdict.cost == cost.total - cost.pins
+    assert verdict.weighted_tardy_min == cost.weighted_tardy_min
+    assert (verdict.setup_min, verdict.last_end) == (cost.setup_min, cost.last_end)
+    assert (verdict.tardy_pieces, verdict.moves) == (cost.tardy_pieces, cost.moved)
+    return verdict
+
+
 def _walk_loom(shed, loom, names, rows, known, tuners_open, busy_tuners, verdict):
     hours = shed["calendars"][loom["calendar"]]
     loom_open = open_minutes(hours["weekly"], [*hours["closed"], *loom["closed"]], shed["horizon"])
@@ -98,6 +117,8 @@ def _walk_loom(shed, loom, names, rows, known, tuners_open, busy_tuners, verdict
             verdict.wrong.append(f"{name}: set-up at {row['setup_start']}, but {loom['id']} is clear from {clear_from}")
         if row["setup_start"] < warp["release"]:
             verdict.wrong.append(f"{name}: set-up before it is released")
+        if warp.get("wind_min") is not None and row["setup_start"] < row["wound_end"]:
+            verdict.wrong.append(f"{name}: set-up before it is wound")
         worked = step_through(tuners_open if tuner else loom_open, row["setup_start"], need)
         if worked is None:
             verdict.wrong.append(f"{name}: its set-up runs out of the calendar")
@@ -116,6 +137,49 @@ def _walk_loom(shed, loom, names, rows, known, tuners_open, busy_tuners, verdict
             verdict.wrong.append(f"{name}: pinned to minute {warp['pin_start']}, starts at {row['start']}")
         clear_from = _weave(loom, warp, row, loom_open, verdict)
         in_loom = warp
+
+
+def _walk_winding(shed, rows, known, verdict):
+    """Warping mills and beams, minute by minute: a beam is taken from the winding until the warp is woven out."""
+    rules = shed["winding"]
+    hours = shed["calendars"][rules["calendar"]]
+    mill_open = open_minutes(hours["weekly"], hours["closed"], shed["horizon"])
+    busy_mills = [0] * shed["horizon"]
+    taken = {beams["kind"]: [0] * shed["horizon"] for beams in rules["beams"]}
+    flange_mm = {beams["kind"]: beams["flange_mm"] for beams in rules["beams"]}
+    looms = {loom["id"]: loom for loom in shed["looms"]}
+    for name, row in rows.items():
+        warp = known.get(name)
+        if warp is None:
+            continue
+        from_minute = 0
+        if warp.get("wind_min") is not None:
+            from_minute = row["wound_start"]
+            if from_minute < warp.get("wind_from", 0):
+                verdict.wrong.append(f"{name}: wound before its yarn is here")
+            worked = step_through(mill_open, from_minute, warp["wind_min"])
+            if worked is None or worked[-1] + 1 != row["wound_end"] or worked[0] != from_minute:
+                verdict.wrong.append(f"{name}: its winding does not take the minutes that it takes")
+                continue
+            for minute in range(worked[0], worked[-1] + 1):
+                busy_mills[minute] += 1
+        kind = row.get("beam")
+        if not warp.get("beams"):
+            if kind is not None:
+                verdict.wrong.append(f"{name}: has a beam that it does not want")
+            continue
+        if kind not in warp["beams"]:
+            verdict.wrong.append(f"{name}: has no beam that takes it")
+            continue
+        if flange_mm[kind] > looms[row["loom"]]["max_flange_mm"]:
+            verdict.wrong.append(f"{name}: its beam is too big for the loom")
+        for minute in range(from_minute, min(row["end"], shed["horizon"])):
+            taken[kind][minute] += 1
+    if max(busy_mills) > rules["mills"]:
+        verdict.wrong.append(f"{max(busy_mills)} warps are wound at once")
+    for beams in rules["beams"]:
+        if max(taken[beams["kind"]]) > beams["count"]:
+            verdict.wrong.append(f"{max(taken[beams['kind']])} beams of kind {beams['kind']} are taken at once")
 
 
 def _weave(loom, warp, row, loom_open, verdict):

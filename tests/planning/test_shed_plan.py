@@ -9,7 +9,9 @@ from hypothesis import strategies as st
 
 from mill.refusal import Refusal
 from planning.shed_plan import (
+    BROKEN_PIN_COST,
     RULES,
+    Beams,
     Hours,
     Loom,
     LoomState,
@@ -20,6 +22,7 @@ from planning.shed_plan import (
     Stability,
     Tuners,
     Warp,
+    Winding,
     first_plan,
     from_json,
     plan_file,
@@ -27,10 +30,11 @@ from planning.shed_plan import (
     to_json,
     weekly_load,
     why_late,
+    wound_first,
 )
 from planning.worktime import WEEK_MIN, read_week
-from tests.planning.mills import instance, modern_mills, orders_on_looms, small_mills
-from tests.planning.plan_walker import walk
+from tests.planning.mills import instance, modern_mills, orders_on_looms, small_mills, winding_mills
+from tests.planning.plan_walker import accepted, walk
 
 unhurried = settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 
@@ -88,22 +92,149 @@ def make_shed(*warps, looms=None, **changes):
 def test_any_order_on_looms_is_timed_as_the_minutes_walk(mill, data):
     shed = from_json(mill)
     plan = time_plan(shed, data.draw(orders_on_looms(shed)))
-    verdict = walk(mill, plan_file(plan))
-    assert verdict.wrong == []
-    assert verdict.cost == plan.cost.total
-    assert verdict.weighted_tardy_min == plan.cost.weighted_tardy_min
-    assert (verdict.setup_min, verdict.last_end) == (plan.cost.setup_min, plan.cost.last_end)
-    assert (verdict.tardy_pieces, verdict.moves) == (plan.cost.tardy_pieces, plan.cost.moved)
+    accepted(mill, plan_file(plan), plan.cost)
+
+
+@unhurried
+@given(winding_mills(), st.data())
+def test_winding_and_beams_are_timed_as_the_minutes_walk(mill, data):
+    shed = from_json(mill)
+    plan = time_plan(shed, data.draw(orders_on_looms(shed)))
+    accepted(mill, plan_file(plan), plan.cost)
+    assert plan.cost.pins == BROKEN_PIN_COST * (plan.cost.broken_pins + plan.cost.broken_beams)
+
+
+@unhurried
+@given(winding_mills(), st.data())
+def test_with_what_is_wound_at_the_front_every_warp_gets_a_beam(mill, data):
+    shed = from_json(mill)
+    plan = time_plan(shed, wound_first(shed, data.draw(orders_on_looms(shed))))
+    assert plan.cost.broken_beams == 0
+    accepted(mill, plan_file(plan), plan.cost)
+    assert first_plan(shed).cost.broken_beams == 0
+
+
+@unhurried
+@given(modern_mills(), st.data())
+def test_a_shed_with_nothing_to_wind_is_timed_to_the_unit_as_one_that_knows_of_no_winding(mill, data):
+    shed = from_json(mill)
+    rows = data.draw(orders_on_looms(shed))
+    plan = time_plan(shed, rows)
+    same = time_plan(replace(shed, winding=Winding(1, "day")), rows)
+    assert same.placements == plan.placements
+    assert same.cost == plan.cost
+
+
+@unhurried
+@given(winding_mills(), st.data())
+def test_a_winding_tampered_with_is_found_out(mill, data):
+    first = first_plan(from_json(mill))
+    plan = plan_file(first)
+    before = accepted(mill, plan, first.cost).wrong
+    rows = [row for row in plan["warps"].values() if "wound_start" in row]
+    if not rows:
+        return
+    row = data.draw(st.sampled_from(rows))
+    how = data.draw(st.sampled_from(["earlier", "later", "end", "beam"]))
+    if how == "beam":
+        if "beam" not in row:
+            return
+        row["beam"] = "no such kind"
+    elif how == "end":
+        row["wound_end"] += data.draw(st.sampled_from([-1, 1]))
+    else:
+        row["wound_start"] += 1 if how == "later" else -1
+    assert walk(mill, plan).wrong != before
+
+
+def test_the_walk_counts_beams_and_warping_mills():
+    # Two warps wound at once on two beams and two mills, 07:00 to 08:00; with one of either that can't be.
+    looms = [make_loom("L1"), make_loom("L2")]
+    winding = Winding(2, "tuners", (Beams("A", 2),), ahead_min=0)
+    warps = [make_warp(f"W{n}", wind_min=60, beams=("A",), flange_mm=0) for n in (1, 2)]
+    shed = make_shed(*warps, looms=looms, winding=winding)
+    plan = plan_file(time_plan(shed, {"L1": ["W1"], "L2": ["W2"]}))
+    assert [(row["wound_start"], row["wound_end"], row["beam"]) for row in plan["warps"].values()] == [
+        (420, 480, "A")
+    ] * 2
+    assert walk(to_json(shed), plan).wrong == []
+    few_beams = replace(shed, winding=replace(winding, beams=(Beams("A", 1),)))
+    assert walk(to_json(few_beams), plan).wrong == ["2 beams of kind A are taken at once"]
+    assert walk(to_json(replace(shed, winding=replace(winding, mills=1))), plan).wrong == ["2 warps are wound at once"]
+    # With one beam the second waits until the first is woven out; the tie-in is 60 min, the weaving 100.
+    plan = time_plan(few_beams, {"L1": ["W1"], "L2": ["W2"]})
+    one, two = plan.placements["W1"], plan.placements["W2"]
+    assert (one.wound, one.setup_start, one.end) == ((420, 480), 480, 640)
+    assert (two.beam_asked_at, two.wound, two.start) == (0, (640, 700), 760)
+    assert walk(to_json(few_beams), plan_file(plan)).wrong == []
+
+
+def test_the_next_warp_is_wound_so_long_before_the_loom_is_free_and_not_before_the_one_before_it_weaves():
+    winding = Winding(1, "tuners", (Beams("A", 3),), ahead_min=60)
+    first = make_warp("W1", minutes=300, beams=("A",), flange_mm=0)
+    second = make_warp("W2", wind_min=90, beams=("A",), flange_mm=0)
+    rows = {"L1": ["W1", "W2"]}
+    # W1 weaves 07:00 to 12:00. Wound by 11:00, 90 min before: 09:30.
+    placed = time_plan(make_shed(first, second, winding=winding), rows).placements
+    assert (placed["W1"].start, placed["W1"].end, placed["W2"].wound) == (420, 720, (570, 660))
+    assert time_plan(make_shed(first, second, winding=replace(winding, ahead_min=9000)), rows).placements[
+        "W2"
+    ].wound == (420, 510)
+
+
+def test_a_warp_that_waits_for_a_beam_that_is_wound_behind_it_lacks_one_and_is_mended_by_the_first_plan():
+    winding = Winding(1, "tuners", (Beams("A", 1),), ahead_min=0)
+    wound = make_warp("W1", beams=("A",), flange_mm=0, due=60_000)
+    waits = make_warp("W2", wind_min=60, beams=("A",), flange_mm=0, due=0)
+    shed = make_shed(wound, waits, winding=winding)
+    stuck = time_plan(shed, {"L1": ["W2", "W1"]})
+    assert (stuck.cost.broken_beams, stuck.placements["W2"].beam) == (1, None)
+    assert first_plan(shed).sequences["L1"] == ("W1", "W2")
+    assert first_plan(shed).cost.broken_beams == 0
 
 
 @unhurried
 @given(small_mills(), st.data())
 def test_a_plan_tampered_with_by_a_minute_is_found_out(mill, data):
-    plan = plan_file(first_plan(from_json(mill)))
-    assert walk(mill, plan).wrong == []
+    first = first_plan(from_json(mill))
+    plan = plan_file(first)
+    before = accepted(mill, plan, first.cost).wrong
     row = plan["warps"][data.draw(st.sampled_from(sorted(plan["warps"])))]
     row[data.draw(st.sampled_from(["setup_end", "start", "end"]))] += data.draw(st.sampled_from([-1, 1]))
-    assert walk(mill, plan).wrong != []
+    assert walk(mill, plan).wrong != before
+
+
+@unhurried
+@given(st.one_of(modern_mills(), winding_mills()), st.data())
+def test_a_plan_of_other_warps_or_looms_or_of_a_mill_with_less_is_found_out(mill, data):
+    first = first_plan(from_json(mill))
+    plan = plan_file(first)
+    before = accepted(mill, plan, first.cost).wrong
+    name = data.draw(st.sampled_from(sorted(plan["warps"])))
+    how = data.draw(
+        st.sampled_from(["lost", "stranger", "no such loom", "later release", "all sooner", "shorter hours"])
+    )
+    if how == "lost":
+        del plan["warps"][name]
+    elif how == "stranger":
+        plan["warps"]["W99"] = dict(plan["warps"][name])
+    elif how == "no such loom":
+        plan["warps"][name]["loom"] = "L99"
+    elif how == "later release":
+        next(warp for warp in mill["warps"] if warp["id"] == name)["release"] = plan["warps"][name]["setup_start"] + 1
+    elif how == "all sooner":
+        mill["warps"] = [
+            {**warp, "pieces": [{**p, "picks": p["picks"] + 500} for p in warp["pieces"]]} for warp in mill["warps"]
+        ]
+    else:
+        row = plan["warps"][name]
+        mill["looms"] = [
+            {**loom, "closed": [*loom["closed"], [row["start"], row["start"] + 1]]}
+            if loom["id"] == row["loom"]
+            else loom
+            for loom in mill["looms"]
+        ]
+    assert walk(mill, plan).wrong != before
 
 
 @unhurried
@@ -113,13 +244,13 @@ def test_every_rule_gives_a_plan_and_best_is_the_best(mill):
     best = first_plan(shed).cost.total
     for rule in RULES:
         plan = first_plan(shed, rule)
-        assert walk(mill, plan_file(plan)).wrong == []
+        accepted(mill, plan_file(plan), plan.cost)
         if rule != "keep" or shed.previous:
             assert best <= plan.cost.total
 
 
 @unhurried
-@given(modern_mills())
+@given(st.one_of(modern_mills(), winding_mills()))
 def test_a_shed_goes_to_json_and_back(mill):
     shed = from_json(mill)
     assert from_json(json.loads(json.dumps(to_json(shed)))) == shed
@@ -130,9 +261,7 @@ def test_the_kept_sheds_plan_and_write_back_the_same(name):
     shed = from_json(instance(name))
     assert from_json(to_json(shed)) == shed
     plan = first_plan(shed)
-    verdict = walk(instance(name), plan_file(plan))
-    assert verdict.wrong == []
-    assert verdict.cost == plan.cost.total
+    assert accepted(instance(name), plan_file(plan), plan.cost).wrong == []
 
 
 def test_a_tie_in_runs_in_the_looms_hours_and_a_gait_up_in_the_tuners():
@@ -253,7 +382,7 @@ def test_why_a_warp_is_late_goes_back_to_the_minute_that_mattered():
 
 
 @unhurried
-@given(modern_mills(), st.data())
+@given(st.one_of(modern_mills(), winding_mills()), st.data())
 def test_the_chain_of_causes_leaves_no_minute_out(mill, data):
     shed = from_json(mill)
     plan = time_plan(shed, data.draw(orders_on_looms(shed)))
@@ -267,7 +396,7 @@ def test_the_chain_of_causes_leaves_no_minute_out(mill, data):
 
 
 @unhurried
-@given(modern_mills())
+@given(st.one_of(modern_mills(), winding_mills()))
 def test_the_load_of_the_weeks_adds_up_to_the_plan(mill):
     shed = from_json(mill)
     plan = first_plan(shed)
@@ -347,6 +476,27 @@ def test_a_jacquard_takes_any_number_of_shafts():
         (lambda: make_warp(setup_left_min=5), "has 5 min of set-up left but is in no loom"),
         (lambda: make_loom(efficiency=Decimal("1.2")), "an efficiency of 1.2"),
         (lambda: make_loom(ppm=0), "weaves 0 picks a minute"),
+        (lambda: make_shed(make_warp(wind_min=60)), "wants winding or a beam, and the shed has neither"),
+        (
+            lambda: make_shed(make_warp(beams=("B",)), winding=Winding(1, "day")),
+            "a beam of kind B, which the mill does not",
+        ),
+        (lambda: make_shed(winding=Winding(1, "moon")), "The calendar moon of warping is not"),
+        (lambda: Winding(0, "day"), "There are 0 warping mills"),
+        (lambda: Winding(1, "day", ahead_min=-1), "wound -1 min ahead"),
+        (lambda: Winding(1, "day", (Beams("A", 1), Beams("A", 2))), "Beam kind A is in the shed twice"),
+        (lambda: Beams("A", 0), "There are 0 beams of kind A"),
+        (lambda: make_warp(wind_min=0), "is wound in 0 min; the least is 1"),
+        (lambda: make_warp(wind_min=5, in_progress="L1"), "is in loom L1 and still to be wound"),
+        (lambda: make_warp(beams=("A", "B")), "is wound and on 2 kinds of beam"),
+        (
+            lambda: make_shed(
+                make_warp("W1", beams=("A",)),
+                make_warp("W2", beams=("A",)),
+                winding=Winding(1, "day", (Beams("A", 1),)),
+            ),
+            "2 warps are on beams of kind A, and the mill has 1",
+        ),
         (lambda: from_json({"format": "other"}), "in the format other"),
         (lambda: first_plan(make_shed(make_warp()), "wish"), "There is no rule wish"),
     ],
