@@ -428,7 +428,7 @@ class _Search:
     def _can_be_proven(self) -> bool:
         """With a plan in force, or warps to wind, one may be better off waiting, and the proof lets none wait."""
         under_way = any(warp.setup_left_min for warp in self.shed.warps)
-        return self.loose <= PROVEN_WARPS and not self.shed.previous and not under_way and self.shed.winding is None
+        return self.loose <= PROVEN_WARPS and not self.shed.previous and not under_way and not self.shed.winds
 
     def _prove(self) -> None:
         """A short cooling for a plan that is hard to beat, then every way to beat it, in at most half the limit."""

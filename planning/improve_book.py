@@ -136,7 +136,7 @@ class _Writer:
         ):
             rows[field] = self.floor
             self.floor += size
-        if shed.winding is not None:
+        if shed.winds and shed.winding is not None:
             self._winding(shed.winding)
         rows[k.CHECK_ROW] = 4 * looms + shed.tuners.capacity + 1
         rows[k.CHECKS] = self.floor

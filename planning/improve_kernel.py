@@ -568,7 +568,7 @@ def start_on(book: Row, floor: Row, tally: Row, loom: int, t: int) -> int:
 
 @compiled("i(R,R,i,i)")
 def beam_off(book: Row, floor: Row, loom: int, waiting: int) -> int:
-    """The loom's beam comes off at OFF_AT, and goes to the first of those waiting whom it suits; how many still wait."""
+    """The loom's beam comes off at OFF_AT, for the first of those waiting whom it suits; how many still wait."""
     row = book[WIND_ROWS] + loom * WIND_ROW
     kind, t = floor[row + OFF_KIND], floor[row + OFF_AT]
     floor[row + OFF_AT] = FAR

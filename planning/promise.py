@@ -39,6 +39,11 @@ class Place:
     plan: Plan
     pushed: tuple[Pushed, ...]
 
+    @property
+    def lacks_a_beam(self) -> bool:
+        """Whether some warp then waits for a beam that nobody gives up."""
+        return self.plan.cost.broken_beams > 0
+
 
 def safe_place(shed: Shed, plan: Plan, wanted: Warp) -> Place:
     """The place in which the warp is off soonest without making anything later than promised, or later still.
@@ -58,10 +63,12 @@ def safe_place(shed: Shed, plan: Plan, wanted: Warp) -> Place:
     last = [(loom, turn) for loom, turn in likely if turn == ends[loom]]
     for loom, turn in (*likely[:TRIED], *last[:2]):
         place = _placed(more, plan, wanted, loom, turn)
-        if not place.pushed:
+        if not place.pushed and not place.lacks_a_beam:
             return place
         tried.append(place)
-    return min(tried, key=lambda place: (sum(p.more_weighted_tardy_min for p in place.pushed), place.end))
+    return min(
+        tried, key=lambda place: (place.lacks_a_beam, sum(p.more_weighted_tardy_min for p in place.pushed), place.end)
+    )
 
 
 def first_place(shed: Shed, plan: Plan, wanted: Warp) -> Place:
@@ -72,7 +79,7 @@ def first_place(shed: Shed, plan: Plan, wanted: Warp) -> Place:
         soonest[loom] = min(soonest.get(loom, (end, turn)), (end, turn))
     looms = sorted(soonest, key=lambda loom: soonest[loom])[:JUMPED]
     places = [_placed(more, plan, wanted, loom, soonest[loom][1]) for loom in looms]
-    return min(places, key=lambda place: (place.end, len(place.pushed)))
+    return min(places, key=lambda place: (place.lacks_a_beam, place.end, len(place.pushed)))
 
 
 def _with(shed: Shed, wanted: Warp) -> Shed:
@@ -98,8 +105,8 @@ def _end(shed: Shed, loom: str, before: str | None, warp: Warp, free: int) -> in
     hours = shed.hours(loom)
     setup = shed.setup_of(loom, before, warp.id)
     who = shed.tuner_hours if setup.needs_tuner else hours
-    _, ready = who.add_minutes(max(free, warp.release), setup.minutes)
-    x = hours.worked(max(ready, warp.release, warp.pin_start or 0))
+    _, ready = who.add_minutes(max(free, shed.soonest[warp.id]), setup.minutes)
+    x = hours.worked(max(ready, shed.soonest[warp.id], warp.pin_start or 0))
     return hours.completes(x + shed.weave_min(loom, warp.id))
 
 

@@ -331,6 +331,11 @@ class Shed:
                 )
 
     @cached_property
+    def winds(self) -> bool:
+        """Whether a warp is still to be wound, so that beams and warping mills matter to the plan."""
+        return any(warp.wind_min is not None for warp in self.warps)
+
+    @cached_property
     def beams_held(self) -> dict[str, int]:
         """By kind: how many beams have a warp on them at minute 0."""
         held = {beams.kind: 0 for beams in self.winding.beams} if self.winding else {}

@@ -36,7 +36,7 @@ from planning.shed import (
     from_json,
     to_json,
 )
-from planning.worktime import WEEK_MIN, Calendar, Span
+from planning.worktime import WEEK_MIN, Calendar
 
 __all__ = [
     "BROKEN_PIN_COST",
@@ -61,6 +61,7 @@ __all__ = [
     "Warp",
     "WeekLoad",
     "Winding",
+    "Wound",
     "first_plan",
     "from_json",
     "plan_file",
@@ -83,9 +84,8 @@ class Placement:
     setup_start, setup_end, start, end   begin and end of set-up and of weaving; equal where there is none
     piece_ends      the minute at which each piece is off, in the order of weaving
     weighted_tardy_min  minutes late times weight, summed over its pieces
-    wound           begin and end of winding, of a warp that was still to be wound
     beam            the kind of beam it is on; None where the plan knows of none, or has none to give
-    beam_asked_at   when it asked for its beam, and a warping mill
+    winding         of a warp that was still to be wound
     """
 
     warp: str
@@ -99,9 +99,18 @@ class Placement:
     end: int
     piece_ends: tuple[int, ...]
     weighted_tardy_min: int
-    wound: Span | None = None
     beam: str | None = None
-    beam_asked_at: int | None = None
+    winding: "Wound | None" = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wound:
+    """When a warp asks for a beam and a warping mill, when it is given the beam, and its winding."""
+
+    asked_at: int
+    given_at: int
+    starts_at: int
+    stops_at: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,9 +170,9 @@ def time_plan(shed: Shed, sequences: Mapping[str, Sequence[str]], *, crew_order:
     plain = {loom.id: tuple(sequences.get(loom.id, ())) for loom in shed.looms}
     _refuse_unweavable(shed, plain, set(sequences) - set(plain))
     runs = [_LoomRun(shed, number, loom, plain[loom.id]) for number, loom in enumerate(shed.looms)]
-    if shed.winding is not None:
+    if shed.winds:
         assert crew_order is None, "tuners serve in turn where warps are still to be wound"
-        broken_beams = _Winders(shed, shed.winding, runs).work()
+        broken_beams = _Winders(shed, runs).work()
         placements = {placed.warp: placed for run in runs for placed in run.placed}
         return Plan(plain, placements, _cost(shed, placements, broken_beams))
     for run in runs:
@@ -209,6 +218,9 @@ class _LoomRun:
 
     def _look_ahead(self) -> None:
         if self.asks:
+            warp = self.shed.warp[self.next_warp]
+            self.beam = warp.beams[0] if warp.beams and warp.wind_min is None else None
+            self.winding: Wound | None = None
             before = self.placed[-1].warp if self.placed else None
             self.setup = self.shed.setup_of(self.loom.id, before, self.next_warp)
             self.asked_at = self.free
@@ -219,7 +231,7 @@ class _LoomRun:
         while self.asks and not (self.setup.needs_tuner and self.setup.minutes):
             self.weave_after(*self.hours.add_minutes(self.asked_at, self.setup.minutes))
 
-    def weave_after(self, setup_start: int, setup_end: int, winding: "_Wound | None" = None) -> None:
+    def weave_after(self, setup_start: int, setup_end: int) -> None:
         warp = self.shed.warp[self.next_warp]
         marks = self.shed.marks(self.loom.id, warp.id)
         x = self.hours.worked(max(setup_end, warp.release, warp.pin_start or 0))
@@ -241,22 +253,12 @@ class _LoomRun:
                 end=ends[-1],
                 piece_ends=ends,
                 weighted_tardy_min=late,
-                wound=winding.span if winding else None,
-                beam=winding.beam if winding else None,
-                beam_asked_at=winding.asked_at if winding else None,
+                beam=self.beam,
+                winding=self.winding,
             )
         )
         self.free = ends[-1]
         self._look_ahead()
-
-
-@dataclass(frozen=True, slots=True)
-class _Wound:
-    """How a loom's next warp came on its beam; one that was wound before has neither span nor asking."""
-
-    beam: str | None
-    span: Span | None = None
-    asked_at: int | None = None
 
 
 # What happens next on a loom; of what happens in the same minute, in this order.
@@ -266,7 +268,9 @@ _BEAM_FREE, _ASKS, _STARTS = 0, 1, 2
 class _Winders:
     """Beams, warping mills and tuners, serving looms minute after minute, the first first."""
 
-    def __init__(self, shed: Shed, winding: Winding, runs: Sequence[_LoomRun]) -> None:
+    def __init__(self, shed: Shed, runs: Sequence[_LoomRun]) -> None:
+        winding = shed.winding
+        assert winding is not None, "a warp to be wound is refused without warping mills"
         self.shed, self.winding, self.runs = shed, winding, runs
         self.free = {beams.kind: beams.count - shed.beams_held[beams.kind] for beams in winding.beams}
         self.mill_free = [0] * winding.mills
@@ -274,7 +278,6 @@ class _Winders:
         # By loom: when the beam in it comes free, and of what kind; when its next warp asks or starts.
         self.off: dict[int, tuple[int, str]] = {}
         self.next: dict[int, tuple[int, int]] = {}
-        self.wound: dict[int, _Wound] = {}
         self.queue: list[tuple[int, int]] = []
         self.now = self.broken = 0
 
@@ -313,7 +316,6 @@ class _Winders:
             return
         warp = self.shed.warp[run.next_warp]
         if warp.wind_min is None:
-            self.wound[run.number] = _Wound(warp.beams[0] if warp.beams else None)
             self.next[run.number] = (run.asked_at, _STARTS)
             return
         hours = self.shed.winding_hours
@@ -346,10 +348,10 @@ class _Winders:
         assert warp.wind_min is not None
         if kind is not None:
             self.free[kind] -= 1
-        span = self.shed.winding_hours.add_minutes(max(self.now, self.mill_free[0]), warp.wind_min)
-        heapreplace(self.mill_free, span[1])
-        self.wound[run.number] = _Wound(kind, span, asked_at)
-        run.asked_at = max(run.asked_at, span[1])
+        start, stop = self.shed.winding_hours.add_minutes(max(self.now, self.mill_free[0]), warp.wind_min)
+        heapreplace(self.mill_free, stop)
+        run.beam, run.winding = kind, Wound(asked_at, self.now, start, stop)
+        run.asked_at = max(run.asked_at, stop)
         self.next[run.number] = (run.asked_at, _STARTS)
 
     def _start(self, run: _LoomRun, at: int) -> None:
@@ -359,10 +361,10 @@ class _Winders:
             heapreplace(self.tuner_free, end)
         else:
             start, end = run.hours.add_minutes(at, setup.minutes)
-        wound = self.wound[run.number]
-        run.weave_after(start, end, wound)
-        if wound.beam is not None:
-            self.off[run.number] = (run.free, wound.beam)
+        beam = run.beam
+        run.weave_after(start, end)
+        if beam is not None:
+            self.off[run.number] = (run.free, beam)
         self._look_ahead(run, run.placed[-1].start)
 
 
@@ -484,7 +486,7 @@ def why_late(shed: Shed, plan: Plan, warp_id: str) -> list[Cause]:
 
     placed = plan.placements[warp_id]
     while True:
-        release = max(shed.warp[placed.warp].release, placed.wound[1] if placed.wound else 0)
+        release = max(shed.warp[placed.warp].release, placed.winding.stops_at if placed.winding else 0)
         link("weaving", placed, placed.start, placed.end)
         link("closed", placed, placed.setup_end, placed.start)
         link("set-up", placed, placed.setup_start, placed.setup_end)
@@ -572,8 +574,8 @@ def _plan_row(placed: Placement) -> dict[str, str | int]:
         "start": placed.start,
         "end": placed.end,
     }
-    if placed.wound is not None:
-        row["wound_start"], row["wound_end"] = placed.wound
+    if placed.winding is not None:
+        row["wound_start"], row["wound_end"] = placed.winding.starts_at, placed.winding.stops_at
     if placed.beam is not None:
         row["beam"] = placed.beam
     return row

@@ -171,7 +171,7 @@ def _walk_winding(shed, rows, known, verdict):
         if kind not in warp["beams"]:
             verdict.wrong.append(f"{name}: has no beam that takes it")
             continue
-        if flange_mm[kind] > looms[row["loom"]]["max_flange_mm"]:
+        if row["loom"] in looms and flange_mm[kind] > looms[row["loom"]]["max_flange_mm"]:
             verdict.wrong.append(f"{name}: its beam is too big for the loom")
         for minute in range(from_minute, min(row["end"], shed["horizon"])):
             taken[kind][minute] += 1

@@ -23,6 +23,7 @@ from planning.shed_plan import (
     Tuners,
     Warp,
     Winding,
+    Wound,
     first_plan,
     from_json,
     plan_file,
@@ -164,8 +165,8 @@ def test_the_walk_counts_beams_and_warping_mills():
     # With one beam the second waits until the first is woven out; the tie-in is 60 min, the weaving 100.
     plan = time_plan(few_beams, {"L1": ["W1"], "L2": ["W2"]})
     one, two = plan.placements["W1"], plan.placements["W2"]
-    assert (one.wound, one.setup_start, one.end) == ((420, 480), 480, 640)
-    assert (two.beam_asked_at, two.wound, two.start) == (0, (640, 700), 760)
+    assert (one.winding, one.setup_start, one.end) == (Wound(0, 0, 420, 480), 480, 640)
+    assert (two.winding, two.start) == (Wound(0, 640, 640, 700), 760)
     assert walk(to_json(few_beams), plan_file(plan)).wrong == []
 
 
@@ -176,10 +177,9 @@ def test_the_next_warp_is_wound_so_long_before_the_loom_is_free_and_not_before_t
     rows = {"L1": ["W1", "W2"]}
     # W1 weaves 07:00 to 12:00. Wound by 11:00, 90 min before: 09:30.
     placed = time_plan(make_shed(first, second, winding=winding), rows).placements
-    assert (placed["W1"].start, placed["W1"].end, placed["W2"].wound) == (420, 720, (570, 660))
-    assert time_plan(make_shed(first, second, winding=replace(winding, ahead_min=9000)), rows).placements[
-        "W2"
-    ].wound == (420, 510)
+    assert (placed["W1"].start, placed["W1"].end, placed["W2"].winding) == (420, 720, Wound(570, 570, 570, 660))
+    early = make_shed(first, second, winding=replace(winding, ahead_min=9000))
+    assert time_plan(early, rows).placements["W2"].winding == Wound(420, 420, 420, 510)
 
 
 def test_a_warp_that_waits_for_a_beam_that_is_wound_behind_it_lacks_one_and_is_mended_by_the_first_plan():
