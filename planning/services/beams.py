@@ -1,5 +1,6 @@
 """Beams: which there are for a warp, which of them are free, and the smallest that takes it."""
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
@@ -10,6 +11,7 @@ from mill.refusal import Refusal
 from planning import beam as beam_room
 from planning.loom import reasons_against
 from planning.models import Beam, Loom, Warp
+from planning.shed import Beams
 from planning.ticket import Figures, LoomFacts, loom_needs
 
 # A warp's grams are rounded up yarn by yarn; so much of a metre covers it.
@@ -34,6 +36,44 @@ class BeamChoice:
     @property
     def is_free(self) -> bool:
         return not self.why_not and self.taken_by is None
+
+
+def kind_of(beam: Beam) -> str:
+    """Beams that are alike to a plan, and to whoever chooses one, are of one kind."""
+    return f"{beam.width_cm.normalize():f} cm, flanges {beam.flange_mm} mm, barrel {beam.barrel_mm} mm"
+
+
+class BeamKinds:
+    """The mill's beams by kind, the smallest first: how many there are, and which kinds take a warp."""
+
+    def __init__(self, mill: Mill, *, held: Iterable[Beam]) -> None:
+        """held    beams with a warp on them, some of which may not be in use any more"""
+        self.density = mill.beam_density_kg_per_m3
+        in_use, taken = list(Beam.objects.filter(is_in_use=True)), list(held)
+        counts, warps_on = Counter(map(kind_of, in_use)), Counter(map(kind_of, taken))
+        by_kind = {kind_of(beam): beam for beam in [*taken, *in_use]}
+        smallest_first = sorted(by_kind.items(), key=lambda row: (row[1].width_cm, row[1].flange_mm, row[0]))
+        self.facts = {kind: beam.as_facts() for kind, beam in smallest_first}
+        # A beam on which the book has two warps counts as two: the plan is not the place to quarrel about it.
+        self.beams = tuple(
+            Beams(kind, max(counts[kind], warps_on[kind]), beam.flange_mm) for kind, beam in smallest_first
+        )
+        self._known: dict[tuple[int, Decimal], tuple[str, ...]] = {}
+
+    def that_take(self, *, sized_warp_g: int, reed_width_cm: Decimal) -> tuple[str, ...]:
+        key = (sized_warp_g, reed_width_cm)
+        if key not in self._known:
+            self._known[key] = tuple(
+                kind
+                for kind, facts in self.facts.items()
+                if not beam_room.misfit(
+                    facts,
+                    yarn_kg=Decimal(sized_warp_g) / 1000,
+                    density_kg_per_m3=self.density,
+                    warp_width_cm=reed_width_cm,
+                )
+            )
+        return self._known[key]
 
 
 class BeamStand:

@@ -63,6 +63,8 @@ def move(
     moved = _moved(there, orders, code, loom, turn)
     before = time_plan(there.shed, orders)
     plan = time_plan(there.shed, moved)
+    if plan.cost.broken_beams > before.cost.broken_beams:
+        raise Refusal(_without_beam(there, plan))
     pins = dict(run.explained.get("pins", {}))
     if pin:
         pins[code] = loom.code
@@ -111,6 +113,17 @@ def _moved(
             "To make it wait for a moment, pin it to the moment on its page."
         )
     return moved
+
+
+def _without_beam(there: Standing, plan: Plan) -> str:
+    """Which warp would wait for ever, and what its beams are on."""
+    stuck = next(p for p in plan.placements.values() if p.winding and not p.beam and there.shed.warp[p.warp].beams)
+    kinds = there.shed.beams_for(stuck.loom, there.shed.warp[stuck.warp])
+    full = [p.warp for p in plan.placements.values() if p.beam in kinds and there.shed.warp[p.warp].wind_min is None]
+    return (
+        f"Warp {stuck.warp} could never be wound so: every beam that takes it ({listed(list(kinds))}) has a warp on it "
+        f"that waits behind ({listed(full, most=5)}). Put one of those before it."
+    )
 
 
 def said_of(warp: Warp, loom: Loom, before: Plan, plan: Plan) -> str:

@@ -109,17 +109,32 @@ class _Story:
             yield _link(
                 "yarn", min(minutes, max(at - link.starts_at, 0)), f"The {comes} for {whose} comes {self.day(at)}."
             )
-        winding = released.winding.get(link.warp)
+        winding = self.plan.placements[link.warp].winding
         if winding:
-            start, stop = winding
-            waited = start - max(released.warp_yarn[link.warp], self.there.now_min)
-            ahead = [one for one, (a, b) in released.winding.items() if a < start and b > start - max(waited, 0)]
+            yield from self._beam(link, whose)
+            start, stop = winding.starts_at, winding.stops_at
+            waited = start - winding.given_at
+            ahead = [one for one, (a, b) in released.winding.items() if a < start and b > winding.given_at]
             behind = f", behind {_warps(ahead)}" if waited > 0 and ahead else ""
             yield _link(
                 "warping",
-                min(minutes, stop - max(released.warp_yarn[link.warp], link.starts_at, self.there.now_min)),
+                min(minutes, stop - max(winding.given_at, link.starts_at)),
                 f"{whose.capitalize()} is wound {self.moment(start)} to {self.moment(stop)}{behind}.",
             )
+
+    def _beam(self, link: Cause, whose: str) -> Iterator[dict[str, Any]]:
+        placed = self.plan.placements[link.warp]
+        winding = placed.winding
+        if winding is None or winding.given_at <= winding.asked_at:
+            return
+        gave = [one.warp for one in self.plan.placements.values() if one.beam and one.end == winding.given_at]
+        yield _link(
+            "beam",
+            min(winding.given_at - winding.asked_at, link.stops_at - link.starts_at),
+            f"{whose.capitalize()} waits {hours_said(winding.given_at - winding.asked_at)} for a beam that takes it"
+            f"{f' ({placed.beam})' if placed.beam else ''}, until {_warps(gave)} is woven out "
+            f"{self.moment(winding.given_at)}.",
+        )
 
     def _loom_before(self, links: Sequence[Cause]) -> Iterator[dict[str, Any]]:
         warps = list(dict.fromkeys(link.warp for link in links if link.kind in {"weaving", "set-up"}))
@@ -184,7 +199,7 @@ class _Story:
 
     # What would mend it
 
-    def mends(self, code: str, *, one_tuner_more: Plan | None) -> list[str]:
+    def mends(self, code: str, *, one_tuner_more: Plan | None, one_beam_more: Plan | None = None) -> list[str]:
         """Each tried out exactly: one thing changed, all else as it is planned."""
         said: list[str] = []
         placed = self.plan.placements[code]
@@ -193,6 +208,8 @@ class _Story:
             said += self._mend(code, self._here_now(code), "With its yarn here and the warp wound at once")
         if one_tuner_more is not None and any(link.kind == "tuner wait" for link in links):
             said += self._mend(code, one_tuner_more, "With one tuner more")
+        if one_beam_more is not None and any(self._waits_for_beam(link.warp) for link in links):
+            said += self._mend(code, one_beam_more, "With one beam more of each kind")
         said += self._mend(code, self._put_first(code), f"Put first on loom {placed.loom}", pushes=True)
         said += self._mend(code, self._with_saturdays(placed.loom), f"With a Saturday shift on loom {placed.loom}")
         if not said:
@@ -219,7 +236,10 @@ class _Story:
 
     def _here_now(self, code: str) -> Plan:
         shed = self.there.shed
-        rows = tuple(replace(row, release=self.there.now_min) if row.id == code else row for row in shed.warps)
+        rows = tuple(
+            replace(row, release=self.there.now_min, wind_min=None, beams=()) if row.id == code else row
+            for row in shed.warps
+        )
         return time_plan(replace(shed, warps=rows), self.plan.sequences)
 
     def _put_first(self, code: str) -> Plan | None:
@@ -250,6 +270,9 @@ class _Story:
         shed = self.there.shed
         more = replace(shed, tuners=replace(shed.tuners, capacity=shed.tuners.capacity + 1))
         one_tuner_more = time_plan(more, self.plan.sequences) if waits else None
+        one_beam_more = None
+        if any(self._waits_for_beam(link.warp) for placed in late[:tried] for link in self._links(placed.warp)):
+            one_beam_more = self._one_beam_more()
         return [
             {
                 "warp": placed.warp,
@@ -258,10 +281,22 @@ class _Story:
                 "weighted_min": placed.weighted_tardy_min,
                 "days": max((days for *_, days in self._late_parts(placed.warp)), default=0),
                 "chain": self.chain(placed.warp),
-                "mend": self.mends(placed.warp, one_tuner_more=one_tuner_more) if n < tried else [],
+                "mend": self.mends(placed.warp, one_tuner_more=one_tuner_more, one_beam_more=one_beam_more)
+                if n < tried
+                else [],
             }
             for n, placed in enumerate(late)
         ]
+
+    def _waits_for_beam(self, code: str) -> bool:
+        winding = self.plan.placements[code].winding
+        return winding is not None and winding.given_at > winding.asked_at
+
+    def _one_beam_more(self) -> Plan:
+        shed = self.there.shed
+        assert shed.winding is not None
+        beams = tuple(replace(kind, count=kind.count + 1) for kind in shed.winding.beams)
+        return time_plan(replace(shed, winding=replace(shed.winding, beams=beams)), self.plan.sequences)
 
     def _links(self, code: str) -> list[Cause]:
         return why_late(self.there.shed, self.plan, code)
@@ -343,7 +378,7 @@ def bottleneck(load: Sequence[Mapping[str, Any]], late: Sequence[Mapping[str, An
     waits: dict[str, int] = defaultdict(int)
     for row in late:
         for link in row["chain"]:
-            if link["kind"] in {"yarn", "warping", "loom", "tuner"}:
+            if link["kind"] in {"yarn", "warping", "beam", "loom", "tuner"}:
                 waits[link["kind"]] += link["minutes"]
     name = max(shares, key=lambda one: (shares[one], one))
     weeks = f"over the next {len(ahead)} weeks" if len(ahead) > 1 else "this week"
@@ -357,7 +392,13 @@ def bottleneck(load: Sequence[Mapping[str, Any]], late: Sequence[Mapping[str, An
         said = f"No hours are short: {weeks} {name} {verb} the fullest with {shares[name]} % taken ({rest})."
     if waits:
         most = max(waits, key=lambda one: (waits[one], one))
-        names = {"yarn": "yarn", "warping": "warping", "loom": "a loom that is busy", "tuner": "a tuner"}
+        names = {
+            "yarn": "yarn",
+            "warping": "warping",
+            "beam": "a beam",
+            "loom": "a loom that is busy",
+            "tuner": "a tuner",
+        }
         said += f" Late warps wait longest for {names[most]}."
         if most in {"yarn", "warping"}:
             said += " A better order on the looms can't mend that."
@@ -487,7 +528,7 @@ def changes_since(run: PlanRun, there: Standing) -> list[str]:
     now = there.facts
     said = [f"{what} is new" for what in now if what not in was]
     said += [f"{what} is gone" for what in was if what not in now]
-    several = {"the closures", "the mill's figures"}
+    several = {"the beams", "the closures", "the mill's figures"}
     said += [
         f"{what} {'have' if what in several else 'has'} changed"
         for what in was

@@ -310,10 +310,13 @@ def proof_of(there: Standing, *, is_optimal: bool, compiled: bool) -> str:
     """Whether a better plan can exist, in a sentence."""
     count = len(there.shed.warps)
     if is_optimal:
-        wound = ", the warps wound in this order" if there.winding else ""
-        said = f"Proven best{wound}: no other plan of its {count} warps costs less."
+        said = f"Proven best: no other plan of its {count} warps costs less."
     elif count <= PROVEN_WARPS:
-        why = "a plan in force was to be kept" if there.shed.previous else "the time was too short to try every other"
+        why = "the time was too short to try every other"
+        if there.shed.previous:
+            why = "a plan in force was to be kept"
+        elif there.shed.winds:
+            why = "some are still to be wound, and one may be better off waiting for a beam"
         said = f"Not proven best of its {count} warps: {why}."
     else:
         said = "Not proven best: of a dozen warps or more nobody can try every plan. Judge it by the plans beside it."

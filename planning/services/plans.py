@@ -28,8 +28,8 @@ from planning.services.standing import (
     standing,
 )
 from planning.shed import Shed, Tuners
-from planning.shed_plan import Plan, time_plan
-from planning.worktime import WEEK_MIN, Calendar, Hours
+from planning.shed_plan import Plan, time_plan, wound_first
+from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours
 
 __all__ = [
     "IN_LOOM",
@@ -51,6 +51,9 @@ __all__ = [
 ]
 
 RULES = {"earliest_due_date": "earliest due date", "setups_first": "set-ups first", "best": "best paper rule"}
+# Days before a loom comes free by which its next warp may be wound. Early keeps the warping mills busy, late keeps
+# beams free; which is dearer hangs on the mill.
+WOUND_AHEAD_DAYS = (1, 4, 7, 14)
 CARRIED_ON = "the plan in force, carried on"
 PAPER_RULE = "earliest due date, on paper"
 
@@ -72,8 +75,17 @@ def make_plan(*, rule: str = "earliest_due_date", by: Any = None, now: datetime 
 
 def by_rule(there: Standing, rule: str) -> Plan:
     """The best plan that a paper rule proposes, frozen warps left where they are."""
-    proposed = (time_plan(there.shed, there.frozen_first(one)) for one in orders(there.shed, rule))
+    proposed = (timed(there, there.frozen_first(one)) for one in orders(there.shed, rule))
     return min(proposed, key=lambda plan: plan.cost.total)
+
+
+def timed(there: Standing, rows: Mapping[str, Sequence[str]]) -> Plan:
+    """These orders on the looms; where a warp would wait for a beam that nobody gives up, what is wound goes first."""
+    plan = time_plan(there.shed, rows)
+    if not plan.cost.broken_beams:
+        return plan
+    mended = time_plan(there.shed, wound_first(there.shed, plan.sequences))
+    return min(plan, mended, key=lambda one: one.cost.total)
 
 
 def carried_on(there: Standing) -> Plan:
@@ -84,7 +96,7 @@ def carried_on(there: Standing) -> Plan:
     if not there.previous:
         return by_rule(there, "earliest_due_date")
     (kept,) = orders(replace(there.shed, previous=there.previous), "keep")
-    return time_plan(there.shed, there.frozen_first(kept))
+    return timed(there, there.frozen_first(kept))
 
 
 def others_beside(there: Standing) -> dict[str, Plan]:
@@ -95,16 +107,15 @@ def others_beside(there: Standing) -> dict[str, Plan]:
 
 
 def wind_as_needed(there: Standing, plan: Plan) -> tuple[Standing, Plan]:
-    """The same orders on the looms, the warps wound in the order in which the looms need them, where that costs less.
+    """The same orders on the looms, yarn served in the order in which the looms need it, where that costs less; and
+    warps wound as far ahead of their looms as costs least.
 
     A loom needs a warp when it would begin its set-up if warping took no time.
     """
-    yarn_here = {
-        code: max(there.released.warp_yarn[code], 0 if code in there.winding else there.released.at[code])
-        for code in there.warps
-    }
-    rows = tuple(replace(row, release=yarn_here[row.id]) for row in there.shed.warps)
-    unbound = replace(there.shed, warps=rows)
+    released = there.released
+    yarn_here = {code: max(released.warp_yarn[code], released.weft_yarn[code]) for code in there.warps}
+    rows = tuple(replace(row, release=yarn_here[row.id], wind_min=None, beams=()) for row in there.shed.warps)
+    unbound = replace(there.shed, warps=rows, winding=None)
     need = time_plan(unbound, plan.sequences, crew_order=plan.crew_order).placements
     for order in (
         sorted(need, key=lambda code: (need[code].setup_start, int(code))),
@@ -114,6 +125,14 @@ def wind_as_needed(there: Standing, plan: Plan) -> tuple[Standing, Plan]:
         again = time_plan(other.shed, plan.sequences, crew_order=plan.crew_order)
         if again.cost.total < plan.cost.total:
             there, plan = other, again
+    if not there.shed.winds or there.shed.winding is None:
+        return there, plan
+    for days in WOUND_AHEAD_DAYS:
+        winding = replace(there.shed.winding, ahead_min=days * DAY_MIN)
+        shed = replace(there.shed, winding=winding)
+        again = time_plan(shed, plan.sequences)
+        if again.cost.total < plan.cost.total:
+            there, plan = replace(there, shed=shed), again
     return there, plan
 
 
@@ -136,6 +155,7 @@ def record_plan(
     more    what else is kept with it: pins and closures that come with it, moves, what it follows
     tried   for so many of the worst late warps it is tried out what would mend them
     """
+    there = there.wound_as_planned(plan)
     run = PlanRun.objects.create(
         rule=rule[:60],
         by=by,

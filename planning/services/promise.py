@@ -16,7 +16,7 @@ from planning.services import clock, plans, working_out
 from planning.services.beams import BeamStand
 from planning.services.cloths import latest_specs
 from planning.services.explaining import day_name, listed, ready_on
-from planning.services.standing import LEAD_DAYS, NO_FLANGE, Releases, Standing, Waiting, YarnNeed, standing
+from planning.services.standing import LEAD_DAYS, NO_FLANGE, Releases, Standing, Waiting, YarnNeed, let_go, standing
 from planning.shed import PieceDue, Shed
 from planning.shed_plan import Plan, time_plan
 from planning.ticket import Figures, Run, work_out
@@ -91,7 +91,7 @@ def promise(
     behind = there.upstream.releases((*there.order, *codes), more=waiting)
     plan = plans.carried_on(there)
     wanted = [
-        _shed_warp(code, figures, spec, behind.at[code], there, mill)
+        let_go(_shed_warp(code, figures, spec, there, mill), behind)
         for code, figures in zip(codes, shares, strict=True)
     ]
     safe = _way(there, behind, wanted, safe_places(*_released(there, behind, plan), wanted), spec, plan)
@@ -162,9 +162,8 @@ def _waiting(code: str, figures: Figures, there: Standing) -> Waiting:
     return Waiting(code, tuple(rows), figures.warping_min)
 
 
-def _shed_warp(
-    code: str, figures: Figures, spec: ClothSpec, release: int, there: Standing, mill: Mill
-) -> shed_room.Warp:
+def _shed_warp(code: str, figures: Figures, spec: ClothSpec, there: Standing, mill: Mill) -> shed_room.Warp:
+    """Not yet released: its yarn lets it go."""
     rates = set_up_rates(mill)
     return shed_room.Warp(
         id=code,
@@ -176,7 +175,9 @@ def _shed_warp(
         feeders=working_out.weft_colours(figures),
         flange_mm=NO_FLANGE,
         pieces=tuple(PieceDue(run.picks_per_piece, NEVER_DUE, 0) for run in figures.runs for _ in range(run.pieces)),
-        release=release,
+        release=0,
+        wind_min=max(figures.warping_min, 1),
+        beams=there.kinds.that_take(sized_warp_g=figures.sized_warp_g, reed_width_cm=figures.cloth.reed_width_cm),
         tie_min=set_up_min(SetUp.TIE_IN, ends=figures.ends, rates=rates),
         gait_min=set_up_min(SetUp.GAIT_UP, ends=figures.ends, rates=rates),
         draw_in_min=set_up_min(SetUp.DRAW_IN, ends=figures.ends, rates=rates),
@@ -191,13 +192,13 @@ def _jump(
     """Served with yarn first, wound first, woven first."""
     codes = [warp.id for warp in wanted]
     first = there.upstream.releases((*codes, *there.order), more=waiting)
-    wanted = [replace(warp, release=first.at[warp.id]) for warp in wanted]
+    wanted = [let_go(warp, first) for warp in wanted]
     return _way(there, first, wanted, first_places(*_released(there, first, plan), wanted), spec, plan)
 
 
 def _released(there: Standing, released: Releases, plan: Plan) -> tuple[Shed, Plan]:
     """The shed and its plan once yarn and warping serve the new warp too."""
-    rows = tuple(replace(row, release=released.at[row.id]) for row in there.shed.warps)
+    rows = tuple(let_go(row, released) for row in there.shed.warps)
     shed = replace(there.shed, warps=rows)
     return shed, time_plan(shed, plan.sequences)
 
@@ -220,10 +221,12 @@ def _way(
         which = "" if len(wanted) == 1 else f"Warp {wanted.index(warp) + 1} of {len(wanted)}: "
         comes = released.waits_for.get(warp.id)
         if comes:
-            at = released.warp_yarn[warp.id] if comes.startswith("warp") else released.at[warp.id]
+            at = (released.warp_yarn if comes.startswith("warp") else released.weft_yarn)[warp.id]
             chain.append(f"{which}the {comes} comes {_day(there, at)}")
-        _, stop = released.winding[warp.id]
-        chain.append(f"{which}wound by {_day(there, stop)}, in its turn")
+        assert placed.winding is not None
+        if placed.winding.given_at > placed.winding.asked_at:
+            chain.append(f"{which}a beam that takes it is free {_day(there, placed.winding.given_at)}")
+        chain.append(f"{which}wound by {_day(there, placed.winding.stops_at)}, in its turn")
         chain.append(
             f"{which}on loom {placed.loom} after a {placed.setup.kind} from {_day(there, placed.start)}, "
             f"off {_day(there, placed.end - 1)}"

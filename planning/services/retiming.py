@@ -78,7 +78,8 @@ def _as_it_stands(run: PlanRun, now: datetime) -> tuple[Standing, Plan]:
             rows[slot.loom.code].append(code)
     placed = {code for order in rows.values() for code in order}
     shed = replace(there.shed, warps=tuple(row for row in there.shed.warps if row.id in placed))
-    return replace(there, shed=shed), time_plan(shed, rows)
+    plan = time_plan(shed, rows)
+    return replace(there, shed=shed).wound_as_planned(plan), plan
 
 
 @transaction.atomic

@@ -19,12 +19,15 @@ from planning.gaiting import SetUp, set_up_min
 from planning.models import Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpPart, WarpYarn, set_up_rates
 from planning.services import clock, working_out, woven
 from planning.services.assuming import NOTHING, Assumed
+from planning.services.beams import BeamKinds, kind_of
 from planning.services.woven import InLoom
-from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners
+from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners, Winding
+from planning.shed_plan import Plan
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
 
 TUNERS, WARPING = "tuners", "warping"
 IN_LOOM = (Warp.GAITED, Warp.WEAVING)
+ON_BEAM = (Warp.WOUND, *IN_LOOM)
 # No beam named yet: any that the loom takes.
 NO_FLANGE = 0
 # A start that shifts by less is the same plan to the people on the floor. Common practice, no source.
@@ -64,12 +67,14 @@ class Releases:
 
     winding     begin and end on the warping mill
     warp_yarn   when the yarn of the warp is here
+    weft_yarn   when that of its weft is
     waits_for   the yarn that comes last, when it is not on hand
     """
 
     at: Mapping[str, int]
     winding: Mapping[str, Span]
     warp_yarn: Mapping[str, int]
+    weft_yarn: Mapping[str, int]
     waits_for: Mapping[str, str]
 
 
@@ -107,7 +112,7 @@ class Upstream:
             code: max(winding[code][1], weft_yarn[code]) if code in winding else weft_yarn[code]
             for code in order
         }  # fmt: skip
-        return Releases(at, winding, warp_yarn, waits_for)
+        return Releases(at, winding, warp_yarn, weft_yarn, waits_for)
 
     def _wind(self, order: list[str], by_code: Mapping[str, Waiting], here: Mapping[str, int]) -> dict[str, Span]:
         free_at = [self.now_min] * self.warping_mills
@@ -136,6 +141,13 @@ def _take(supply: list[list[int]], grams: int, *, otherwise: int) -> int:
     return max(at, otherwise) if grams > 0 else at
 
 
+def let_go(row: shed_room.Warp, released: Releases) -> shed_room.Warp:
+    """A warp with the minutes at which its yarn lets it go to the warping mill and to a loom."""
+    if row.wind_min is None:
+        return replace(row, release=released.weft_yarn[row.id])
+    return replace(row, release=released.weft_yarn[row.id], wind_from=released.warp_yarn[row.id])
+
+
 # The shed
 
 
@@ -148,6 +160,7 @@ class Standing:
     frozen      warps that stay on the loom of the plan in force, because they are to start within the freeze
     previous    where the plan in force has each warp
     base        the plan in force
+    kinds       the mill's beams by kind
     """
 
     shed: Shed
@@ -162,6 +175,7 @@ class Standing:
     frozen: frozenset[str]
     previous: Mapping[str, Previous]
     base: PlanRun | None
+    kinds: BeamKinds
     facts: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -182,8 +196,14 @@ class Standing:
         named = set(order)
         whole = (*(c for c in order if c in self.warps), *(c for c in self.order if c not in named))
         released = self.upstream.releases(whole)
-        rows = tuple(replace(warp, release=released.at[warp.id]) for warp in self.shed.warps)
+        rows = tuple(let_go(warp, released) for warp in self.shed.warps)
         return replace(self, shed=replace(self.shed, warps=rows), order=whole, released=released)
+
+    def wound_as_planned(self, plan: Plan) -> "Standing":
+        """The same shed with each warp wound when the plan has it wound, not as soon as its yarn is here."""
+        winding = {code: (w.starts_at, w.stops_at) for code, p in plan.placements.items() if (w := p.winding)}
+        at = {code: max(self.released.weft_yarn[code], stop) for code, (_, stop) in winding.items()}
+        return replace(self, released=replace(self.released, winding=winding, at={**self.released.at, **at}))
 
     @cached_property
     def by_due_date(self) -> tuple[str, ...]:
@@ -252,6 +272,7 @@ def standing(
     free_looms = frozenset(loom.code for loom in looms if by_hand or not loom.is_held)
     rates = set_up_rates(mill)
     in_loom = woven.in_loom(now=now)
+    kinds = BeamKinds(mill, held=[warp.beam for warp in warps if warp.beam and warp.state in ON_BEAM])
     freeze_until = now_min + mill.freeze_days * DAY_MIN if mill.freeze_days else 0
     shed = Shed(
         name=mill.name,
@@ -259,19 +280,25 @@ def standing(
         calendars=calendars,
         looms=tuple(shed_loom(loom, closures, epoch=epoch, now_min=now_min) for loom in looms),
         warps=tuple(
-            shed_warp(
-                warp,
-                release=released.at[str(warp.number)],
-                rates=rates,
-                free_looms=free_looms,
-                epoch=epoch,
-                at=in_loom.get(warp.pk),
+            let_go(
+                shed_warp(
+                    warp,
+                    release=0,
+                    rates=rates,
+                    free_looms=free_looms,
+                    epoch=epoch,
+                    at=in_loom.get(warp.pk),
+                    kinds=kinds,
+                    warping_min=upstream.waiting[str(warp.number)].warping_min,
+                ),
+                released,
             )
             for warp in warps
         ),
         tuners=Tuners(max(mill.tuners, 1), TUNERS),
         setup=SetupTimes(reed_change_min=0, tie_needs_tuner=False, gait_needs_tuner=True),
         objective=Objective(mill.dearness_of_lateness, mill.dearness_of_setup, 1),
+        winding=Winding(max(mill.warping_mills, 1), WARPING, kinds.beams),
     )
     for code, reason in shed.without_loom().items():
         left_out[int(code)] = f"No loom takes it: {reason}."
@@ -320,6 +347,7 @@ def standing(
         frozen=frozen & kept,
         previous=previous,
         base=base,
+        kinds=kinds,
         facts=facts,
     )
 
@@ -360,7 +388,7 @@ def _as_planned(warps: QuerySet[Warp]) -> QuerySet[Any]:
     return (
         warps.select_related("beam", "loom", "pin_loom", "worked")
         .defer("worked__figures")
-        .annotate(runs=F("worked__figures__runs"))
+        .annotate(runs=F("worked__figures__runs"), sized_warp_g=F("worked__figures__sized_warp_g"))
         .prefetch_related(Prefetch("parts", parts), Prefetch("slots", slots, to_attr="slots_in_force"), "holds")
     )
 
@@ -390,7 +418,7 @@ def _facts(
     began = timezone.localtime(epoch).date()
     facts: dict[str, str] = {}
     for row in shed.warps:
-        plain = replace(row, release=0, only_looms=None, pieces=(PieceDue(1, 0, 0),))
+        plain = replace(row, release=0, wind_from=0, only_looms=None, pieces=(PieceDue(1, 0, 0),))
         pieces = [
             (piece.picks, began + timedelta(days=piece.due // DAY_MIN), piece.weight)
             for piece in told.get(row.id, row.pieces)
@@ -400,6 +428,7 @@ def _facts(
         facts[f"loom {loom.code}"] = mark(
             loom.as_facts(), loom.shift_pattern.hours, loom.is_held, loom.gaited_family, loom.gaited_reed
         )
+    facts["the beams"] = mark(shed.winding and shed.winding.beams)
     facts["the closures"] = mark(sorted((c.loom_id or 0, c.starts_at, c.stops_at) for c in closures))
     facts["the mill's figures"] = mark(
         shed.tuners, shed.objective, mill.tuner_hours, mill.warping_hours, mill.warping_mills, set_up_rates(mill)
@@ -475,9 +504,31 @@ def _pieces(warp: Warp, *, epoch: datetime, at: InLoom | None = None) -> tuple[P
 
 
 def shed_warp(
-    warp: Warp, *, release: int, rates: Any, free_looms: frozenset[str], epoch: datetime, at: InLoom | None = None
+    warp: Warp,
+    *,
+    release: int,
+    rates: Any,
+    free_looms: frozenset[str],
+    epoch: datetime,
+    at: InLoom | None = None,
+    kinds: BeamKinds | None = None,
+    warping_min: int | None = None,
 ) -> shed_room.Warp:
+    """A warp as the room has it.
+
+    at          how far it is woven
+    kinds       the mill's beams, where a plan reckons with them
+    warping_min of one that is still to be wound
+    """
     worked = warp.worked
+    beams: tuple[str, ...] = ()
+    if kinds is not None and warp.beam is not None:
+        beams = (kind_of(warp.beam),)
+    elif kinds is not None and warping_min is not None:
+        beams = kinds.that_take(
+            sized_warp_g=warp.sized_warp_g,  # type: ignore[attr-defined]
+            reed_width_cm=worked.reed_width_cm,
+        )
     hangs_on = warp.loom.code if warp.loom and warp.state in IN_LOOM else None
     pin = warp.pin_loom.code if warp.pin_loom and not hangs_on else None
     return shed_room.Warp(
@@ -498,6 +549,8 @@ def shed_warp(
         in_progress=hangs_on,
         pin_loom=pin,
         only_looms=None if hangs_on or pin else free_looms,
+        wind_min=None if warping_min is None else max(warping_min, 1),
+        beams=beams,
     )
 
 
