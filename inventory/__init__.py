@@ -13,6 +13,7 @@ cure          which promised delivery ends a shortage, and what to order when no
 drawdown      day by day what there will be, what runs short, when to order
 curve         the draw-down drawn: where its line, its shortage and its marks stand
 foresight     what a change would do to a yarn: its draw-down now and then
+stocktake     what the scales had against the book, and what moisture explains of it
 claim         what is short of an invoice, at the agreed regain
 store_care    what is due an inspection, a lure or a look, and why
 treatment     what is in print about freezing and heating yarn, and whether a treatment met it

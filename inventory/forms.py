@@ -117,7 +117,9 @@ class MoistForm(KeyedForm):
 
     def measured_regain_pct(self) -> Decimal | None:
         """Of the dry mass, to the hundredth; None when nobody measured."""
-        moisture_pct: Decimal | None = self.cleaned_data.get("moisture_pct")
+        return self.as_regain(self.cleaned_data.get("moisture_pct"))
+
+    def as_regain(self, moisture_pct: Decimal | None) -> Decimal | None:
         if moisture_pct is not None and self.cleaned_data.get("moisture_of") == CONTENT:
             return regain_from_content_pct(moisture_pct).quantize(HUNDREDTH)
         return moisture_pct
@@ -473,25 +475,41 @@ class WhyForm(LotForm):
 
 
 class StocktakeForm(MoistForm):
-    """Everything that lies in a place, weighed in one go; what is left empty is not counted."""
+    """Everything that lies in a place, weighed in one go; what is left empty is not counted.
+
+    A moisture beside a lot is that lot's; the one above is of all that have none.
+    """
 
     def __init__(self, *args: Any, lots: Iterable[YarnLot], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.lots = list(lots)
+        self.fields["moisture_pct"].help_text = "Of the lots that have no reading of their own."
         for lot in self.lots:
-            self.fields[self.name_of(lot)] = WeighedField(label=f"Lot {lot.label}", required=False, min_value=0)
+            self.fields[f"weighed_{lot.pk}"] = WeighedField(
+                label=f"Lot {lot.label}, weighed", required=False, min_value=0
+            )
+            self.fields[f"moisture_{lot.pk}"] = PercentField(label=f"Lot {lot.label}, moisture", required=False)
 
-    @staticmethod
-    def name_of(lot: YarnLot) -> str:
-        return f"weighed_{lot.pk}"
+    def rows(self) -> list[tuple[YarnLot, forms.BoundField, forms.BoundField]]:
+        return [(lot, self[f"weighed_{lot.pk}"], self[f"moisture_{lot.pk}"]) for lot in self.lots]
 
-    def rows(self) -> list[tuple[YarnLot, forms.BoundField]]:
-        return [(lot, self[self.name_of(lot)]) for lot in self.lots]
+    def hidden(self) -> list[tuple[str, Any]]:
+        """All that was typed, for the page that shows the differences to hand on."""
+        return [(name, self.data.get(name, "")) for name in self.fields]
 
-    def weighed(self) -> dict[int, int]:
-        """Grams by the lot's primary key."""
-        found = {lot.pk: self.cleaned_data[self.name_of(lot)] for lot in self.lots}
-        return {pk: grams for pk, grams in found.items() if grams is not None}
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean() or {}
+        self.weighed: dict[int, tuple[int, Decimal | None]] = {}
+        for lot in self.lots:
+            grams, moisture_pct = cleaned.get(f"weighed_{lot.pk}"), cleaned.get(f"moisture_{lot.pk}")
+            try:
+                own = self.as_regain(moisture_pct)
+            except Refusal as refusal:
+                self.add_error(f"moisture_{lot.pk}", refusal.message)
+                continue
+            if grams is not None and "moisture_pct" not in self.errors:
+                self.weighed[lot.pk] = (grams, self.measured_regain_pct() if own is None else own)
+        return cleaned
 
 
 class InspectionForm(KeyedForm):

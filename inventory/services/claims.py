@@ -1,9 +1,7 @@
 """Claims for short weight: worked out from a delivery, sent, answered. Their sums are frozen when they are made."""
 
-from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from django.db.models import Max
@@ -12,12 +10,10 @@ from django.utils import timezone
 from inventory.claim import ClaimFigures, Weighed, work_out_claim
 from inventory.ledger import written
 from inventory.models import Claim, ClaimLot, Delivery, YarnLot
+from inventory.services.lots import AsWeighed
 from inventory.services.verb import insert, own_key, said_as_a_refusal, verb
 from mill.refusal import Refusal
 from mill.working import Working
-
-# Net grams as weighed, and the regain measured, by the lot's primary key.
-AsWeighed = Mapping[int, tuple[int, Decimal | None]]
 
 
 def weigh_claim(delivery: Delivery, *, invoiced_g: int, weighed: AsWeighed) -> tuple[ClaimFigures, Working]:

@@ -6,7 +6,7 @@ several of these verbs for different lots in one transaction of his own locks th
 
 from collections.abc import Iterable, Mapping
 from datetime import date
-from decimal import ROUND_FLOOR, Decimal
+from decimal import Decimal
 from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
@@ -14,11 +14,10 @@ from django.db import connection
 from django.db.models import Max, Sum
 from django.utils import timezone
 
-from inventory import draw, ledger
+from inventory import draw, ledger, stocktake
 from inventory.models import Delivery, Movement, Place, Reservation, Treatment, Yarn, YarnLot
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
-from inventory.yarn import invoice_mass_g
 from mill.refusal import Refusal
 
 
@@ -145,16 +144,8 @@ def out_g(reservation: Reservation) -> int:
 
 
 def reckoned_g(yarn: Yarn, weighed_g: int, measured_regain_pct: Decimal | None) -> int:
-    """Grams that the ledger takes for yarn as weighed: at the yarn's own regain, when its moisture was measured.
-
-    Rounded down, so that no gram is promised that isn't there.
-    """
-    if measured_regain_pct is None:
-        return weighed_g
-    reckoned = invoice_mass_g(
-        net_mass_g=weighed_g, measured_regain_pct=measured_regain_pct, agreed_regain_pct=yarn.regain_pct
-    )
-    return int(reckoned.to_integral_value(rounding=ROUND_FLOOR))
+    """Grams that the ledger takes for yarn as weighed: at the yarn's own regain, when its moisture was measured."""
+    return stocktake.reckoned_g(weighed_g, measured_regain_pct=measured_regain_pct, agreed_regain_pct=yarn.regain_pct)
 
 
 # In, out and back
@@ -634,14 +625,28 @@ def reject_shade(*, lot: YarnLot, reason: str, by: Any, key: str = "") -> Moveme
     return _note(lot, said, by=by, key=key, is_shade_approved=False)
 
 
-@verb
-def count_place(
-    *, place: Place, weighed: Mapping[int, int], by: Any, key: str, measured_regain_pct: Decimal | None = None
-) -> list[Movement]:
-    """A stock-take of what lies in a place: every lot that was weighed, or none of them.
+# Lots as they were weighed: grams without cones and the regain measured, None where nobody did, by primary key.
+AsWeighed = Mapping[int, tuple[int, Decimal | None]]
 
-    weighed   grams without cones, by the lot's primary key
-    """
+
+def differences(weighed: AsWeighed) -> list[stocktake.Difference]:
+    """What a stock-take would write, lot by lot, beside the book as it stands. Writes nothing."""
+    rows = YarnLot.objects.filter(pk__in=weighed).with_balance().select_related("yarn").order_by("yarn__code", "label")
+    return [
+        stocktake.compare(
+            lot.label,
+            weighed_g=weighed[lot.pk][0],
+            book_g=lot.on_hand_g,
+            measured_regain_pct=weighed[lot.pk][1],
+            agreed_regain_pct=lot.yarn.regain_pct,
+        )
+        for lot in rows
+    ]
+
+
+@verb
+def count_place(*, place: Place, weighed: AsWeighed, by: Any, key: str) -> list[Movement]:
+    """A stock-take of what lies in a place: every lot that was weighed is set to that, or none of them."""
     key, lots = own_key(key), {lot.pk: lot for lot in lock_lots(weighed)}
     if not lots:
         raise Refusal(f"Nothing of what lies in {place.code} was weighed: 0 lots. Write the grams beside one at least.")
@@ -651,10 +656,10 @@ def count_place(
     return [
         count(
             lot=lots[pk],
-            weighed_g=weighed[pk],
+            weighed_g=weighed[pk][0],
             by=by,
             key=uuid5(NAMESPACE_OID, f"{key}.{pk}").hex,
-            measured_regain_pct=measured_regain_pct,
+            measured_regain_pct=weighed[pk][1],
             reason="Stock-take.",
         )
         for pk in sorted(lots)

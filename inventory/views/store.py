@@ -12,11 +12,12 @@ from django.views.decorators.http import require_GET
 from inventory import services
 from inventory.forms import InspectionForm, StocktakeForm, TriggersForm
 from inventory.models import Place, YarnLot
+from inventory.stocktake import together
 from inventory.store_care import CAUTION, INSPECTION, SPECIES, Stored, long_unmoved, what_is_due
 from inventory.views import is_written
 from mill.desk import room
 from mill.models import Mill
-from mill.templatetags.mill import day
+from mill.templatetags.mill import day, kg
 
 LONG_UNMOVED_SHOWN = 20
 INSPECTIONS_SHOWN = 20
@@ -94,40 +95,22 @@ def store_due(request: HttpRequest) -> HttpResponse:
     )
 
 
+def _lots_in(found: Place) -> Any:
+    return found.lots.select_related("yarn").with_balance().filter(on_hand_g__gt=0).order_by("yarn__code", "label")
+
+
+@require_GET
 @room("store")
 def place(request: HttpRequest, pk: int) -> HttpResponse:
-    """What lies in a place, to be counted in one go, and who looked it over."""
+    """What lies in a place, and who looked it over."""
     found = get_object_or_404(Place, pk=pk)
-    lots = found.lots.select_related("yarn").with_balance().filter(on_hand_g__gt=0).order_by("yarn__code", "label")
-    form = StocktakeForm(request.POST or None, lots=lots)
-    if form.is_bound and form.is_valid():
-        lines: list[Any] = []
-
-        def write() -> None:
-            lines.extend(
-                services.count_place(
-                    place=found,
-                    weighed=form.weighed(),
-                    measured_regain_pct=form.measured_regain_pct(),
-                    by=request.user,
-                    key=form.cleaned_data["key"],
-                )
-            )
-
-        if is_written(form, write):
-            differ = sum(1 for line in lines if line.change_g)
-            messages.success(
-                request,
-                f"{len(lines)} lot{'s' * (len(lines) != 1)} of {found.code} counted: {differ} differed from the book.",
-            )
-            return redirect("place", pk=pk)
     return render(
         request,
         "inventory/place.html",
         {
             "title": str(found),
             "place": found,
-            "form": form,
+            "lots": _lots_in(found),
             "inspections": [
                 (one, [getattr(one, name) for name, *_ in SPECIES])
                 for one in found.inspections.select_related("by")[:INSPECTIONS_SHOWN]
@@ -136,6 +119,60 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
             "traps": found.traps.filter(is_hung=True),
             "treatments": found.treatments.order_by("-began_on", "-pk")[:INSPECTIONS_SHOWN],
         },
+    )
+
+
+@room("store")
+def place_count(request: HttpRequest, pk: int) -> HttpResponse:
+    """A stock-take: weighed without the book in sight, then the differences, then the corrections."""
+    found = get_object_or_404(Place, pk=pk)
+    form = StocktakeForm(request.POST or None, lots=_lots_in(found))
+    act = request.POST.get("act", "")
+    if act == "post" and form.is_valid():
+        lines: list[Any] = []
+
+        def write() -> None:
+            key = form.cleaned_data["key"]
+            lines.extend(services.count_place(place=found, weighed=form.weighed, by=request.user, key=key))
+
+        if is_written(form, write):
+            differ = [line for line in lines if line.change_g]
+            together_g = sum(line.change_g for line in differ)
+            messages.success(
+                request,
+                f"{len(lines)} lot{'s' * (len(lines) != 1)} of {found.code} counted: {len(differ)} differed from the"
+                f" book, {kg(together_g, 3)} kg in all.",
+            )
+            return redirect("place", pk=pk)
+    differences: list[Any] = []
+    if act == "look" and form.is_valid():
+        if form.weighed:
+            differences = services.differences(form.weighed)
+        else:
+            form.add_error(None, "Nothing was weighed. Write the kilograms beside one lot at least.")
+    return render(
+        request,
+        "inventory/place_count.html",
+        {
+            "title": f"Count {found}",
+            "place": found,
+            "form": form,
+            "differences": differences,
+            "together": together(differences) if differences else None,
+            "uncounted": len(form.lots) - len(differences),
+        },
+    )
+
+
+@require_GET
+@room("store")
+def place_count_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """The sheet that goes along: what lies there, and room to write. What the book has is not on it."""
+    found = get_object_or_404(Place, pk=pk)
+    return render(
+        request,
+        "inventory/count_sheet.html",
+        {"title": f"Count sheet of {found.code}", "place": found, "lots": _lots_in(found), "on": timezone.localdate()},
     )
 
 
@@ -191,5 +228,7 @@ urlpatterns = [
     path("store/due/", store_due, name="store_due"),
     path("store/triggers/", store_triggers, name="store_triggers"),
     path("store/places/<int:pk>/", place, name="place"),
+    path("store/places/<int:pk>/count/", place_count, name="place_count"),
+    path("store/places/<int:pk>/count/sheet/", place_count_sheet, name="place_count_sheet"),
     path("store/places/<int:pk>/inspect/", inspection_new, name="inspection_new"),
 ]

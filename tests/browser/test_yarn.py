@@ -60,7 +60,15 @@ def test_the_pages_break_no_rule_at_any_width(page, axe, stock):
         claim,
         f"/store/treatments/new/?place={stock.place_id}",
     )
-    for address in (*ADDRESSES, *more, place, f"{place}inspect/", f"/lines/{line.pk}/take-back/"):
+    for address in (
+        *ADDRESSES,
+        *more,
+        place,
+        f"{place}inspect/",
+        f"{place}count/",
+        f"{place}count/sheet/",
+        f"/lines/{line.pk}/take-back/",
+    ):
         page.goto(address)
         axe(page)
         assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth"), address

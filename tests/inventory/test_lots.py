@@ -478,11 +478,11 @@ def test_a_place_is_counted_whole_or_not_at_all():
     one, other = make_lot(label="A12", place=place), make_lot(label="B7", place=place)
     held(other, 5000)
     with Says("5000 g of lot B7 are held; 4000 g would be less. Let go of 1000 g first.", field="grams"):
-        services.count_place(place=place, weighed={one.pk: 8000, other.pk: 4000}, by=None, key="c")
+        services.count_place(place=place, weighed={one.pk: (8000, None), other.pk: (4000, None)}, by=None, key="c")
     assert balance(one) == (9000, 0, 9000)
-    lines = services.count_place(place=place, weighed={one.pk: 8000, other.pk: 6000}, by=None, key="c")
+    lines = services.count_place(place=place, weighed={one.pk: (8000, None), other.pk: (6000, None)}, by=None, key="c")
     assert [line.on_hand_after_g for line in lines] == [8000, 6000]
-    again = services.count_place(place=place, weighed={one.pk: 8000, other.pk: 6000}, by=None, key="c")
+    again = services.count_place(place=place, weighed={one.pk: (8000, None), other.pk: (6000, None)}, by=None, key="c")
     assert again == lines
 
 
@@ -490,7 +490,7 @@ def test_a_lot_is_counted_where_it_lies():
     place, elsewhere = make_place(code="A1"), make_place(code="B2", name="loft")
     lot = make_lot(label="A12", place=elsewhere)
     with Says("Lot A12 doesn't lie in A1 any more but in B2 loft. Count it there."):
-        services.count_place(place=place, weighed={lot.pk: 1}, by=None, key="c")
+        services.count_place(place=place, weighed={lot.pk: (1, None)}, by=None, key="c")
     with Says("Nothing of what lies in A1 was weighed: 0 lots. Write the grams beside one at least."):
         services.count_place(place=place, weighed={}, by=None, key="c")
 

@@ -720,20 +720,48 @@ def test_the_mill_sets_its_own_triggers(desk):
     assert "every 9 where protein fibre" in text_of(opened(desk, "store"))
 
 
-def test_a_place_is_counted_in_one_go(desk):
+def test_a_place_is_counted_blind_compared_and_posted_once(desk):
     place = make_place(code="A1", name="Front bay")
     one, other = make_lot(label="A12", place=place, grams=9000), make_lot(label="B7", place=place, grams=5000)
     services.reserve(lot=other, grams=5000, for_what="Warp 1", by=None)
+    assert "9.000" not in text_of(opened(desk, "place_count", place.pk)), "the book is not in sight"
+    assert "9.000" not in text_of(opened(desk, "place_count_sheet", place.pk))
+    assert "B7" in text_of(opened(desk, "place_count_sheet", place.pk))
     said = {"key": "tap", f"weighed_{one.pk}": "8.8", f"weighed_{other.pk}": "4"}
-    response = written(desk, "place", place.pk, said=said)
+    page = text_of(written(desk, "place_count", place.pk, said={**said, "act": "look"}))
+    assert "A12 8.800 9.000 -0.200 – 8.800 -0.200" in page
+    assert "All 12.800 14.000 -1.200 0.000 12.800 -1.200" in page
+    assert Movement.objects.filter(kind="count").count() == 0
+    response = written(desk, "place_count", place.pk, said={**said, "act": "post"})
     assert "5000 g of lot B7 are held; 4000 g would be less." in text_of(response)
     assert 'value="8.8"' in response.content.decode()
     assert Movement.objects.filter(kind="count").count() == 0
+    assert 'value="8.8"' in written(desk, "place_count", place.pk, said={**said, "act": "back"}).content.decode()
     for _ in range(2):
-        page = text_of(written(desk, "place", place.pk, said={**said, f"weighed_{other.pk}": "5"}))
-        assert "2 lots of A1 Front bay counted: 1 differed" in page or "2 lots of A1 counted: 1 differed" in page
+        page = text_of(written(desk, "place_count", place.pk, said={**said, f"weighed_{other.pk}": "5", "act": "post"}))
+        assert "2 lots of A1 counted: 1 differed from the book, -0.200 kg in all." in page
     assert Movement.objects.filter(kind="count").count() == 2
-    assert "0 lots" in text_of(written(desk, "place", place.pk, said={"key": "k2"}))
+    assert "Nothing was weighed." in text_of(written(desk, "place_count", place.pk, said={"key": "k2", "act": "look"}))
+    assert "0 lots" in text_of(written(desk, "place_count", place.pk, said={"key": "k2", "act": "post"}))
+
+
+def test_what_moisture_explains_of_a_difference_is_told_apart(desk):
+    # 9700 g at 13 % regain are 9700 x 117 / 113 = 10 043.4 g at 17 %: nothing is missing. A meter's 20 % of the whole are
+    # 25 % of the dry mass: 10 000 x 117 / 125 = 9360 g.
+    place = make_place(code="A1")
+    dry, damp = make_lot(label="A12", place=place, grams=10_000), make_lot(label="B7", place=place, grams=10_000)
+    said = {"key": "tap", "act": "look", "moisture_pct": "13", "moisture_of": "regain", f"weighed_{dry.pk}": "9.7"}
+    page = text_of(written(desk, "place_count", place.pk, said=said))
+    assert "A12 9.700 10.000 -0.300 -0.343 10.043 0.043" in page
+    assert "1 lot of the place is not counted." in page
+    said |= {"moisture_of": "content", "moisture_pct": "", f"weighed_{dry.pk}": "", f"weighed_{damp.pk}": "10",
+             f"moisture_{damp.pk}": "20"}  # fmt: skip
+    assert "B7 10.000 10.000 0.000 0.640 9.360 -0.640" in text_of(written(desk, "place_count", place.pk, said=said))
+    written(desk, "place_count", place.pk, said={**said, "act": "post"})
+    line = damp.movements.get(kind="count")
+    assert (line.change_g, line.reason) == (-640, "Weighed 10\u202f000 g at 25 % regain, reckoned at 17 %. Stock-take.")
+    wrong = written(desk, "place_count", place.pk, said={**said, "key": "k", f"moisture_{damp.pk}": "70"})
+    assert "A moisture content of 70.00 %" in text_of(wrong)
 
 
 # The support desk
