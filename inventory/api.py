@@ -11,19 +11,46 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from inventory import services
-from inventory.models import Movement, OutlookMark, Reservation, Yarn, YarnLot, YarnOutlook
+from inventory.models import (
+    Claim,
+    Delivery,
+    Inspection,
+    Movement,
+    OutlookMark,
+    Reservation,
+    Trap,
+    Treatment,
+    Yarn,
+    YarnLot,
+    YarnOutlook,
+)
 from inventory.serializers import (
+    ClaimAnswerSerializer,
+    ClaimSerializer,
     CorrectSerializer,
+    DeliverySerializer,
     DrawSerializer,
+    DropSerializer,
+    EndTreatmentSerializer,
+    ForeseenSerializer,
+    InspectionSerializer,
     LotHoldSerializer,
     LotMoveSerializer,
     LotSerializer,
     MovementSerializer,
+    NewClaimSerializer,
+    NewDeliverySerializer,
+    NewInspectionSerializer,
+    NewTreatmentSerializer,
     OutlookSerializer,
     ReceiveSerializer,
     ReleaseSerializer,
+    ReleaseTreatedSerializer,
     ReturnSerializer,
     ReverseSerializer,
+    SentSerializer,
+    TrapSerializer,
+    TreatmentSerializer,
     WasteSerializer,
     YarnSerializer,
 )
@@ -209,8 +236,194 @@ class MovementViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets
         return Response(MovementSerializer(line).data, status=201)
 
 
+# Deliveries, claims and the store's care
+
+
+class Keyed(viewsets.GenericViewSet[Any]):
+    """What is written by a verb: read what was sent, do it, show the row."""
+
+    def written(self, request: Request, read: type[serializers.Serializer[Any]], write: Any, status: int) -> Response:
+        sent = read(data=request.data)
+        sent.is_valid(raise_exception=True)
+        row = write(dict(sent.validated_data))
+        shown = self.get_serializer_class()(self.get_queryset().get(pk=row.pk))
+        return Response(shown.data, status=status)
+
+
+class DeliveryApiFilter(django_filters.FilterSet):
+    number = django_filters.CharFilter()
+    yarn = django_filters.CharFilter(field_name="yarn__code")
+    supplier = django_filters.CharFilter(field_name="supplier__code")
+    open = django_filters.BooleanFilter(method="by_open", help_text="Something of it is still to come.")
+
+    class Meta:
+        model = Delivery
+        fields = ["number", "yarn", "supplier", "is_closed"]
+
+    def by_open(self, rows: QuerySet[Delivery], _name: str, value: bool) -> QuerySet[Delivery]:
+        return rows.filter(**{"outstanding_g__gt" if value else "outstanding_g__lte": 0})
+
+
+class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
+    """Deliveries that are expected, and those that have come. PATCH changes one."""
+
+    queryset = Delivery.objects.all()
+    serializer_class = DeliverySerializer
+
+    @property
+    def filterset_class(self) -> type[DeliveryApiFilter] | None:
+        return DeliveryApiFilter if self.action == "list" else None
+
+    def get_queryset(self) -> QuerySet[Delivery]:
+        return Delivery.objects.select_related("yarn", "supplier").with_received().order_by("expected_on", "pk")
+
+    @extend_schema(request=NewDeliverySerializer, responses={201: DeliverySerializer, 400: NO})
+    def create(self, request: Request) -> Response:
+        def write(said: dict[str, Any]) -> Delivery:
+            key = said.pop("key")
+            return services.write_delivery(delivery=Delivery(**said), changed=said, key=key)
+
+        return self.written(request, NewDeliverySerializer, write, 201)
+
+    @extend_schema(request=DeliverySerializer(partial=True), responses={200: DeliverySerializer, 400: NO})
+    def partial_update(self, request: Request, pk: str | None = None) -> Response:
+        delivery, changed = self._as_sent(request)
+        services.write_delivery(delivery=delivery, changed=changed)
+        return Response(DeliverySerializer(self.get_queryset().get(pk=delivery.pk)).data)
+
+    def _as_sent(self, request: Request) -> tuple[Delivery, set[str]]:
+        """The delivery as it would be, not written, and what of it was sent."""
+        delivery = Delivery.objects.get(pk=self.get_object().pk)
+        sent = DeliverySerializer(delivery, data=request.data, partial=True)
+        sent.is_valid(raise_exception=True)
+        for name, value in sent.validated_data.items():
+            setattr(delivery, name, value)
+        return delivery, set(sent.validated_data)
+
+    @extend_schema(request=DeliverySerializer(partial=True), responses={200: ForeseenSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def foresee(self, request: Request, pk: str | None = None) -> Response:
+        """What changing it so would do to its yarn. Writes nothing."""
+        return Response(ForeseenSerializer(services.foresee_delivery(self._as_sent(request)[0])).data)
+
+    @extend_schema(
+        operation_id="deliveries_foresee_new",
+        request=NewDeliverySerializer,
+        responses={200: ForeseenSerializer, 400: NO},
+    )
+    @action(detail=False, methods=["post"], url_path="foresee", url_name="foresee-new", pagination_class=None)
+    def foresee_new(self, request: Request) -> Response:
+        """What a new delivery would do to its yarn. Writes nothing."""
+        sent = NewDeliverySerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        said = dict(sent.validated_data)
+        del said["key"]
+        return Response(ForeseenSerializer(services.foresee_delivery(Delivery(**said))).data)
+
+
+class TrapViewSet(viewsets.ReadOnlyModelViewSet[Trap]):
+    """Moth traps and when their lures were renewed."""
+
+    queryset = Trap.objects.select_related("place").order_by("code")
+    serializer_class = TrapSerializer
+    filterset_fields = ["is_hung", "catches"]
+
+
+class InspectionViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
+    """Places looked over for moth and beetle, the latest first."""
+
+    queryset = Inspection.objects.select_related("place", "by").order_by("-on", "-pk")
+    serializer_class = InspectionSerializer
+
+    @extend_schema(request=NewInspectionSerializer, responses={201: InspectionSerializer, 400: NO})
+    def create(self, request: Request) -> Response:
+        return self.written(
+            request, NewInspectionSerializer, lambda said: services.inspect(by=request.user, **said), 201
+        )
+
+
+class TreatmentViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
+    """Lots frozen or heated, held against the figures in print. POST begins one: its lots go into quarantine."""
+
+    queryset = Treatment.objects.select_related("place", "by").prefetch_related("lots").order_by("-began_on", "-pk")
+    serializer_class = TreatmentSerializer
+
+    @extend_schema(request=NewTreatmentSerializer, responses={201: TreatmentSerializer, 400: NO})
+    def create(self, request: Request) -> Response:
+        return self.written(
+            request, NewTreatmentSerializer, lambda said: services.begin_treatment(by=request.user, **said), 201
+        )
+
+    @extend_schema(request=EndTreatmentSerializer, responses={200: TreatmentSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def end(self, request: Request, pk: str | None = None) -> Response:
+        """What the probe read. The lots stay in quarantine until they are released."""
+        row = self.get_object()
+
+        def write(said: dict[str, Any]) -> Treatment:
+            return services.end_treatment(treatment=row, by=request.user, **said)
+
+        return self.written(request, EndTreatmentSerializer, write, 200)
+
+    @extend_schema(request=ReleaseTreatedSerializer, responses={200: TreatmentSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def release(self, request: Request, pk: str | None = None) -> Response:
+        """Its lots may be used again; each lot's life says whether the figure in print was met."""
+        row = self.get_object()
+
+        def write(said: dict[str, Any]) -> Treatment:
+            services.release_treated(treatment=row, by=request.user, **said)
+            return row
+
+        return self.written(request, ReleaseTreatedSerializer, write, 200)
+
+
+class ClaimViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
+    """Claims for short weight. POST works one out from a delivery; it is then sent, answered or dropped."""
+
+    queryset = Claim.objects.select_related("delivery").prefetch_related("lots__lot").order_by("-number")
+    serializer_class = ClaimSerializer
+    filterset_fields = ["state", "number"]
+
+    @extend_schema(request=NewClaimSerializer, responses={201: ClaimSerializer, 400: NO})
+    def create(self, request: Request) -> Response:
+        def write(said: dict[str, Any]) -> Claim:
+            rows = said.pop("weighed")
+            weighed = {row["lot"].pk: (row["weighed_g"], row["measured_regain_pct"]) for row in rows}
+            return services.make_claim(weighed=weighed, by=request.user, **said)
+
+        return self.written(request, NewClaimSerializer, write, 201)
+
+    @extend_schema(request=SentSerializer, responses={200: ClaimSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def send(self, request: Request, pk: str | None = None) -> Response:
+        """It has gone to the supplier."""
+        return self._told(request, SentSerializer, services.send_claim)
+
+    @extend_schema(request=ClaimAnswerSerializer, responses={200: ClaimSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def answer(self, request: Request, pk: str | None = None) -> Response:
+        """What the supplier allows of it; 0 grams is a refusal."""
+        return self._told(request, ClaimAnswerSerializer, services.answer_claim)
+
+    @extend_schema(request=DropSerializer, responses={200: ClaimSerializer, 400: NO})
+    @action(detail=True, methods=["post"])
+    def drop(self, request: Request, pk: str | None = None) -> Response:
+        """The mill doesn't follow it up, with the reason why."""
+        return self._told(request, DropSerializer, services.drop_claim)
+
+    def _told(self, request: Request, read: type[serializers.Serializer[Any]], verb: Any) -> Response:
+        row = self.get_object()
+        return self.written(request, read, lambda said: verb(claim=row, **said), 200)
+
+
 router = SimpleRouter()
 router.register("yarns", YarnViewSet)
 router.register("lots", LotViewSet)
 router.register("movements", MovementViewSet)
+router.register("deliveries", DeliveryViewSet)
+router.register("traps", TrapViewSet)
+router.register("inspections", InspectionViewSet)
+router.register("treatments", TreatmentViewSet)
+router.register("claims", ClaimViewSet)
 urlpatterns = router.urls

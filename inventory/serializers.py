@@ -1,9 +1,24 @@
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 
 from rest_framework import serializers
 
-from inventory.models import Delivery, Movement, Place, Reservation, Yarn, YarnLot, YarnOutlook
+from inventory.models import (
+    Claim,
+    ClaimLot,
+    Delivery,
+    Inspection,
+    Movement,
+    Place,
+    Reservation,
+    Supplier,
+    Trap,
+    Treatment,
+    Yarn,
+    YarnLot,
+    YarnOutlook,
+)
+from inventory.store_care import SPECIES
 from mill.fields import MeasureApiField
 
 GRAMS_MAX = 1_000_000_000
@@ -270,3 +285,202 @@ class LotMoveSerializer(KeyedSerializer):
 
 class ReverseSerializer(KeyedSerializer):
     reason = serializers.CharField(max_length=200)
+
+
+# Deliveries, claims and the store's care
+
+
+class DeliverySerializer(serializers.ModelSerializer[Delivery]):
+    """Yarn that a supplier has promised. received_g is what has come of it, outstanding_g what is still to come."""
+
+    yarn = serializers.SlugRelatedField(slug_field="code", queryset=Yarn.objects.all())
+    supplier = serializers.SlugRelatedField(
+        slug_field="code", queryset=Supplier.objects.all(), required=False, allow_null=True, default=None
+    )
+    ordered_g = grams_field(above=0)
+    received_g = serializers.IntegerField(read_only=True)
+    outstanding_g = serializers.IntegerField(read_only=True)
+
+    class Meta:
+        model = Delivery
+        fields = [
+            *("id", "number", "yarn", "supplier", "ordered_g", "dye_lot", "ordered_on", "expected_on", "is_closed"),
+            *("received_g", "outstanding_g"),
+        ]
+
+
+class NewDeliverySerializer(DeliverySerializer):
+    """Sent again by its key, it is the same delivery."""
+
+    key = serializers.CharField(max_length=56, required=False, default="", write_only=True)
+
+    class Meta(DeliverySerializer.Meta):
+        fields = [*DeliverySerializer.Meta.fields, "key"]
+        # That a number is taken is said by the verb, which knows a delivery that is told again.
+        extra_kwargs: ClassVar[dict[str, Any]] = {"number": {"validators": []}}
+
+
+class TrapSerializer(serializers.ModelSerializer[Trap]):
+    place = serializers.CharField(source="place.code", read_only=True)
+
+    class Meta:
+        model = Trap
+        fields = ["id", "code", "place", "catches", "lure_renewed_on", "is_hung"]
+        read_only_fields = fields
+
+
+class InspectionSerializer(serializers.ModelSerializer[Inspection]):
+    """What was found in a place, by species."""
+
+    place = serializers.CharField(source="place.code", read_only=True)
+    by = serializers.CharField(source="by.username", default=None, allow_null=True, read_only=True)
+
+    class Meta:
+        model = Inspection
+        fields = ["id", "place", "on", *(name for name, *_ in SPECIES), "note", "by"]
+        read_only_fields = fields
+
+
+def found_field(help_text: str = "") -> serializers.IntegerField:
+    return serializers.IntegerField(min_value=0, max_value=100_000, default=0, help_text=help_text)
+
+
+class FoundSerializer(serializers.Serializer[Any]):
+    """Counts by species; what is left out is none."""
+
+    webbing_moths = found_field("Tineola bisselliella")
+    case_moths = found_field("Tinea pellionella")
+    moths = found_field("Not told apart.")
+    larvae = found_field()
+    beetles = found_field("Anthrenus")
+
+
+class NewInspectionSerializer(KeyedSerializer):
+    place = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
+    on = serializers.DateField()
+    found = FoundSerializer(required=False)
+    note = serializers.CharField(max_length=200, allow_blank=True, default="")
+    renewed = serializers.SlugRelatedField(
+        slug_field="code", queryset=Trap.objects.all(), many=True, required=False, help_text="Traps with a new lure."
+    )
+
+
+class VerdictSerializer(serializers.Serializer[Any]):
+    """What was measured, held against the figure in print; is_met is null where none is kept."""
+
+    is_met = serializers.BooleanField(allow_null=True)
+    said = serializers.CharField()
+
+
+class TreatmentSerializer(serializers.ModelSerializer[Treatment]):
+    """Lots, or all that lay in a place, frozen or heated. `published` is the figure in print, and its source."""
+
+    lots: Any = serializers.SlugRelatedField(slug_field="label", many=True, read_only=True)
+    place = serializers.CharField(source="place.code", default=None, allow_null=True, read_only=True)
+    by = serializers.CharField(source="by.username", default=None, allow_null=True, read_only=True)
+    published = serializers.CharField(source="published.says", read_only=True)
+    published_source = serializers.CharField(source="published.source", read_only=True)
+    verdict = VerdictSerializer(allow_null=True, read_only=True, help_text="Null while it is under way.")
+
+    class Meta:
+        model = Treatment
+        fields = [
+            *("id", "way", "lots", "place", "target_core_c", "target_h", "began_on", "ended_on", "core_c", "held_h"),
+            *("measured_how", "done_by", "note", "published", "published_source", "verdict", "by"),
+        ]
+        read_only_fields = fields
+
+
+def core_field(**kwargs: Any) -> serializers.DecimalField:
+    return serializers.DecimalField(
+        max_digits=5, decimal_places=1, required=False, allow_null=True, default=None, **kwargs
+    )
+
+
+def hours_field(**kwargs: Any) -> serializers.DecimalField:
+    return serializers.DecimalField(
+        max_digits=6, decimal_places=1, min_value=0, required=False, allow_null=True, default=None, **kwargs
+    )
+
+
+class NewTreatmentSerializer(KeyedSerializer):
+    """Either lots by their labels, or a place with all that lies in it."""
+
+    way = serializers.ChoiceField(choices=Treatment.WAYS)
+    lots = serializers.SlugRelatedField(slug_field="label", queryset=YarnLot.objects.all(), many=True, required=False)
+    place = serializers.SlugRelatedField(
+        slug_field="code", queryset=Place.objects.all(), required=False, allow_null=True, default=None
+    )
+    began_on = serializers.DateField()
+    target_core_c = core_field(help_text="Degrees Celsius.")
+    target_h = hours_field()
+    done_by = serializers.CharField(max_length=120, allow_blank=True, default="")
+    note = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class EndTreatmentSerializer(serializers.Serializer[Any]):
+    ended_on = serializers.DateField()
+    core_c = core_field(help_text="The worst that the core had all the while, degrees Celsius.")
+    held_h = hours_field(help_text="Hours that it stayed so.")
+    measured_how = serializers.CharField(max_length=120, allow_blank=True, default="")
+    note = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class ReleaseTreatedSerializer(KeyedSerializer):
+    reason = serializers.CharField(max_length=90)
+
+
+class ClaimLotSerializer(serializers.ModelSerializer[ClaimLot]):
+    lot = serializers.CharField(source="lot.label", read_only=True)
+
+    class Meta:
+        model = ClaimLot
+        fields = ["lot", "weighed_g", "measured_regain_pct", "due_g"]
+        read_only_fields = fields
+
+
+class ClaimSerializer(serializers.ModelSerializer[Claim]):
+    """Short weight, claimed of a supplier. `steps` is its working, `said` its state in plain words."""
+
+    delivery = serializers.CharField(source="delivery.number", read_only=True)
+    lots = ClaimLotSerializer(many=True, read_only=True)
+    said = serializers.CharField(read_only=True)
+
+    class Meta:
+        model = Claim
+        fields = [
+            *("id", "number", "delivery", "invoice", "invoiced_g", "agreed_regain_pct", "agreed_by", "weighed_g"),
+            *("due_g", "short_g", "lots", "steps", "note", "made_on", "state", "said", "sent_on", "answered_on"),
+            *("allowed_g", "answer"),
+        ]
+        read_only_fields = fields
+
+
+class WeighedLotSerializer(serializers.Serializer[Any]):
+    lot = serializers.SlugRelatedField(slug_field="label", queryset=YarnLot.objects.all())
+    weighed_g = grams_field(above=0)
+    measured_regain_pct = serializers.DecimalField(
+        max_digits=5, decimal_places=2, min_value=Decimal(0), max_value=Decimal(100), help_text="Of the oven-dry mass."
+    )
+
+
+class NewClaimSerializer(KeyedSerializer):
+    delivery = serializers.SlugRelatedField(slug_field="number", queryset=Delivery.objects.all())
+    invoiced_g = grams_field(above=0)
+    invoice = serializers.CharField(max_length=60, allow_blank=True, default="")
+    weighed = WeighedLotSerializer(many=True)
+    note = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class SentSerializer(serializers.Serializer[Any]):
+    sent_on = serializers.DateField()
+
+
+class ClaimAnswerSerializer(serializers.Serializer[Any]):
+    answered_on = serializers.DateField()
+    allowed_g = grams_field(min_value=0)
+    answer = serializers.CharField(max_length=200, allow_blank=True, default="")
+
+
+class DropSerializer(serializers.Serializer[Any]):
+    answer = serializers.CharField(max_length=200)

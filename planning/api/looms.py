@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
+from inventory.serializers import ForeseenSerializer
 from mill import jobs
 from mill.models import Job
 from planning.models import Loom, PlanRun, Warp
@@ -22,7 +23,7 @@ from planning.serializers.looms import (
     SearchSerializer,
 )
 from planning.serializers.tickets import RefusalSerializer
-from planning.services import board, improving, plans
+from planning.services import board, foresight, improving, plans
 from planning.views.looms import plan_in_force, with_queue
 
 
@@ -60,6 +61,12 @@ class PlanViewSet(
         asked.is_valid(raise_exception=True)
         run = plans.make_plan(rule=asked.validated_data["rule"], by=request.user)
         return Response(PlanSerializer(run).data, status=201)
+
+    @extend_schema(responses={200: ForeseenSerializer})
+    @action(detail=True)
+    def foresight(self, request: Request, pk: str | None = None) -> Response:
+        """What the plan would do to yarn, were it put in force. Writes nothing."""
+        return Response(ForeseenSerializer(foresight.foresee_plan(self.get_object())).data)
 
     @extend_schema(request=None, responses={200: PlanSerializer, 400: RefusalSerializer})
     @action(detail=True, methods=["post"], url_path="put-in-force")

@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
+from inventory.serializers import ForeseenSerializer
 from planning.models import Customer, Order, OrderLine
 from planning.serializers.orders import (
     CustomerSerializer,
@@ -21,7 +22,7 @@ from planning.serializers.orders import (
     ReasonSerializer,
 )
 from planning.serializers.tickets import RefusalSerializer
-from planning.services import line_figures, orders
+from planning.services import line_figures, line_foresight, orders
 from planning.services.orders import LineDraft
 from planning.views.orders import CustomerFilter, LineFilter, with_plan
 
@@ -117,6 +118,13 @@ class OrderLineViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewset
         }
         return Response(LineChangeSerializer(told).data)
 
+    @extend_schema(request=NewLineSerializer, responses={200: ForeseenSerializer, 400: RefusalSerializer})
+    @action(detail=True, methods=["post"])
+    def foresee(self, request: Request, pk: str) -> Response:
+        """What changing it so would do to yarn, and to what is held for its warps. Writes nothing."""
+        line = self.get_object()
+        return Response(ForeseenSerializer(line_foresight.foresee_line(line, _draft(request, line))).data)
+
     @extend_schema(request=ReasonSerializer, responses={200: OrderLineSerializer, 400: RefusalSerializer})
     @action(detail=True, methods=["post"], url_path="call-off")
     def call_off(self, request: Request, pk: str) -> Response:
@@ -144,8 +152,24 @@ def order_line_figures(request: Request) -> Response:
     return Response(LineFiguresSerializer(found, many=True).data)
 
 
+@extend_schema(request=NewLineSerializer(many=True), responses={200: ForeseenSerializer})
+@api_view(["POST"])
+def order_line_foresight(request: Request) -> Response:
+    """What lines not ordered yet would do to yarn, each drawing by the last day that serves it. Writes nothing."""
+    asked = NewLineSerializer(data=request.data, many=True)
+    asked.is_valid(raise_exception=True)
+    drafts = [LineDraft(**said) for said in asked.validated_data]
+    takes = line_figures.what_lines_take(drafts)
+    named = [(f"line {n}", draft, one) for n, (draft, one) in enumerate(zip(drafts, takes, strict=True), start=1)]
+    return Response(ForeseenSerializer(line_foresight.foresee_lines(named)).data)
+
+
 router = SimpleRouter()
 router.register("customers", CustomerViewSet)
 router.register("orders", OrderViewSet)
 router.register("order-lines", OrderLineViewSet)
-urlpatterns: list[Any] = [path("order-line-figures/", order_line_figures), *router.urls]
+urlpatterns: list[Any] = [
+    path("order-line-figures/", order_line_figures),
+    path("order-line-foresight/", order_line_foresight),
+    *router.urls,
+]

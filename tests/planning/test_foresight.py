@@ -320,3 +320,25 @@ def test_a_shorter_line_mends_a_shortage(tweed, planner):
     line, _ = on_warp(tweed, planner, length_m=Decimal("70.00"))
     foreseen = foresee_line(line, replace(orders.draft_of(line), pieces=1))
     assert {one.yarn.code: one.sight.verdict for one in foreseen.yarns}["MOSS"] == MENDED
+
+
+def test_the_same_is_asked_over_the_api(desk, shed, tweed, planner):
+    line = OrderLine.objects.select_related("colourway__cloth").earliest("pk")
+    new = {
+        "cloth": line.cloth.code,
+        "colourway": line.colourway.name,
+        "pieces": 2,
+        "length_m": "60",
+        "due_on": in_days(60).isoformat(),
+    }
+    answer = desk.post("/api/order-line-foresight/", [new], content_type="application/json")
+    assert answer.status_code == 200, answer.content
+    assert {row["yarn"]: row["is_worse"] for row in answer.json()["yarns"]}["MOSS"] is True
+    changed = desk.post(f"/api/order-lines/{line.pk}/foresee/", {**new, "pieces": 1}, content_type="application/json")
+    assert changed.status_code == 200, changed.content
+    assert {row["verdict"] for row in changed.json()["yarns"]} & {"less short than now", "no longer short"}
+    run = plans.make_plan(rule="setups_first", now=shed + timedelta(days=14))
+    told = desk.get(f"/api/plans/{run.pk}/foresight/").json()
+    assert {row["yarn"] for row in told["yarns"]} == {one.yarn.code for one in foresee_plan(run).yarns}
+    line.refresh_from_db()
+    assert line.pieces == 2
