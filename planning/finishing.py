@@ -1,23 +1,22 @@
 """Finishing: what a route takes from width, length and mass, both ways. Knows no cloth, piece or machine."""
 
+import re
 from collections.abc import Iterable
 from decimal import Decimal
 
 from mill.refusal import Refusal
 
 # Steps of a route that people do at the perch and the mending table: no batch is sewn together for them.
-AT_THE_PERCH = frozenset(
-    ("grey perch", "perch", "burl", "burl and mend", "mend", "mending", "final perch", "measure", "measure and roll")
-)
+AT_THE_PERCH = frozenset(("grey perch", "perch", "burl", "mend", "mending", "final perch", "measure", "roll"))
 
 
 def is_at_the_perch(step: str) -> bool:
     """Whether a step of a route is one of looking, mending or measuring, by the trade's names for them.
 
-    >>> is_at_the_perch("Burl and mend"), is_at_the_perch("scour")
+    >>> is_at_the_perch("Grey perch, burl and mend"), is_at_the_perch("tenter and dry")
     (True, False)
     """
-    return step.strip().lower() in AT_THE_PERCH
+    return all(part.strip() in AT_THE_PERCH for part in re.split(r",| and ", step.lower()))
 
 
 def route_shrink_pct(steps_pct: Iterable[Decimal]) -> Decimal:
