@@ -1,5 +1,6 @@
 """What a reader of the tree may rely on, and would otherwise have to look for."""
 
+import hashlib
 import re
 import subprocess
 import tomllib
@@ -109,6 +110,15 @@ def test_pages_and_scripts_of_our_own_fetch_nothing_from_elsewhere():
     for path in ours:
         addresses = set(re.findall(r"(?:https?:)?//[\w.-]+\.\w+[\w/.-]*", text(path)))
         assert addresses <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}, named(path)
+
+
+def test_what_others_made_has_its_licence_and_is_as_it_came():
+    vendor = ROOT / "mill" / "static" / "vendor"
+    said = dict(reversed(line.split("  ", 1)) for line in (vendor / "SHA256SUMS").read_text().splitlines())
+    kept = {str(path.relative_to(vendor)): path for path in files() if path.is_relative_to(vendor)}
+    del kept["SHA256SUMS"]
+    assert {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in kept.items()} == said
+    assert {f"{name.partition('/')[0]}/LICENSE" for name in said} <= set(said)
 
 
 def test_no_lock_with_addresses_is_in_the_repository():

@@ -24,6 +24,7 @@ from planning.models import JobTicket, Warp
 from planning.picture import draft_svg
 from planning.services import tickets
 from planning.ticket import Figures, Section, YarnNeed, from_json
+from planning.weave import lifting_text, threading_text
 
 
 def read_day(text: str) -> date | None:
@@ -76,7 +77,17 @@ def drafts(figures: Figures) -> list[dict[str, Any]]:
                 break
         else:
             drawn = draft_svg(figures.threading, run.lifting, ends_max=32, picks_max=24)
-            rows.append({"lifting": run.lifting, "lines": [run.line], "svg": mark_safe(drawn)})  # noqa: S308
+            # Drawn larger where there is room, to be read from the side of the loom.
+            is_small = max(figures.threading) <= 8 and len(figures.threading) <= 16 and len(run.lifting) <= 12
+            rows.append(
+                {
+                    "lifting": run.lifting,
+                    "lines": [run.line],
+                    "is_small": is_small,
+                    "svg": mark_safe(drawn),  # noqa: S308
+                    "lifts": lifting_text(run.lifting).replace(" ", " / "),
+                }
+            )
     return rows
 
 
@@ -115,6 +126,7 @@ def sheet(ticket: JobTicket, request: HttpRequest) -> dict[str, Any]:
         "weft_yarns": yarns_with_lots(figures.weft_yarns, lots.get("weft", [])),
         "sections": alike_sections(figures.sections),
         "drafts": drafts(figures),
+        "threading": threading_text(figures.threading),
         "picks_per_cm": [row["run"].loom_picks_per_cm for row in alike_runs(figures, "loom_picks_per_cm")],
         "wefts": alike_runs(figures, "weft_order"),
         "finishes": alike_runs(figures, "grey_length_m", "targets", "grey_piece_g", "finished_piece_g"),

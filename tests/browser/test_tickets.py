@@ -56,6 +56,10 @@ def test_each_paper_is_one_a4_with_every_figure_on_it_and_a_code_that_reads(
     wanted["warper"] += [str(section.ends) for section in figures.sections]
     wanted["weaver"] += [str(mark) for run in figures.runs for mark in run.cut_marks_m]
     wanted["tuner"] += [str(n) for n in figures.cloth.healds]
+    # Sixteen shafts are drawn small, so that draft and lifting stand in words as well.
+    wanted["tuner"] += ["1-16 15-2", *("+".join(map(str, sorted(lift))) for lift in figures.runs[0].lifting)]
+    wanted["tuner"] += [f"{figures.cloth.reed_dents_per_10cm.normalize():f}", f"{figures.beam_gross_kg}kg"]
+    wanted["warper"] += [section.colours for section in figures.sections] + [figures.warp_order]
     wanted["finisher"] += [f"{target.width_cm}cm" for run in figures.runs for target in run.targets]
     for use, papers in (("warp", "warper"), ("weft", "weaver")):
         wanted[papers] += [lot["lot"] for lot in ticket.extras["lots"][use]]
