@@ -508,6 +508,7 @@ def explain(
     load = weekly_load(there, plan)
     return {
         "winding": list(there.order),
+        "wound_ahead_min": there.shed.winding.ahead_min if there.shed.winding else None,
         "facts": dict(there.facts),
         "frozen": sorted(there.frozen, key=int),
         "late": late,

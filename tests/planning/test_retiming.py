@@ -5,13 +5,14 @@ from decimal import Decimal
 
 import pytest
 import time_machine
+from django.db import transaction
 from django.utils import timezone
 
 from mill import jobs
 from mill.models import Job
 from planning.models import Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import actuals, floor, plans, retiming, working_out
-from tests.make import make_line, make_loom, make_spec
+from tests.make import make_beam, make_line, make_loom, make_spec, make_warp
 from tests.planning.floor_walk import make_worker, wound_warp
 
 pytestmark = pytest.mark.django_db
@@ -92,6 +93,22 @@ def test_a_loom_that_runs_worse_than_its_record_is_out_later_and_its_warp_is_lat
     assert "Warp 118</a> late by" in text
     # The plan and the beam's own run-out say the same, to the minutes in which each piece is rounded up.
     assert abs(out.out_at - late.weaving_stops_at) <= timedelta(minutes=2)
+
+
+@pytest.mark.parametrize("rule", ["earliest_due_date", "best"])
+def test_a_plan_that_nothing_has_happened_to_since_stands_as_it_is(mill, rule):
+    """Also a warp that is still to be wound, as far ahead of its loom as the plan has it wound."""
+    with time_machine.travel(MONDAY, tick=False):
+        spec = make_spec()
+        for number in (120, 121, 122):
+            make_warp(spec=spec, number=number, beam=make_beam())
+        with transaction.atomic():
+            working_out.warps_changed(Warp.objects.filter(number__gte=120))
+        jobs.settle()
+        run = plans.put_in_force(plans.make_plan(rule=rule), by=mill)
+        assert run.slots.count() == 5
+        assert run.slots.filter(winding_on__isnull=False).count() == 3
+        assert retiming.retime(now=MONDAY) == {"moved": 0}
 
 
 def test_what_moved_moves_the_days_of_its_yarn_and_the_audit_agrees(tell):
