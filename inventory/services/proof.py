@@ -7,9 +7,11 @@ from datetime import date
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
 
 from inventory import ledger
-from inventory.models import Movement, OutlookMark, Reservation, Yarn, YarnLot, YarnOutlook
+from inventory.claim import Weighed, work_out_claim
+from inventory.models import Claim, Movement, OutlookMark, Reservation, Yarn, YarnLot, YarnOutlook
 from inventory.services.outlooks import OUTLOOK_FIGURES, REWORK_OUTLOOKS, ahead_of, outlook_of
 from mill import jobs
+from mill.refusal import Refusal
 
 
 def all_lines() -> Iterator[ledger.Line]:
@@ -49,7 +51,8 @@ def audit_differences() -> Generator[str, None, int]:
     yield from ledger.breaches(counted())
     n_lots = yield from _audit_lots()
     n_outlooks = yield from _audit_outlooks()
-    return n_lines + n_lots + n_outlooks
+    n_claims = yield from _audit_claims()
+    return n_lines + n_lots + n_outlooks + n_claims
 
 
 def _audit_lots() -> Generator[str, None, int]:
@@ -110,3 +113,26 @@ def _audit_outlooks() -> Generator[str, None, int]:
             if getattr(row, name) != getattr(fresh, name):
                 yield f"Yarn {code}: {name} is {getattr(row, name)}; worked afresh it is {getattr(fresh, name)}."
     return len(yarns)
+
+
+def _audit_claims() -> Generator[str, None, int]:
+    """Claims against a fresh working from what was weighed, at the regain that was agreed when they were made."""
+    n = 0
+    for claim in Claim.objects.prefetch_related("lots__lot").order_by("number"):
+        n += 1
+        try:
+            figures, _ = work_out_claim(
+                invoiced_g=claim.invoiced_g,
+                weighed=[Weighed(row.lot.label, row.weighed_g, row.measured_regain_pct) for row in claim.lots.all()],
+                agreed_regain_pct=claim.agreed_regain_pct,
+                agreed_by=claim.agreed_by,
+            )
+        except Refusal as refusal:
+            yield f"{claim} can't be worked afresh: {refusal.message}"
+            continue
+        if (claim.due_g, claim.short_g) != (figures.due_g, figures.short_g):
+            yield (
+                f"{claim} says {claim.due_g} g came and {claim.short_g} g are short; worked afresh it is"
+                f" {figures.due_g} and {figures.short_g} g."
+            )
+    return n

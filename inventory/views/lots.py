@@ -30,13 +30,13 @@ from inventory.forms import (
     WasteForm,
     WhyForm,
 )
-from inventory.models import Delivery, Movement, Place, Reservation, Yarn, YarnLot
+from inventory.models import Claim, Delivery, Movement, Place, Reservation, Yarn, YarnLot
 from inventory.views import is_written
 from inventory.views.yarns import mass, named_swatch
 from mill.desk import room
 from mill.listing import Column, listing, yes_or_no
 from mill.refusal import Refusal
-from mill.templatetags.mill import day, kg
+from mill.templatetags.mill import day, kg, num
 
 LINES_PER_LEAF = 50
 
@@ -47,6 +47,7 @@ class LotFilter(django_filters.FilterSet):
     place = django_filters.ModelChoiceFilter(label="Place", queryset=Place.objects.all(), empty_label="any")
     free = yes_or_no("Something free", field_name="available_g", method="by_some")
     quarantined = yes_or_no("In quarantine", field_name="is_quarantined")
+    shade = yes_or_no("Shade approved", field_name="is_shade_approved")
     left = django_filters.ChoiceFilter(
         label="Show",
         choices=[("all", "used up too")],
@@ -132,7 +133,9 @@ def lot_receive(request: HttpRequest) -> HttpResponse:
 
         if is_written(form, write):
             lot = lines[0].lot
-            messages.success(request, f"Lot {lot} is received with {kg(lines[0].change_g, 3)} kg. {_beside(lot)}")
+            messages.success(
+                request, f"Lot {lot} is received with {kg(lines[0].change_g, 3)} kg{_reckoned(lot)}. {_beside(lot)}"
+            )
             return redirect("lot", label=lot.label)
     back = reverse("yarn")
     return render(
@@ -161,6 +164,16 @@ def _offered(request: HttpRequest) -> dict[str, Any]:
     elif yarn := Yarn.objects.filter(code=request.GET.get("yarn", "")).first():
         offered["yarn"] = yarn.pk
     return offered
+
+
+def _reckoned(lot: YarnLot) -> str:
+    """How the mass that was weighed became the one that is in the book."""
+    if lot.measured_regain_pct is None:
+        return ""
+    return (
+        f": {kg(lot.weighed_g, 3)} kg weighed at {num(lot.measured_regain_pct)} % regain, reckoned at"
+        f" {num(lot.yarn.regain_pct)} % by {lot.yarn.regain_authority}"
+    )
 
 
 def _beside(lot: YarnLot) -> str:
@@ -279,7 +292,8 @@ def acts_for(lot: Any) -> list[str]:
 
 
 def _lot(label: str) -> Any:
-    rows = YarnLot.objects.select_related("yarn", "place", "delivery").with_balance()
+    balances: Any = YarnLot.objects.select_related("yarn", "place", "delivery").with_balance()
+    rows = balances.with_receipt()
     return get_object_or_404(rows.annotate(cones=Sum("movements__packages_change")), label=label)
 
 
@@ -309,6 +323,7 @@ def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = 
             "page": Paginator(lines, LINES_PER_LEAF).get_page(request.GET.get("page")),
             "cones": _just_back(request, lot),
             "treatments": lot.treatments.order_by("-began_on", "-pk"),
+            "claims": Claim.objects.filter(lots__lot=lot).order_by("-number"),
             "irreversible": {Movement.REVERSE, Movement.NOTE},
         },
     )

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 
 from inventory import services
 from inventory.forms import FibreForm, OnceForm, PlaceForm, SupplierForm, TrapForm
-from inventory.models import Fibre, Inspection, Place, Supplier, Trap
+from inventory.models import Claim, Fibre, Inspection, Place, Supplier, Trap
 from inventory.views import is_written
 from mill.desk import room
 from mill.listing import Column, listing
@@ -88,16 +88,29 @@ def traps(request: HttpRequest) -> HttpResponse:
     )
 
 
+def _open_deliveries(supplier: Supplier) -> str:
+    return f"{reverse('deliveries')}?supplier={supplier.pk}"
+
+
 @require_GET
 @room("yarn")
 def suppliers(request: HttpRequest) -> HttpResponse:
+    is_open, today = Q(deliveries__is_closed=False), timezone.localdate()
+    is_claimed = Q(deliveries__claims__state__in=[Claim.WRITTEN, Claim.SENT])
     return listing(
         request,
-        Supplier.objects.all(),
+        Supplier.objects.annotate(
+            n_open=Count("deliveries", filter=is_open, distinct=True),
+            n_overdue=Count("deliveries", filter=is_open & Q(deliveries__expected_on__lt=today), distinct=True),
+            n_claims=Count("deliveries__claims", filter=is_claimed, distinct=True),
+        ),
         columns=[
             Column("Supplier", lambda r: r.code, "code", link=lambda r: reverse("supplier", args=[r.pk])),
             Column("Name", lambda r: r.name, "name"),
             Column("Lead time", lambda r: r.lead_time_days, "lead_time_days", "days", is_number=True),
+            Column("Deliveries open", lambda r: r.n_open, "n_open", is_number=True, link=_open_deliveries),
+            Column("Overdue", lambda r: r.n_overdue, "n_overdue", is_number=True),
+            Column("Claims open", lambda r: r.n_claims, "n_claims", is_number=True),
         ],
         template="inventory/records.html",
         name="suppliers",

@@ -323,9 +323,30 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
             "comparison": comparison(run),
             "loads": _loads(run),
             "changes": _changes(run),
-            "foreseen": foresight.foresee_plan(run) if run.state == PlanRun.OFFERED else None,
+            **_foreseen(request, run, len(slots)),
         },
     )
+
+
+# So many warps are weighed while the page is made; of a fuller shed the section comes a moment later.
+WEIGHED_AT_ONCE = 80
+
+
+def _foreseen(request: HttpRequest, run: PlanRun, n_warps: int) -> dict[str, Any]:
+    """What an offered plan would do to the store."""
+    if run.state != PlanRun.OFFERED:
+        return {}
+    is_now = n_warps <= WEIGHED_AT_ONCE or "store" in request.GET
+    return {"is_weighed": True, "foreseen": foresight.foresee_plan(run) if is_now else None}
+
+
+@require_GET
+@room("looms")
+def plan_foresight(request: HttpRequest, pk: int) -> HttpResponse:
+    """The same alone, for the page to put in its place."""
+    run = get_object_or_404(PlanRun, pk=pk)
+    foreseen = foresight.foresee_plan(run) if run.state == PlanRun.OFFERED else None
+    return render(request, "planning/_plan_foresight.html", {"run": run, "foreseen": foreseen})
 
 
 COST_ROWS: list[tuple[str, str, Callable[[Any], str]]] = [
@@ -459,6 +480,7 @@ urlpatterns = [
     path("looms/plans/looking/<int:pk>/", plan_work, name="plan_work"),
     path("looms/plans/looking/<int:pk>/stop/", plan_stop, name="plan_stop"),
     path("looms/plans/<int:pk>/", plan, name="plan"),
+    path("looms/plans/<int:pk>/foresight/", plan_foresight, name="plan_foresight"),
     path("looms/plans/<int:pk>/decide/", plan_decide, name="plan_decide"),
     path("looms/<str:code>/", loom, name="loom"),
     path("looms/<str:code>/edit/", loom_edit, name="loom_edit"),

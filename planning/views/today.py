@@ -310,7 +310,7 @@ def today(request: HttpRequest) -> HttpResponse:
             "Shades to compare",
             unapproved_shades(),
             all_well="Every lot’s shade is approved.",
-            list_address=reverse("lots"),
+            list_address=f"{reverse('lots')}?shade=false",
         ),
         chapter(
             "Due in the store",

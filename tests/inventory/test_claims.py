@@ -159,6 +159,14 @@ def test_what_a_supplier_can_not_say_is_refused(delivery):
     assert services.drop_claim(claim=claim, answer="Too little to follow up.").said == "dropped"
 
 
+def test_an_audit_works_a_claim_out_again(delivery):
+    claim = claimed(delivery)
+    assert list(services.audit_differences()) == []
+    Claim.objects.filter(pk=claim.pk).update(due_g=29_946, short_g=1_054)
+    (said,) = services.audit_differences()
+    assert said == "Claim 1 says 29946 g came and 1054 g are short; worked afresh it is 29947 and 1053 g."
+
+
 # The pages
 
 
@@ -201,6 +209,11 @@ def test_a_claim_is_worked_while_it_is_typed_and_made_once(desk, delivery):
     assert Claim.objects.count() == 1
     assert "There is claim 1 of it already" in text_of(opened(desk, "claim_new", delivery.pk))
     assert "Claim 1 , 1.053 kg short: not sent yet." in text_of(opened(desk, "delivery", delivery.pk))
+    assert "Short weight of its delivery: Claim 1 , not sent yet." in text_of(opened(desk, "lot", "A12"))
+    (supplier,) = rows_of_csv(opened(desk, "suppliers", csv=1))
+    assert (supplier["Deliveries open"], supplier["Claims open"]) == ("0", "0"), (
+        "the delivery names no supplier of its own"
+    )
 
 
 def test_moisture_by_a_meter_is_of_the_whole(desk, delivery):

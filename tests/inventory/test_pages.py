@@ -199,6 +199,7 @@ def test_lots_are_found_by_what_they_have(desk):
     assert found(yarn=yarn.pk) == {"A1"}
     assert found(place=place.pk) == {"A1"}
     assert found(quarantined="true") == {"Q2"}
+    assert found(shade="false") == set()
     assert found(free="true") == {"A1", "Q2"}
     assert found(free="false") == {"H3"}
     assert found(text="777") == {"Q2"}
@@ -408,7 +409,8 @@ def test_another_dye_lot_than_was_promised_is_said(desk):
 def test_moisture_by_a_meter_is_of_the_whole(desk):
     # 20 % of the whole are 25 % of the dry: 1 kg is 800 g dry, and 936 g at 17 %.
     said = receive_said(grams="1", moisture_pct="20", moisture_of="content")
-    written(desk, "lot_receive", said=said)
+    page = text_of(written(desk, "lot_receive", said=said))
+    assert "with 0.936 kg: 1.000 kg weighed at 25 % regain, reckoned at 17 % by EU 1007/2011 Annex IX." in page
     assert Movement.objects.get().change_g == 936
     assert YarnLot.objects.get().measured_regain_pct == 25
 

@@ -265,8 +265,23 @@ def test_the_plans_page_says_what_it_does_before_it_is_put_in_force(shed, desk):
     assert "What it does to the store, once in force" in page
     assert "No reservation is lost" in page
     assert run.state == PlanRun.OFFERED
+    alone = text_of(desk.get(reverse("plan_foresight", args=[run.pk])))
+    assert "No reservation is lost" in alone
+    assert "What it does to the store" in text_of(desk.get(reverse("board"), {"plan": run.pk}))
     plans.put_in_force(run)
     assert "once in force" not in text_of(desk.get(reverse("plan", args=[run.pk])))
+
+
+def test_a_full_sheds_plan_is_weighed_a_moment_later(shed, desk, monkeypatch):
+    run = plans.make_plan(rule="setups_first", now=shed + timedelta(days=14))
+    monkeypatch.setattr("planning.views.looms.WEIGHED_AT_ONCE", 1)
+    address = reverse("plan", args=[run.pk])
+    page = desk.get(address).content.decode()
+    assert f'hx-get="{reverse("plan_foresight", args=[run.pk])}" hx-trigger="load"' in page
+    assert "No reservation is lost" not in page
+    assert "No reservation is lost" in text_of(desk.get(address, {"store": "yes"})), (
+        "without a script it is a link away"
+    )
 
 
 # The pages of orders
