@@ -107,7 +107,7 @@ def work_out_claim(
         formula="the lots together",
         sum=" + ".join(map(str, due)),
         unit="g",
-        source="a sum",
+        source="arithmetic",
     )
     if together_g >= invoiced_g:
         raise Refusal(
@@ -122,7 +122,7 @@ def work_out_claim(
         formula="invoiced − came",
         sum=f"{invoiced_g} − {together_g}",
         unit="g",
-        source="a difference",
+        source="arithmetic",
     )
     weighed_g = sum(lot.weighed_g for lot in weighed)
     return ClaimFigures(invoiced_g, weighed_g, together_g, short_g, tuple(due)), working

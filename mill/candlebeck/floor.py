@@ -153,7 +153,7 @@ def claim_short_weight(story: Story) -> None:
     """Two deliveries came damp: of one the supplier has allowed a part, the other claim has gone out."""
     rows = (
         Delivery.objects.with_received()
-        .filter(received_g__gt=20_000, lots__packages__gt=0, expected_on__gte=story.ago(90))
+        .filter(is_closed=True, received_g__gt=20_000, expected_on__range=(story.ago(90), story.ago(12)))
         .distinct()
         .order_by("-expected_on", "pk")
     )

@@ -1,4 +1,5 @@
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any, cast
 
 import django_filters
@@ -437,10 +438,23 @@ def _tell(request: HttpRequest, change: orders.LineChange) -> None:
         )
 
 
-@require_POST
 @room("orders")
+@require_http_methods(["GET", "POST"])
 def line_call_off(request: HttpRequest, number: str, position: int) -> HttpResponse:
+    """What calling a line off does to the store; and the deed."""
     line = _line(number, position)
+    if request.method == "GET":
+        nothing = replace(orders.draft_of(line), pieces=0)
+        return render(
+            request,
+            "planning/line_call_off.html",
+            {
+                "title": f"Call {line} off",
+                "line": line,
+                "foreseen": line_foresight.foresee_line(line, nothing),
+                "parts": line.parts.select_related("warp").order_by("warp__number"),
+            },
+        )
     reason = request.POST.get("reason", "")
     return _line_verb(request, line, lambda: orders.call_off_line(line, by=request.user, reason=reason), "called off")
 

@@ -166,6 +166,19 @@ def test_a_line_that_leaves_its_warp_lets_its_yarn_go(tweed, planner):
     assert first.parts.get().pieces == 2
 
 
+def test_a_line_called_off_is_seen_before_it_is(desk, tweed, planner):
+    line, warp = on_warp(tweed, planner, length_m=Decimal("70.00"))
+    address = reverse("line_call_off", args=[line.order.number, line.position])
+    assert address in desk.get(reverse("order", args=[line.order.number])).content.decode()
+    page = text_of(desk.get(address))
+    assert str(warp) in page
+    assert "no longer short" in page
+    foreseen = foresee_line(line, replace(orders.draft_of(line), pieces=0))
+    check(foreseen, lambda: desk.post(address))
+    line.refresh_from_db()
+    assert line.state == OrderLine.CALLED_OFF
+
+
 def draft_of_line(spec, **changes):
     facts = {"pieces": 2, "length_m": Decimal("60.00"), "due_on": in_days(60)}
     return LineDraft(colourway=spec.cloth.colourways.earliest("pk"), **{**facts, **changes})
