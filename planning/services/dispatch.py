@@ -36,7 +36,7 @@ class PieceGoing:
 
 @dataclass(frozen=True)
 class LineGoing:
-    """A line on a dispatch: the pieces that go now, and what was sent of it in all."""
+    """A line on a dispatch: the pieces that go now, and what was sent of it in all; more is to come unless is_last."""
 
     line: OrderLine
     pieces: tuple[PieceGoing, ...]
@@ -133,7 +133,10 @@ def lines_on(dispatch: Dispatch) -> list[LineGoing]:
             line=line, dispatch__taken_back_at__isnull=True, dispatch__number__lte=dispatch.number
         )
         lengths = [row.length_m for row in sent]
+        goes_on = DispatchPiece.objects.filter(
+            line=line, dispatch__taken_back_at__isnull=True, dispatch__number__gt=dispatch.number
+        ).exists()
         delivery = against_order(lengths, ordered_m=line.pieces * line.length_m, tolerance_pct=line.tolerance_pct)
         going = tuple(PieceGoing(row, _grade_on(dispatch, row.piece)) for row in rows if row.line_id == line.pk)
-        found.append(LineGoing(line, going, delivery, line.state == OrderLine.SENT))
+        found.append(LineGoing(line, going, delivery, line.state == OrderLine.SENT and not goes_on))
     return found

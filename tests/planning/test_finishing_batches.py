@@ -174,13 +174,18 @@ def test_pieces_leave_on_a_note_that_says_what_is_short(sent_to, planner):
         pieces.measure(rows[0], length_m=Decimal(60), width_cm=Decimal(150), mass_g=None, by=planner)
 
 
-def test_a_part_delivery_leaves_the_line_open_and_the_second_note_counts_both(sent_to, planner):
+def test_a_part_delivery_leaves_the_line_open_and_the_second_note_counts_both(sent_to, planner, desk):
     one, two = dispatch.ready_for(sent_to)
     first = dispatch.send(sent_to, [one], sent_on=timezone.localdate(), by=planner, key="1")
+    assert (
+        "Sent so far:</strong> 58.5 m of 120 m ordered; the rest follows" in desk.get("/dispatch/1/").content.decode()
+    )
     assert one.line.__class__.objects.get(pk=one.line_id).state == OrderLine.READY
     second = dispatch.send(sent_to, [two], sent_on=timezone.localdate(), by=planner, key="2")
     assert dispatch.lines_on(first)[0].delivery.sent_m == Decimal("58.50")
     assert dispatch.lines_on(second)[0].delivery.sent_m == Decimal("117.60")
+    # The first note, printed again, still says that the rest follows.
+    assert [dispatch.lines_on(sent)[0].is_last for sent in (first, second)] == [False, True]
 
 
 def test_what_is_not_ready_or_not_theirs_is_not_sent(sent_to, planner):
