@@ -1,11 +1,16 @@
 """Tracing: from a piece back to lots, warp, loom and people; from a lot forward to every piece and customer."""
 
+import re
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
 from inventory.models import YarnLot
-from planning.models import Customer, Piece, Warp, WarpHold
+from planning.models import Customer, FloorEvent, Piece, Warp, WarpHold
+
+# The words of an entry before its figures: "Measured 60.2 m ..." is measured. One that begins with a figure grades.
+ACT = re.compile(r"[^\W\d][^\d:,.]*")
+OF_THE_WARP = (FloorEvent.WOUND, FloorEvent.GAITED, FloorEvent.STARTED, FloorEvent.WEFT_CHANGED)
 
 
 @dataclass(frozen=True)
@@ -24,6 +29,13 @@ class Origin:
     lots: tuple[LotUsed, ...]
     people: tuple[tuple[str, str], ...]
 
+    @property
+    def by_person(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = defaultdict(list)
+        for what, who in self.people:
+            found[who].append(what)
+        return dict(found)
+
 
 def origin_of(piece: Piece) -> Origin:
     """The lots drawn for its warp and everybody who had it in hand.
@@ -40,7 +52,11 @@ def origin_of(piece: Piece) -> Origin:
     lots = tuple(LotUsed(hold.reservation.lot, hold.use, hold.drawn_g) for hold in holds)
     people: dict[tuple[str, str], None] = {}
     if piece.warp:
-        for event in piece.warp.events.select_related("worker").filter(refused=""):
+        # What was told of the warp before any piece, and of this one; the stops between are in the floor's own list.
+        told = piece.warp.events.select_related("worker").filter(
+            refused="", undone_by__isnull=True, kind__in=OF_THE_WARP
+        )
+        for event in told:
             people[event.kind, event.worker.name] = None
     if piece.woven_by:
         people["cut off", piece.woven_by.name] = None
@@ -52,8 +68,11 @@ def origin_of(piece: Piece) -> Origin:
             people[step.batch.step, step.batch.worker.name] = None
     for entry in piece.entries.select_related("worker", "by"):
         who: Any = entry.worker.name if entry.worker else entry.by and (entry.by.get_full_name() or entry.by.username)
-        if who:
-            people[entry.said.split(",")[0].split(":")[0].split(".")[0][:40], who] = None
+        what = ACT.match(entry.said)
+        if who and what and not entry.said.startswith(("Cut off", "Out of")):
+            people[what[0].strip().lower(), who] = None
+        elif who and what is None:
+            people["graded", who] = None
     return Origin(lots, tuple(people))
 
 
