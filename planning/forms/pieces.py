@@ -114,6 +114,18 @@ def read_fault(line: str) -> Fault:
     )
 
 
+class FinalPerchForm(MeasureForm, FaultsForm):
+    """Everything that is looked at before a piece is ready: mending again and re-finishing have a form of their own."""
+
+    verdict = forms.ChoiceField(
+        choices=[(v, v) for v in (Piece.PASS, Piece.SECOND)], widget=forms.RadioSelect, initial=Piece.PASS
+    )
+    why = forms.CharField(
+        required=False, max_length=200, help_text="Where it does not pass, or passes with more points than the limit."
+    )
+    field_order = ["length_m", "width_cm", "mass_g", "faults", "verdict", "why", "worker"]
+
+
 class JudgeForm(forms.Form):
     verdict = forms.ChoiceField(choices=Piece.VERDICTS, widget=forms.RadioSelect)
     why = forms.CharField(

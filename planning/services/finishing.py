@@ -76,6 +76,14 @@ def standing(piece: Piece) -> Standing:
     return Standing(f"to {step.name}", step=step) if step else Standing("to the final perch")
 
 
+GREY_PERCH, MENDERS, FINAL_PERCH = "the grey perch", "the menders", "the final perch"
+
+
+def first_waiting(station: str) -> Piece | None:
+    """The most urgent piece at the perch or the mending table."""
+    return next((queue.pieces[0] for queue in queues() if queue.step == station), None)
+
+
 # Batches
 
 

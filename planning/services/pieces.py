@@ -388,6 +388,25 @@ def judge(
     return piece
 
 
+@transaction.atomic
+def final_perch(
+    piece: Piece,
+    *,
+    length_m: Decimal,
+    width_cm: Decimal,
+    mass_g: int | None,
+    faults: Sequence[Fault],
+    verdict: str,
+    by: Any,
+    worker: Worker | None = None,
+    why: str = "",
+) -> Piece:
+    """Measured, graded and judged in one go, as the percher has it before them; all of it or nothing."""
+    measure(piece, length_m=length_m, width_cm=width_cm, mass_g=mass_g, by=by, worker=worker)
+    write_faults(piece, faults, by=by, worker=worker)
+    return judge(piece, verdict=verdict, why=why, by=by, worker=worker)
+
+
 # Order lines
 
 

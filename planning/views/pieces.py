@@ -4,7 +4,7 @@ from uuid import uuid4
 import django_filters
 from django import forms
 from django.contrib import messages
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
@@ -20,12 +20,13 @@ from planning.forms.pieces import (
     AllocateForm,
     CorrectLengthForm,
     FaultsForm,
+    FinalPerchForm,
     JudgeForm,
     MeasureForm,
     MendForm,
     PerchForm,
 )
-from planning.models import Piece
+from planning.models import BatchPiece, Piece
 from planning.services import finishing, pieces, tracing
 from planning.services.pieces import measured
 
@@ -95,7 +96,13 @@ def _piece(number: str) -> Piece:
         Piece.objects.select_related(
             "spec__cloth", "line__order__customer", "line__colourway", "warp__loom", "woven_by"
         ).prefetch_related(
-            "spec__route_steps", "steps__batch", "mends__worker", "faults", "entries__worker", "entries__by"
+            "spec__route_steps",
+            # As it went through them; the batches' own order has the last first.
+            Prefetch("steps", BatchPiece.objects.select_related("batch").order_by("round", "step_position")),
+            "mends__worker",
+            "faults",
+            "entries__worker",
+            "entries__by",
         ),
         number=number,
     )
@@ -122,6 +129,7 @@ def _forms(piece: Piece, act: str = "", data: Any = None) -> dict[str, forms.For
             },
         ),
         "mend": MendForm(given("mend"), prefix="mend", initial={"key": uuid4().hex}),
+        "final": FinalPerchForm(given("final"), prefix="final", initial={"faults": faults}),
         "faults": FaultsForm(given("faults"), prefix="faults", initial={"faults": faults}),
         "measure": MeasureForm(given("measure"), prefix="measure"),
         "judge": JudgeForm(given("judge"), prefix="judge", piece=piece),
@@ -142,6 +150,9 @@ def _act(piece: Piece, act: str, said: dict[str, Any], by: Any) -> str:
         case "mend":
             pieces.mend(piece, by=by, **said)
             return f"{said['minutes']} minutes of mending are written down."
+        case "final":
+            judged = pieces.final_perch(piece, by=by, **said)
+            return f"Piece {piece}: {judged.verdict}, {judged.points} points."
         case "faults":
             done = pieces.write_faults(piece, said["faults"], by=by, worker=said["worker"])
             return f"{len(said['faults'])} faults, {done.points} points."
@@ -161,6 +172,20 @@ def _act(piece: Piece, act: str, said: dict[str, Any], by: Any) -> str:
             return f"Piece {piece} is {said['grey_length_m']} m off the loom."
 
 
+# What is done at each station, and where a piece that was seen to there leaves the next one waiting.
+ACT_AT = {
+    f"to {finishing.GREY_PERCH}": "perch",
+    f"to {finishing.MENDERS}": "mend",
+    f"to {finishing.FINAL_PERCH}": "final",
+}
+STATION_OF = {
+    "perch": finishing.GREY_PERCH,
+    "mend": finishing.MENDERS,
+    "final": finishing.FINAL_PERCH,
+    "judge": finishing.FINAL_PERCH,
+}
+
+
 @require_http_methods(["GET", "POST"])
 @room("pieces")
 def piece(request: HttpRequest, number: str) -> HttpResponse:
@@ -172,9 +197,11 @@ def piece(request: HttpRequest, number: str) -> HttpResponse:
         if form.is_valid():
             try:
                 messages.success(request, _act(found, act, dict(form.cleaned_data), request.user))
-                return redirect("piece", number=number)
+                return redirect(f"{reverse('piece', args=[number])}?after={act}")
             except Refusal as refusal:
                 form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+    standing = finishing.standing(found)
+    station = STATION_OF.get(request.GET.get("after", ""), "")
     return render(
         request,
         "planning/piece.html",
@@ -183,7 +210,10 @@ def piece(request: HttpRequest, number: str) -> HttpResponse:
             "piece": found,
             "measured": measured(found),
             "limit": pieces.limit_for(found),
-            "standing": finishing.standing(found),
+            "standing": standing,
+            "next_act": ACT_AT.get(standing.where, ""),
+            "station": station,
+            "next_piece": finishing.first_waiting(station) if station else None,
             "mended_min": pieces.mended_min(found),
             "left_min": pieces.mending_left_min(found),
             "delivery": pieces.delivery_of(found.line) if found.line else None,

@@ -387,7 +387,9 @@ TO_SEND = {"NETH": ["74-1", "74-2"], "EVER": ["76-1", "76-2", "79-1", "79-2", "7
 
 def act(page, number: str, label: str, button: str, said: dict[str, str], tick: str = "") -> None:
     page.goto(f"/pieces/{number}/")
-    page.locator("summary", has_text=label).click()
+    opened_by_itself = page.locator("details[open]", has=page.locator("summary", has_text=label))
+    if not opened_by_itself.count():
+        page.locator("summary", has_text=label).click()
     for name, value in said.items():
         page.fill(f"[name='{name}']", value)
     if tick:

@@ -274,6 +274,42 @@ def test_the_page_does_each_thing_and_keeps_what_was_typed_when_it_is_refused(wa
     assert "2 points are" in text
 
 
+def test_the_next_thing_is_open_and_the_next_piece_of_the_station_is_named(warp, planner, desk):
+    one, two = cut(warp, planner), cut(warp, planner)
+    page = desk.get(f"/pieces/{one.number}/").content.decode()
+    assert page.index("<details open>") < page.index("Grey perch") < page.index("What else is done with it")
+    perched = {"act": "perch", "perch-length_m": "64", "perch-width_cm": "165", "perch-mending_min": "30"}
+    page = desk.post(f"/pieces/{one.number}/", perched, follow=True).content.decode()
+    assert f'Next for the grey perch: <a href="/pieces/{two.number}/">' in page
+    assert page.index("<details open>") < page.index("Write the minutes down")
+    mended = {"act": "mend", "mend-key": "k", "mend-minutes": "30"}
+    page = desk.post(f"/pieces/{one.number}/", mended, follow=True).content.decode()
+    assert "No other piece waits for the menders." in page
+    assert "<details open>" not in page, "the scour is next, which is no act of this page"
+
+
+def test_the_final_perch_is_one_form_all_of_it_or_nothing(warp, planner, desk):
+    piece = cut(warp, planner)
+    pieces.perch_grey(piece, length_m=Decimal(64), width_cm=Decimal(165), mending_min=20, by=planner)
+    sent = {
+        "act": "final",
+        "final-length_m": "60.2",
+        "final-width_cm": "150",
+        "final-mass_g": "25 kg",
+        "final-faults": "3 m 80 mm float\n9 m hole 10 mm",
+        "final-verdict": "pass",
+    }
+    refused = desk.post(f"/pieces/{piece.number}/", sent)
+    assert "20 min to mend yet" in refused.content.decode()
+    piece.refresh_from_db()
+    assert (piece.finished_length_m, piece.points, piece.faults.count()) == (None, None, 0)
+    pieces.mend(piece, minutes=20, by=planner, key="m")
+    page = desk.post(f"/pieces/{piece.number}/", sent, follow=True).content.decode()
+    assert f"Piece {piece}: pass, 4 points." in page
+    piece.refresh_from_db()
+    assert (piece.state, piece.finished_length_m, piece.mass_g, piece.points) == ("ready", Decimal("60.20"), 25_000, 4)
+
+
 def test_labels_are_printed_for_the_new_pieces_or_those_asked_for(warp, planner, desk):
     one, two = cut(warp, planner), cut(warp, planner)
     text = desk.get("/pieces/labels/").content.decode()
