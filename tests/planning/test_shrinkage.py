@@ -73,8 +73,25 @@ def test_chi_square_is_that_of_the_printed_table(share, freedom, printed):
     assert chi2_quantile(share, freedom) == pytest.approx(printed, abs=0.0006)
 
 
+def test_the_alloy_in_print_has_the_intervals_in_print():
+    """Montgomery and Runger, Applied Statistics and Probability for Engineers, examples 8-4 and 8-8: load at failure of
+    22 specimens of U-700 alloy. Mean 13.71, s 3.55; 95 % confidence interval of the mean 12.14 to 15.28, 95 % prediction
+    interval of the next specimen 6.16 to 21.26. The 22 loads are from memory, and have the printed mean and s.
+    """
+    loads = "19.8 10.1 14.9 7.5 15.4 15.4 15.4 18.5 7.9 12.7 11.9 11.4 11.4 14.1 17.6 16.7 15.8 19.5 8.8 13.6 11.9 11.4"
+    learned = learn([Decimal(load) for load in loads.split()])
+    assert (learned.n, learned.mean_pct, learned.spread_pct) == (22, Decimal("13.71"), Decimal("3.55"))
+    # Printed from the rounded mean and s.
+    for found, printed in (
+        (learned.mean_between, ("12.14", "15.28")),
+        (learned.next_between, ("6.16", "21.26")),
+    ):
+        assert abs(found.low_pct - Decimal(printed[0])) <= Decimal("0.02")
+        assert abs(found.high_pct - Decimal(printed[1])) <= Decimal("0.02")
+
+
 def test_forty_three_wafers_have_the_tolerance_factor_in_print():
-    """NIST/SEMATECH e-Handbook, 7.2.6.3: 90 % of the wafers with 99 % confidence, N = 43: k2 = 2.217. From memory."""
+    """NIST/SEMATECH e-Handbook, 7.2.6.3: 90 % of the wafers with 99 % confidence, N = 43: k2 = 2.217."""
     assert two_sided_factor(43, share=0.90, confidence=0.99) == pytest.approx(2.217, abs=0.0005)
 
 
