@@ -21,6 +21,8 @@ class SlotSerializer(serializers.ModelSerializer[Slot]):
             "setup_stops_at",
             "weaving_starts_at",
             "weaving_stops_at",
+            "first_starts_at",
+            "first_stops_at",
             "late_min",
             "why",
         ]
@@ -144,6 +146,7 @@ class PlanSerializer(serializers.ModelSerializer[PlanRun]):
             "state",
             "made_at",
             "in_force_from",
+            "retimed_at",
             "fingerprint",
             "cost",
             "is_optimal",

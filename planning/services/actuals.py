@@ -158,6 +158,13 @@ def offers(groups: Sequence[Group]) -> list[Offer]:
     return found
 
 
+def offer_of(loom: Loom) -> Offer | None:
+    """What the loom showed of late, where its record says otherwise."""
+    since = timezone.now() - woven.OF_LATE
+    rows = spells(since=since, warps=warps_since(since, loom=loom))
+    return next(iter(offers(grouped(rows, lambda row: row.loom))), None)
+
+
 @transaction.atomic
 def take_efficiency(loom: Loom, *, efficiency_pct: Decimal, by: Any) -> Loom:
     """Write the woven efficiency into the loom's record; warps and demand on it are worked out again."""

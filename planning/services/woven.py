@@ -93,12 +93,12 @@ def told_of(warps: QuerySet[Warp]) -> QuerySet[Warp]:
     )
 
 
-def warps_since(since: datetime) -> list[Warp]:
-    """Warps of which a piece was taken off, or picks were read, since then."""
+def warps_since(since: datetime, *, loom: Loom | None = None) -> list[Warp]:
+    """Warps of which a piece was taken off, or picks were read, since then; of one loom, if one is named."""
     warps = Warp.objects.filter(
         events__kind__in=COUNTED[1:], events__happened_at__gte=since, loom__isnull=False
     ).distinct()
-    return list(told_of(warps))
+    return list(told_of(warps.filter(loom=loom) if loom else warps))
 
 
 def spells(*, since: datetime, until: datetime | None = None, warps: Sequence[Warp] | None = None) -> list[Woven]:

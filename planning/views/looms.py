@@ -23,7 +23,7 @@ from mill.templatetags.mill import day, hours, moment, num
 from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp
-from planning.services import clock, explaining, foresight, improving, looms, plans
+from planning.services import actuals, clock, explaining, foresight, improving, looms, plans
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.views.feeds import feed_address
 from planning.worktime import WEEK_MIN
@@ -171,6 +171,7 @@ def loom(request: HttpRequest, code: str) -> HttpResponse:
             "run": run,
             "closures": found.closures.all(),
             "breakdown": BreakdownForm(),
+            "offer": actuals.offer_of(found),
             "feed": feed_address(request, code),
             "woven": found.warps.filter(state=Warp.WOVEN_OUT).order_by("-woven_out_on")[:20],
         },

@@ -216,6 +216,9 @@ def test_a_line_that_comes_off_too_late_is_warned_of_the_same_minute(woven):
 def test_the_efficiency_is_offered_to_the_record_and_taken_by_a_button(woven, desk):
     page = desk.get("/woven/", {"days": 28}).content.decode()
     assert "Loom 7 ran at 64.1 %" in page
+    # 135 360 picks in 960 minutes; on the loom's own page as well.
+    assert "over 135\u202f360 picks in 16 h" in page
+    assert "Reckon with 64.1 % from now on" in desk.get("/looms/7/").content.decode()
     desk.post("/woven/7/efficiency/", {"efficiency_pct": "64.1"})
     assert Loom.objects.get().efficiency_pct == Decimal("64.10")
     assert Loom.objects.get().history.first().history_change_reason == "as it was woven"

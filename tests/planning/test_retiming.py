@@ -194,3 +194,6 @@ def test_the_plans_page_says_that_its_times_follow_the_floor(tell, desk):
     page = desk.get(f"/looms/plans/{run.pk}/").content.decode()
     assert "Its times follow what the floor tells" in page
     assert "planned " in page
+    shown = desk.get(f"/api/plans/{run.pk}/").json()
+    assert shown["retimed_at"]
+    assert shown["slots"][0]["first_stops_at"] < shown["slots"][0]["weaving_stops_at"]
