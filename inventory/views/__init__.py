@@ -1,10 +1,13 @@
 """The store's pages, a file per noun. Each ends with its own `urlpatterns`."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
+from django.contrib import messages
 from django.forms import BaseForm
+from django.http import HttpRequest
 
+from inventory.models import Reservation, YarnLot
 from mill.refusal import Refusal
 
 
@@ -20,3 +23,12 @@ def is_written(form: BaseForm, write: Callable[[], Any]) -> bool:
         form.add_error(refusal.field if is_seen else None, refusal.message)
         return False
     return True
+
+
+def warn_of_holds(request: HttpRequest, lots: Iterable[YarnLot]) -> None:
+    """Lots that went into quarantine may be held for something, which then waits."""
+    held_for = list(dict.fromkeys(row.for_what for row in Reservation.objects.open().filter(lot__in=lots)))
+    if held_for:
+        messages.warning(
+            request, f"It is still held for {', '.join(held_for)}: choose another lot there, then let this one go."
+        )

@@ -31,7 +31,7 @@ from inventory.forms import (
     WhyForm,
 )
 from inventory.models import Claim, Delivery, Movement, Place, Reservation, Yarn, YarnLot
-from inventory.views import is_written
+from inventory.views import is_written, warn_of_holds
 from inventory.views.yarns import mass, named_swatch
 from mill.desk import room
 from mill.listing import Column, listing, yes_or_no
@@ -351,7 +351,7 @@ def lot_write(request: HttpRequest, label: str, name: str) -> HttpResponse:
     if form.is_valid() and is_written(form, lambda: act.write(lot, form, request.user)):
         messages.success(request, _done(lot, act))
         if name == "quarantine":
-            _warn_of_holds(request, lot)
+            warn_of_holds(request, [lot])
         if name == "return":
             # The page offers the label of what has just come back.
             return redirect(f"{reverse('lot', args=[label])}?{urlencode({'cones': form.cleaned_data['key']})}")
@@ -362,14 +362,6 @@ def lot_write(request: HttpRequest, label: str, name: str) -> HttpResponse:
 def _done(lot: YarnLot, act: Act) -> str:
     now = _lot(lot.label)
     return f"Lot {lot}, {act.said}: {kg(now.on_hand_g, 3)} kg on hand, {kg(now.available_g, 3)} kg free."
-
-
-def _warn_of_holds(request: HttpRequest, lot: YarnLot) -> None:
-    held_for = [str(row.for_what) for row in lot.reservations.open()]
-    if held_for:
-        messages.warning(
-            request, f"It is still held for {', '.join(held_for)}: choose another lot there, then let this one go."
-        )
 
 
 @require_POST

@@ -13,7 +13,7 @@ from inventory.models import Place, Treatment, YarnLot
 from inventory.services import what_is_treated
 from inventory.store_care import CAUTION
 from inventory.treatment import ASK_FIRST, WAYS, degrees
-from inventory.views import is_written
+from inventory.views import is_written, warn_of_holds
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.templatetags.mill import day, num
@@ -90,6 +90,7 @@ def treatment_new(request: HttpRequest) -> HttpResponse:
 
         if is_written(form, write):
             messages.success(request, f"{rows[0]} is begun: {what_is_treated(rows[0])} can't be drawn meanwhile.")
+            warn_of_holds(request, rows[0].lots.all())
             return redirect("treatment", pk=rows[0].pk)
     return render(
         request,

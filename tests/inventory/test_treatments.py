@@ -189,6 +189,7 @@ def test_what_a_treatment_asks_for_is_due_on_its_day(planner):
 
 def test_a_lot_is_treated_from_its_page_to_its_release(desk):
     lot = make_lot(label="Q1", grams=9000)
+    services.reserve(lot=lot, grams=500, for_what="Warp 118", by=None)
     services.quarantine(lot=lot, reason="larvae in two cones", by=None)
     assert 'href="/store/treatments/new/?lot=Q1"' in opened(desk, "lot", "Q1").content.decode()
     form = opened(desk, "treatment_new", lot="Q1")
@@ -202,6 +203,7 @@ def test_a_lot_is_treated_from_its_page_to_its_release(desk):
     for _ in range(2):
         page = text_of(written(desk, "treatment_new", said=said))
         assert "lot Q1 can" in page
+        assert "It is still held for Warp 118" in page
     row = Treatment.objects.get()
     assert (row.target_core_c, row.target_h, row.done_by) == (-20, 144, "Hill Pest Control")
     address = reverse("treatment", args=[row.pk])
