@@ -528,6 +528,9 @@ class InspectionForm(KeyedForm):
             required=False,
             widget=forms.CheckboxSelectMultiple,
         )
+        self.fields["renewed"].label_from_instance = lambda trap: (  # type: ignore[attr-defined]
+            f"{trap}, {trap.get_catches_display()}, since {trap.lure_renewed_on.day} {trap.lure_renewed_on:%b}"
+        )
         if not traps:
             del self.fields["renewed"]
         self.order_fields(["key", "on", *(name for name, *_ in SPECIES), "renewed", "note"])

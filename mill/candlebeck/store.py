@@ -29,6 +29,8 @@ EXPECTED_IN = (-9, -4, -1, 3, 6, 10, 13, 17, 24, 31, 38, 45)
 SHORT_YARNS = 5
 STOCK_TAKES_AGO = (170, 140, 110, 80, 50, 22)
 KG = 1000
+# An empty cone, and a bag. Made up.
+CONE_G, BAG_G = 65, 350
 # Dye lots by use and primary key of the yarn.
 DyeLots = dict[tuple[str, int], str]
 
@@ -193,6 +195,8 @@ class _Store:
                     received_on=dye_lot.received_on,
                     delivery=dye_lot.delivery,
                     packages=-(-grams // KG),
+                    weighed_g=grams,
+                    gross_g=grams + CONE_G * -(-grams // KG) + BAG_G,
                 )
                 self.grams[lot.label] = grams
                 dye_lot.lots.append(lot)
