@@ -1,6 +1,7 @@
 """Works the job table off in this process: the queue of one PC, with no broker."""
 
 import importlib
+import os
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
@@ -8,6 +9,8 @@ from django.core.management.base import BaseCommand, CommandParser
 from mill import jobs
 from mill.readying import keep_compiled_code, make_ready_ahead
 from mill.tether import leave_in_good_order, tie_to
+
+NICE = 5
 
 
 class Command(BaseCommand):
@@ -25,6 +28,9 @@ class Command(BaseCommand):
         leave_in_good_order()
         if parent:
             tie_to(parent)
+        if hasattr(os, "nice"):
+            # On one PC whoever waits for a page goes before work that nobody waits for.
+            os.nice(NICE)
         for module in include:
             importlib.import_module(module)
         if not quick:
