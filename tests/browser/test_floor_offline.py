@@ -47,7 +47,7 @@ def opened_once(phone, address: str) -> None:
     expect(phone.locator(KEPT)).to_be_attached(timeout=20_000)
 
 
-def test_a_page_is_opened_afresh_without_a_connection_and_says_from_when_it_is(phone, line, ticket):
+def test_a_page_is_opened_afresh_without_a_connection_and_says_from_when_it_is(phone, line, ticket, axe):
     opened_once(phone, f"/floor/{ticket.token}/")
     expect(phone.locator(AS_OF)).to_be_hidden()
     line.cut()
@@ -55,6 +55,8 @@ def test_a_page_is_opened_afresh_without_a_connection_and_says_from_when_it_is(p
     expect(phone.locator("h1")).to_contain_text("Warp 118")
     expect(phone.locator(AS_OF)).to_be_visible()
     expect(phone.locator(AS_OF)).to_contain_text(re.compile(r"As of \d\d:\d\d, .*no connection since"))
+    expect(phone.locator(AS_OF)).to_contain_text("Whether the paper still holds can’t be said until then.")
+    axe(phone)
     # It is drawn as ever: the style and the script came out of the phone too.
     assert phone.locator("[data-likely] button").bounding_box()["height"] >= 56
     line.mend()
@@ -112,7 +114,7 @@ def test_the_list_of_looms_puts_every_looms_page_into_the_phone(phone, line, tic
     expect(phone.locator(".floor-looms a")).to_have_count(2)
 
 
-def test_what_was_never_opened_says_so_and_other_rooms_are_not_kept(phone, line, ticket):
+def test_what_was_never_opened_says_so_and_other_rooms_are_not_kept(phone, line, ticket, axe):
     opened_once(phone, "/floor/")
     phone.goto("/pieces/")
     phone.goto("/floor/told/")
@@ -120,6 +122,7 @@ def test_what_was_never_opened_says_so_and_other_rooms_are_not_kept(phone, line,
     phone.goto("/floor/neverseen123/")
     expect(phone.locator("h1")).to_have_text("No connection")
     expect(phone.get_by_text("has never opened this page")).to_be_visible()
+    axe(phone)
     for address in ("/pieces/", "/floor/told/"):
         with pytest.raises(Error, match="ERR_"):
             phone.goto(address)
