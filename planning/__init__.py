@@ -19,7 +19,9 @@ list_rules  paper rules that put warps on looms
 shed_plan   which warp on which loom, in what order: the timing of a plan, its cost
 improve     the search that makes a plan better; its inner loop is improve_kernel, the shed in its numbers improve_book
 promise     the earliest safe date for what is not yet planned
+run_out     what looms really wove, in what minutes, and what is left of a beam
 piece       grading, measured against planned
+shrinkage   what measured pieces say of a route, and how much more to weave
 picture     a cloth, its draft and a beam drawn as SVG
 formulae    the formulae in the trade's words: label, rule, unit and source of every figure
 csv_book    a CSV file's rows and columns, and what is wrong with them
