@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Sum
+from django.db.models import Prefetch, Sum
 
 from inventory import services as store
 from inventory.models import Yarn
 from inventory.services import Foreseen, HoldLost, OfYarn, Otherwise
 from mill.models import Mill
-from planning.models import Closure, PlanRun, Slot, Warp, WarpHold, WarpYarn
+from planning.models import Closure, PlanRun, Slot, Warp, WarpHold, WarpPart, WarpYarn
 from planning.services import working_out
 from planning.ticket import Figures, YarnNeed
 
@@ -123,7 +123,9 @@ def foresee_plan(run: PlanRun) -> Foreseen:
     for need in WarpYarn.objects.filter(warp__in=moved - other_tails).order_by("use", "yarn__code"):
         needs[need.warp_id].append(need)
     as_they_are = (
-        Warp.objects.open().filter(pk__in=moved - other_tails).prefetch_related("holds", "parts__line", "parts__spec")
+        Warp.objects.open()
+        .filter(pk__in=moved - other_tails)
+        .prefetch_related("holds", Prefetch("parts", WarpPart.objects.select_related("line", "spec")))
     )
     then = [WarpThen(warp, None, then_slots.get(warp.pk), needs=needs[warp.pk]) for warp in as_they_are]
     mill = Mill.the_one()

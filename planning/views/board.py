@@ -25,7 +25,7 @@ from planning.board import Bar, Mark
 from planning.forms.looms import PlaceForm
 from planning.models import Closure, Cloth, Customer, Loom, PlanRun, Slot, Warp, WarpYarn
 from planning.services import board, clock, explaining, plans
-from planning.views.looms import plan_in_force
+from planning.views.looms import plan_in_force, with_parts
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
 
 # Days on the leaf, and from how many minutes on closed time is drawn: nights on a quarter's leaf are not.
@@ -121,11 +121,7 @@ def board_page(request: HttpRequest) -> HttpResponse:
 def page_of(leaf: Leaf) -> dict[str, Any]:
     """All that the board shows: one number of queries, however many looms and warps."""
     run = leaf.run
-    slots = list(
-        run.slots.select_related("warp__pin_loom", "loom").prefetch_related(
-            "warp__parts__line__order__customer", "warp__parts__spec__cloth"
-        )
-    )
+    slots = list(run.slots.select_related("warp__pin_loom", "loom").prefetch_related(with_parts()))
     meant = _meant(leaf, slots)
     frozen = _frozen(slots)
     late_days = {row["warp"]: row["days"] for row in run.explained.get("late", [])}

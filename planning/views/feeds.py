@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import path, reverse
@@ -15,7 +15,7 @@ from icalendar import Calendar, Event
 from mill.desk import room
 from mill.models import Mill
 from mill.templatetags.mill import hours
-from planning.models import Closure, Loom, PlanRun, Slot
+from planning.models import Closure, Loom, PlanRun, Slot, WarpPart
 from planning.services import feeds
 from planning.services.explaining import listed
 
@@ -58,7 +58,9 @@ def _calendar(name: str, slots: QuerySet[Slot], closures: Iterable[Closure], req
     for slot in (
         slots.filter(run=run, run__isnull=False)
         .select_related("warp", "loom")
-        .prefetch_related("warp__parts__line__order__customer", "warp__parts__spec__cloth")
+        .prefetch_related(
+            Prefetch("warp__parts", WarpPart.objects.select_related("line__order__customer", "spec__cloth"))
+        )
     ):
         for event in _events(slot, request):
             event.add("dtstamp", stamp.astimezone(UTC))

@@ -22,7 +22,7 @@ from mill.refusal import Refusal
 from mill.templatetags.mill import day, hours, moment, num
 from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
-from planning.models import Loom, PlanRun, Slot, Warp
+from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
 from planning.services import actuals, clock, explaining, foresight, improving, looms, plans
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.views.feeds import feed_address
@@ -39,6 +39,12 @@ def with_queue(rows: QuerySet[Loom], run: PlanRun | None) -> QuerySet[Loom]:
     """Looms with their slots in a plan as `queue`, in the order of weaving."""
     slots = Slot.objects.filter(run=run).select_related("warp").order_by("position")
     return rows.select_related("shift_pattern").prefetch_related(Prefetch("slots", slots, to_attr="queue"))
+
+
+def with_parts() -> "Prefetch[Any]":
+    """What is on the warps of slots. Joined, not fetched one kind after another: SQLite can't be asked for more than a
+    thousand lines by their keys."""
+    return Prefetch("warp__parts", WarpPart.objects.select_related("line__order__customer", "spec__cloth"))
 
 
 def strip(loom: Loom, *, weeks: int = STRIP_WEEKS) -> SafeString:
@@ -159,7 +165,7 @@ def loom(request: HttpRequest, code: str) -> HttpResponse:
     run = plan_in_force()
     found = get_object_or_404(with_queue(Loom.objects.all(), run), code=code)
     queue = found.queue  # type: ignore[attr-defined]
-    prefetch_related_objects(queue, "warp__parts__line__order", "warp__parts__spec__cloth")
+    prefetch_related_objects(queue, with_parts())
     return render(
         request,
         "planning/loom.html",
@@ -305,11 +311,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     run = get_object_or_404(PlanRun.objects.select_related("by", "base"), pk=pk)
     in_force = plan_in_force()
     before = {slot.warp_id: slot for slot in in_force.slots.select_related("loom")} if in_force else {}
-    slots = list(
-        run.slots.select_related("warp__worked", "loom").prefetch_related(
-            "warp__parts__line__order__customer", "warp__parts__spec__cloth"
-        )
-    )
+    slots = list(run.slots.select_related("warp", "loom").prefetch_related(with_parts()))
     for slot in slots:
         slot.before = before.get(slot.warp_id)  # type: ignore[attr-defined]
     return render(

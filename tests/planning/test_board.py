@@ -1,5 +1,6 @@
 """The loom board: what it shows, and warps moved on it by hand."""
 
+import sqlite3
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import chain
@@ -8,13 +9,15 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
+from mill import jobs
 from mill.refusal import Refusal
 from planning import board as board_room
 from planning.board import Bar
 from planning.models import Loom, PlanRun, Slot, Warp
-from planning.services import board, plans
+from planning.services import board, feeds, plans
 from planning.services.standing import standing
 from planning.shed_plan import time_plan
 from tests.make import make_loom
@@ -319,3 +322,27 @@ def test_a_warp_in_a_loom_has_no_place_to_choose(desk, mill):
     page = desk.get(f"/warps/{hangs.number}/place/").content.decode()
     assert "does not move any more" in page
     assert "Pin it there" not in page
+
+
+@pytest.mark.skipif("connection.vendor != 'sqlite'", reason="the limit is SQLite's")
+def test_a_plan_with_more_lines_than_sqlite_takes_by_their_keys_is_shown(desk, planner):
+    make_busy_mill(looms=3, warps=70, cloths=2, starts=timezone.localdate(), planner=planner)
+    run = plans.put_in_force(plans.make_plan(), by=planner)
+    jobs.settle()
+    # A thousand, as it comes; with sixty there need not be a thousand warps.
+    before = connection.connection.setlimit(sqlite3.SQLITE_LIMIT_EXPR_DEPTH, 60)
+    try:
+        for address in (
+            "/looms/board/",
+            "/looms/board/?view=table",
+            f"/looms/plans/{run.pk}/",
+            "/looms/",
+            "/looms/1/",
+            reverse("shed_feed", args=[feeds.token(feeds.SHED)]),
+        ):
+            assert desk.get(address).status_code == 200
+        slot = run.slots.order_by("-position").first()
+        board.move(run, slot.warp, loom=Loom.objects.exclude(pk=slot.loom_id).first())
+        assert standing().warps
+    finally:
+        connection.connection.setlimit(sqlite3.SQLITE_LIMIT_EXPR_DEPTH, before)
