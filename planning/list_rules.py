@@ -2,6 +2,7 @@
 
 from bisect import insort
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -241,22 +242,28 @@ def keep(floor: _Floor) -> Sequences:
     for _, warp_id, m in sorted(stays):
         rows[m].append(warp_id)
     kept = {warp_id for row in rows for warp_id in row}
-    harm = [_lone_harm(shed, loom.id, row) for loom, row in zip(shed.looms, rows, strict=True)]
+    harms = [_lone_harms(shed, loom.id, row) for loom, row in zip(shed.looms, rows, strict=True)]
     for j in np.argsort(floor.first_due, kind="stable"):
         warp = shed.warps[j]
         if warp.id in kept:
             continue
         best: tuple[int, int, int] | None = None
-        for loom_id in shed.looms_for[warp.id]:
-            m = number[loom_id]
-            first = 1 if loom_id in shed.in_progress else 0
-            for place in range(first, len(rows[m]) + 1):
-                more = _lone_harm(shed, loom_id, [*rows[m][:place], warp.id, *rows[m][place:]]) - harm[m]
-                if best is None or more < best[0]:
-                    best = (more, m, place)
+        looms = [(number[loom_id], loom_id) for loom_id in shed.looms_for[warp.id]]
+        # No place that does more harm than the end of some loom need be looked at to its end.
+        least = min(_lone_next(shed, loom_id, harms[m][-1], warp.id).harm - harms[m][-1].harm for m, loom_id in looms)
+        for m, loom_id in looms:
+            whole = harms[m][-1].harm
+            for place in range(1 if loom_id in shed.in_progress else 0, len(rows[m]) + 1):
+                at = harms[m][place]
+                for code in (warp.id, *rows[m][place:]):
+                    at = _lone_next(shed, loom_id, at, code)
+                    if at.harm - whole > least:
+                        break
+                else:
+                    best, least = (at.harm - whole, m, place), at.harm - whole - 1
         assert best is not None, "first_plan has refused warps without a loom"
         rows[best[1]].insert(best[2], warp.id)
-        harm[best[1]] += best[0]
+        harms[best[1]] = _lone_harms(shed, shed.looms[best[1]].id, rows[best[1]])
     return {loom.id: tuple(row) for loom, row in zip(shed.looms, rows, strict=True)}
 
 
@@ -275,17 +282,31 @@ def _loom_by_loom(floor: _Floor, wish: Callable[[int, int, Floats], Floats]) -> 
     return floor.filled()
 
 
-def _lone_harm(shed: Shed, loom_id: str, row: Sequence[str]) -> int:
-    """Lateness and set-up cost of one loom's order, were a tuner always there."""
-    hours, t, before, harm = shed.hours(loom_id), shed.loom[loom_id].free_at, None, 0
+@dataclass(frozen=True, slots=True)
+class _Lone:
+    """A loom with a tuner always there: when it is free and after which warp, and what its order costs by then."""
+
+    free_at: int
+    before: str | None
+    harm: int
+
+
+def _lone_harms(shed: Shed, loom_id: str, row: Sequence[str]) -> list[_Lone]:
+    """Before each place of a loom's order, and after the last."""
+    found = [_Lone(shed.loom[loom_id].free_at, None, 0)]
     for warp_id in row:
-        warp, setup = shed.warp[warp_id], shed.setup_of(loom_id, before, warp_id)
-        _, ready = (shed.tuner_hours if setup.needs_tuner else hours).add_minutes(
-            max(t, shed.soonest[warp_id]), setup.minutes
-        )
-        x = hours.worked(max(ready, warp.pin_start or 0))
-        ends = [hours.completes(x + mark) for mark in shed.marks(loom_id, warp_id)]
-        late = sum(p.weight * max(0, end - p.due) for p, end in zip(warp.pieces, ends, strict=True))
-        harm += shed.objective.tardiness * late + shed.objective.setup * setup.minutes
-        t, before = ends[-1], warp_id
-    return harm
+        found.append(_lone_next(shed, loom_id, found[-1], warp_id))
+    return found
+
+
+def _lone_next(shed: Shed, loom_id: str, at: _Lone, warp_id: str) -> _Lone:
+    hours, warp = shed.hours(loom_id), shed.warp[warp_id]
+    setup = shed.setup_of(loom_id, at.before, warp_id)
+    _, ready = (shed.tuner_hours if setup.needs_tuner else hours).add_minutes(
+        max(at.free_at, shed.soonest[warp_id]), setup.minutes
+    )
+    x = hours.worked(max(ready, warp.pin_start or 0))
+    ends = [hours.completes(x + mark) for mark in shed.marks(loom_id, warp_id)]
+    late = sum(p.weight * max(0, end - p.due) for p, end in zip(warp.pieces, ends, strict=True))
+    harm = at.harm + shed.objective.tardiness * late + shed.objective.setup * setup.minutes
+    return _Lone(ends[-1], warp_id, harm)

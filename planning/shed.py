@@ -419,9 +419,18 @@ class Shed:
     @cached_property
     def looms_for(self) -> dict[str, tuple[str, ...]]:
         """The looms each warp can go on."""
-        return {
-            warp.id: tuple(loom.id for loom in self.looms if self.misfit(loom, warp) is None) for warp in self.warps
-        }
+        # Hundreds of warps ask for a few dozen different things.
+        by_wish: dict[tuple[Any, ...], tuple[str, ...]] = {}
+        found: dict[str, tuple[str, ...]] = {}
+        for warp in self.warps:
+            wish = (
+                *(warp.in_progress, warp.pin_loom, warp.only_looms, warp.width_cm, warp.shafts, warp.jacquard),
+                *(warp.feeders, warp.flange_mm, warp.beams),
+            )
+            if wish not in by_wish:
+                by_wish[wish] = tuple(loom.id for loom in self.looms if self.misfit(loom, warp) is None)
+            found[warp.id] = by_wish[wish]
+        return found
 
     def without_loom(self) -> dict[str, str]:
         """Warps that no loom takes, each with the reason that comes nearest to a fit."""
