@@ -9,6 +9,7 @@ Source: Avgerinos, Mourtos, Vatikiotis and Zois (arXiv 2307.06671) describe the 
 set-ups that depend on the order, a limited crew.
 """
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -155,7 +156,12 @@ class Plan:
     def tuner_visits(self) -> list[Placement]:
         """Set-ups that hold a tuner, as they begin."""
         held = [p for p in self.placements.values() if p.setup.needs_tuner and p.setup.minutes]
-        return sorted(held, key=lambda p: (p.setup_start, p.asked_at, p.loom))
+        return sorted(held, key=_came_at)
+
+    @cached_property
+    def tuners_leave(self) -> list[Placement]:
+        """The same, as they end."""
+        return sorted(self.tuner_visits, key=_left_at)
 
 
 def time_plan(shed: Shed, sequences: Mapping[str, Sequence[str]], *, crew_order: Sequence[str] | None = None) -> Plan:
@@ -504,13 +510,18 @@ def _tuners_held(plan: Plan, placed: Placement) -> tuple[str, ...]:
     """The warps whose set-ups held tuners while this one waited for its own."""
     if not (placed.setup.needs_tuner and placed.setup.minutes):
         return ()
-    return tuple(
-        other.warp
-        for other in plan.tuner_visits
-        if other.warp != placed.warp
-        and other.setup_start < placed.setup_start
-        and placed.asked_at < other.setup_end <= placed.setup_start
-    )
+    ends = plan.tuners_leave
+    first, last = (bisect_right(ends, at, key=_left_at) for at in (placed.asked_at, placed.setup_start))
+    held = [one for one in ends[first:last] if one.warp != placed.warp and one.setup_start < placed.setup_start]
+    return tuple(one.warp for one in sorted(held, key=_came_at))
+
+
+def _left_at(placed: Placement) -> int:
+    return placed.setup_end
+
+
+def _came_at(placed: Placement) -> tuple[int, int, str]:
+    return placed.setup_start, placed.asked_at, placed.loom
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,11 +72,11 @@ class _Story:
     plan: Plan
 
     def day(self, minute: int) -> str:
-        return day_name(self.there.day_of(minute).date())
+        return day_name(self.there.date_of(minute))
 
     def off_day(self, minute: int) -> date:
         """The day on which something that ends at a minute ends: midnight belongs to the day before."""
-        return self.there.day_of(minute - 1).date()
+        return self.there.date_of(minute - 1)
 
     def moment(self, minute: int) -> str:
         return f"{self.day(minute)} {self.there.day_of(minute):%H:%M}"
@@ -188,14 +188,16 @@ class _Story:
         pieces = self.there.shed.warp[code].pieces
         ends = self.plan.placements[code].piece_ends
         parts = [part for part in warp.parts.all() for _ in range(part.pieces)][-len(pieces) :]
-        found: dict[int, tuple[str, int, date, date, int, int]] = {}
+        late: dict[int, list[Any]] = {}
         for part, piece, end in zip(parts, pieces, ends, strict=True):
             if end > piece.due:
-                ready = ready_on(self.off_day(end), part.spec.finishing_days)
-                count = found[part.pk][1] if part.pk in found else 0
-                due = part.line.due_on
-                found[part.pk] = (str(part.line), count + 1, ready, due, part.spec.finishing_days, (ready - due).days)
-        return list(found.values())
+                late[part.pk] = [part, late[part.pk][1] + 1 if part.pk in late else 1, end]
+        found = []
+        for part, count, end in late.values():
+            days, due = part.spec.finishing_days, part.line.due_on
+            ready = ready_on(self.off_day(end), days)
+            found.append((str(part.line), count, ready, due, days, (ready - due).days))
+        return found
 
     # What would mend it
 

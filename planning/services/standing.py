@@ -226,6 +226,14 @@ class Standing:
         rows = (replace(row, pin_start=starts[row.id]) if row.id in self.frozen else row for row in self.shed.warps)
         return replace(self.shed, warps=tuple(rows)) if self.frozen else self.shed
 
+    @cached_property
+    def first_day(self) -> date:
+        return timezone.localtime(self.epoch).date()
+
+    def date_of(self, minute: int) -> date:
+        """Minutes are counted on the mill's own clock, so that days are all of one length."""
+        return self.first_day + timedelta(days=minute // DAY_MIN)
+
     def day_of(self, minute: int) -> datetime:
         return timezone.localtime(clock.to_moment(minute, epoch=self.epoch))
 

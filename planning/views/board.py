@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 from django.contrib import messages
@@ -23,9 +24,9 @@ from mill.templatetags.mill import hours, moment
 from planning import board as board_room
 from planning.board import Bar, Mark
 from planning.forms.looms import PlaceForm
-from planning.models import Closure, Cloth, Customer, Loom, PlanRun, Slot, Warp, WarpYarn
+from planning.models import Closure, Cloth, Customer, Loom, PlanRun, Slot, Warp, WarpPart, WarpYarn
 from planning.services import board, clock, explaining, plans
-from planning.views.looms import plan_in_force, with_parts
+from planning.views.looms import plan_in_force
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
 
 # Days on the leaf, and from how many minutes on closed time is drawn: nights on a quarter's leaf are not.
@@ -56,9 +57,13 @@ class Leaf:
     def minutes(self) -> int:
         return self.days * DAY_MIN
 
-    @property
+    @cached_property
     def epoch(self) -> datetime:
         return timezone.make_aware(datetime.combine(self.first, datetime.min.time()))
+
+    def shows(self, slot: Slot) -> bool:
+        ends = self.epoch + timedelta(minutes=self.minutes)
+        return slot.weaving_stops_at > self.epoch and slot.setup_starts_at < ends
 
     @property
     def is_narrowed(self) -> bool:
@@ -121,8 +126,9 @@ def board_page(request: HttpRequest) -> HttpResponse:
 def page_of(leaf: Leaf) -> dict[str, Any]:
     """All that the board shows: one number of queries, however many looms and warps."""
     run = leaf.run
-    slots = list(run.slots.select_related("warp__pin_loom", "loom").prefetch_related(with_parts()))
-    meant = _meant(leaf, slots)
+    slots = list(run.slots.select_related("warp__pin_loom", "loom"))
+    on = _on_warps(run)
+    meant = _meant(leaf, slots, on)
     frozen = _frozen(slots)
     late_days = {row["warp"]: row["days"] for row in run.explained.get("late", [])}
     pins = run.explained.get("pins", {})
@@ -131,6 +137,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
         number = str(slot.warp.number)
         slot.about = Told(  # type: ignore[attr-defined]
             slot,
+            on=on[slot.warp_id],
             late=_late(slot, late_days.get(number)),
             pin=_pin(slot.warp, pins.get(number)),
             is_frozen=slot.warp_id in frozen,
@@ -138,7 +145,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
         )
         queues[slot.loom_id].append(slot)
     looms = sorted(Loom.objects.select_related("shift_pattern"), key=lambda loom: _as_counted(loom.code))
-    base = plan_in_force()
+    in_force = run if run.state == PlanRun.IN_FORCE else plan_in_force()
     return {
         "title": "Loom board",
         "leaf": leaf,
@@ -154,7 +161,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
         "lines": [] if leaf.is_table else _lines(leaf, looms, queues),
         "head": None if leaf.is_table else mark_safe(_head(leaf)),  # noqa: S308 - escaped where it is drawn
         "inks": mark_safe(board_room.PATTERNS),  # noqa: S308 - a constant
-        "changed": len(board.what_is_different(run, base)),
+        "changed": len(board.what_is_different(run, in_force)),
         "choices": _choices(),
         "addresses": _addresses(leaf),
         "meant": len(meant),
@@ -167,17 +174,36 @@ def _as_counted(code: str) -> list[tuple[int, int, str]]:
     return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in re.split(r"(\d+)", code) if part]
 
 
+@dataclass(frozen=True, slots=True)
+class OnWarp:
+    """What lies on a warp, and for whom."""
+
+    cloth: str
+    cloth_name: str
+    customer: str
+    customer_name: str
+
+
+def _on_warps(run: PlanRun) -> Mapping[int, list[OnWarp]]:
+    """By warp, in the order of weaving. Read bare: of some hundred warps the records take longer than the board."""
+    found: dict[int, list[OnWarp]] = defaultdict(list)
+    rows = WarpPart.objects.filter(warp__slots__run=run).order_by("warp", "position")
+    for warp, *on in rows.values_list(
+        *("warp_id", "spec__cloth__code", "spec__cloth__name", "line__order__customer__code"),
+        "line__order__customer__name",
+    ):
+        found[warp].append(OnWarp(*on))
+    return found
+
+
 class Told:
     """What a bar and a row of the table say of a warp in its place, in the same words."""
 
-    def __init__(self, slot: Slot, *, late: str, pin: str, is_frozen: bool, is_meant: bool) -> None:
+    def __init__(self, slot: Slot, *, on: list[OnWarp], late: str, pin: str, is_frozen: bool, is_meant: bool) -> None:
         self.late, self.pin, self.is_frozen, self.is_meant = late, pin, is_frozen, is_meant
         self.slot = slot
-        parts = list(slot.warp.parts.all())
-        self.cloths = explaining.listed(list(dict.fromkeys(part.spec.cloth.name for part in parts)) or ["no cloth"])
-        self.customers = explaining.listed(
-            list(dict.fromkeys(part.line.order.customer.name for part in parts)) or ["nobody"]
-        )
+        self.cloths = explaining.listed(list(dict.fromkeys(one.cloth_name for one in on)) or ["no cloth"])
+        self.customers = explaining.listed(list(dict.fromkeys(one.customer_name for one in on)) or ["nobody"])
 
     @property
     def in_loom(self) -> bool:
@@ -221,25 +247,16 @@ def _pin(warp: Warp, by_this_plan: str | None) -> str:
     return f"pinned to loom {by_this_plan} with this plan" if by_this_plan else ""
 
 
-def _meant(leaf: Leaf, slots: Iterable[Slot]) -> set[int]:
+def _meant(leaf: Leaf, slots: Iterable[Slot], on: Mapping[int, list[OnWarp]]) -> set[int]:
     """The warps that the sieve leaves: of a cloth, for a customer, with a yarn."""
-    meant = {slot.warp_id: slot.warp for slot in slots}
+    meant = {slot.warp_id for slot in slots}
     if leaf.cloth:
-        meant = {
-            pk: warp
-            for pk, warp in meant.items()
-            if any(part.spec.cloth.code == leaf.cloth for part in warp.parts.all())
-        }
+        meant = {pk for pk in meant if any(one.cloth == leaf.cloth for one in on[pk])}
     if leaf.customer:
-        meant = {
-            pk: warp
-            for pk, warp in meant.items()
-            if any(part.line.order.customer.code == leaf.customer for part in warp.parts.all())
-        }
+        meant = {pk for pk in meant if any(one.customer == leaf.customer for one in on[pk])}
     if leaf.yarn:
-        using = set(WarpYarn.objects.filter(yarn__code=leaf.yarn).values_list("warp_id", flat=True))
-        meant = {pk: warp for pk, warp in meant.items() if pk in using}
-    return set(meant)
+        meant &= set(WarpYarn.objects.filter(yarn__code=leaf.yarn).values_list("warp_id", flat=True))
+    return meant
 
 
 def _choices() -> list[dict[str, Any]]:
@@ -306,7 +323,7 @@ def _lines(leaf: Leaf, looms: list[Loom], queues: Mapping[int, list[Slot]]) -> l
         queue = queues.get(loom.pk, [])
         label = f"Loom {loom.code}, {loom.kind}: {len(queue)} warp{'' if len(queue) == 1 else 's'}"
         svg = board_room.row_svg(
-            [_bar(leaf, slot) for slot in queue],
+            [_bar(leaf, slot) for slot in queue if leaf.shows(slot)],
             label=label,
             closed=closed[loom.pk],
             marks=marks,
