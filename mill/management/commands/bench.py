@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
-from mill.bench import combining, floor, lots, pages, recompute, store
+from mill.bench import board, combining, floor, lots, pages, recompute, store
 from mill.readying import keep_compiled_code
 from planning.improve import Limit, improve, kernel
 from planning.shed_plan import first_plan, from_json
@@ -73,6 +73,7 @@ def sized_book_arguments(parser: CommandParser) -> None:
 
 BENCHES: dict[str, Bench] = {
     "plan": Bench("looms: the search for a plan of the shed", plan_arguments, bench_plan),
+    "board": Bench("the loom board with 30 looms and 600 warps", book_arguments, board.run),
     "combining": Bench(
         "order lines into warps: thrums and set-up against one warp a line, in the example mill",
         sized_book_arguments,
