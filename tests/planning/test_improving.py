@@ -191,8 +191,9 @@ def test_warps_are_wound_in_the_order_in_which_the_looms_need_them(planner):
     wound, plan = plans.wind_as_needed(there, by_date)
     assert plan.cost.total <= by_date.cost.total
     assert sorted(wound.order) == sorted(there.order)
-    for code, (_, stop) in wound.winding.items():
-        assert plan.placements[code].setup_start >= stop or plan.placements[code].start >= stop
+    for code in wound.winding:
+        placed = plan.placements[code]
+        assert placed.winding.stops_at <= max(placed.setup_start, placed.start)
 
 
 def test_while_the_search_gets_ready_the_first_plan_is_there_to_be_looked_at(desk, mill, planner):

@@ -134,6 +134,7 @@ def test_a_cloth_of_one_weft_is_not_drawn_as_a_ribbon() -> None:
     assert float(window.height_cm / window.width_cm) == pytest.approx(1, abs=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("weave", PRESETS.values(), ids=PRESETS)
 def test_a_pattern_of_a_thousand_ends_fits_in_200_kb_whole(weave: Weave) -> None:
     cloth = replace(

@@ -730,6 +730,7 @@ def test_whatever_is_sent_is_answered_or_refused(desk, data):
         assert all(sentence.strip().endswith((".", "?")) for sentence in sentences), sentences
 
 
+@pytest.mark.slow
 @settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_every_bound_of_every_input_is_answered_or_refused(desk, data):

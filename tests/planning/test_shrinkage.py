@@ -128,6 +128,7 @@ def test_quantile_and_share_take_each_other_back(share, freedom):
     assert t_share(t_quantile(share, freedom), freedom) == pytest.approx(share, abs=1e-7)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("n", "pieces", "chance"), [(5, 1, 90), (8, 3, 95), (20, 2, 75), (30, 6, 99)])
 def test_the_stated_chance_of_reaching_length_holds_over_ten_thousand_orders(n, pieces, chance):
     """Each order has a history of its own, drawn afresh: what is stated is the chance before anything is known."""
