@@ -14,6 +14,8 @@ from mill.refusal import Refusal
 from planning.worktime import DAY_MIN, Calendar, Hours, Span
 
 FORMAT = "loom-sched-1"
+# Common practice, no source: two days in hand.
+WOUND_AHEAD_MIN = 2 * DAY_MIN
 
 SetupClass = Literal["in loom", "weft change", "tie-in", "draw-in", "gait-up"]
 Number = int | Decimal
@@ -207,7 +209,7 @@ class Winding:
     mills: int
     calendar: str
     beams: tuple[Beams, ...] = ()
-    ahead_min: int = 2 * DAY_MIN
+    ahead_min: int = WOUND_AHEAD_MIN
 
     def __post_init__(self) -> None:
         if self.mills < 1:

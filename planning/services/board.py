@@ -55,7 +55,7 @@ def move(
     began = time.monotonic()
     if run.state not in (PlanRun.OFFERED, PlanRun.IN_FORCE):
         raise Refusal(f"Plan {run.pk} is {run.state}. Open the board of the plan in force, and move the warp there.")
-    there = standing(now=now, by_hand=True, assumed=assumed(run)).wound_in(run.explained.get("winding", []))
+    there = standing(now=now, by_hand=True, assumed=assumed(run)).as_planned_in(run)
     orders = plans.orders_again(run, there)
     if at is not None:
         turn = turn_for(run, loom, at, but=warp)

@@ -51,9 +51,9 @@ __all__ = [
 ]
 
 RULES = {"earliest_due_date": "earliest due date", "setups_first": "set-ups first", "best": "best paper rule"}
-# Days before a loom comes free by which its next warp may be wound. Early keeps the warping mills busy, late keeps
-# beams free; which is dearer hangs on the mill.
-WOUND_AHEAD_DAYS = (1, 4, 7, 14)
+# How long before a loom comes free its next warp may be wound. Early keeps the warping mills busy, late keeps beams
+# free; which is dearer hangs on the mill.
+WOUND_AHEAD_MIN = (1 * DAY_MIN, 2 * DAY_MIN, 4 * DAY_MIN, 7 * DAY_MIN, 14 * DAY_MIN)
 CARRIED_ON = "the plan in force, carried on"
 PAPER_RULE = "earliest due date, on paper"
 
@@ -127,8 +127,8 @@ def wind_as_needed(there: Standing, plan: Plan) -> tuple[Standing, Plan]:
             there, plan = other, again
     if not there.shed.winds or there.shed.winding is None:
         return there, plan
-    for days in WOUND_AHEAD_DAYS:
-        winding = replace(there.shed.winding, ahead_min=days * DAY_MIN)
+    for ahead_min in WOUND_AHEAD_MIN:
+        winding = replace(there.shed.winding, ahead_min=ahead_min)
         shed = replace(there.shed, winding=winding)
         again = time_plan(shed, plan.sequences)
         if again.cost.total < plan.cost.total:
@@ -269,7 +269,7 @@ def bring_back(run: PlanRun, *, by: Any = None, now: datetime | None = None) -> 
     began = time.monotonic()
     if run.state != PlanRun.OVERTAKEN:
         raise Refusal(f"Plan {run.pk} is {run.state}; only one that was overtaken can be brought back.")
-    there = standing(now=now, by_hand=True).wound_in(run.explained.get("winding", []))
+    there = standing(now=now, by_hand=True).as_planned_in(run)
     held = {code: loom.held_reason for code, loom in there.looms.items() if loom.is_held}
     rows = orders_again(run, there)
     for code in held:

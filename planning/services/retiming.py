@@ -67,10 +67,7 @@ def retime(*, now: datetime | None = None) -> dict[str, int]:
 
 def _as_it_stands(run: PlanRun, now: datetime) -> tuple[Standing, Plan]:
     """The plan's own orders, timed from now: what hangs first, then its warps as they stand in it."""
-    there = standing(now=now, by_hand=True).wound_in(run.explained.get("winding", []))
-    ahead_min = run.explained.get("wound_ahead_min")
-    if ahead_min is not None and there.shed.winding is not None:
-        there = replace(there, shed=replace(there.shed, winding=replace(there.shed.winding, ahead_min=ahead_min)))
+    there = standing(now=now, by_hand=True).as_planned_in(run)
     rows: dict[str, list[str]] = {code: [] for code in there.looms}
     for loom, code in there.shed.in_progress.items():
         rows[loom].append(code)

@@ -191,6 +191,14 @@ class Standing:
         """Of everything a plan is worked from but the clock."""
         return working_out.fingerprint(sorted(self.facts.items()))
 
+    def as_planned_in(self, run: PlanRun) -> "Standing":
+        """The same shed, yarn served in the order of a plan made earlier and warps wound as far ahead as in that."""
+        there = self.wound_in(run.explained.get("winding", []))
+        ahead_min, winding = run.explained.get("wound_ahead_min"), there.shed.winding
+        if ahead_min is None or winding is None:
+            return there
+        return replace(there, shed=replace(there.shed, winding=replace(winding, ahead_min=ahead_min)))
+
     def wound_in(self, order: Sequence[str]) -> "Standing":
         """The same shed, its warps wound in another order; warps that the order leaves out come last."""
         named = set(order)
@@ -306,7 +314,7 @@ def standing(
         tuners=Tuners(max(mill.tuners, 1), TUNERS),
         setup=SetupTimes(reed_change_min=0, tie_needs_tuner=False, gait_needs_tuner=True),
         objective=Objective(mill.dearness_of_lateness, mill.dearness_of_setup, 1),
-        winding=Winding(max(mill.warping_mills, 1), WARPING, kinds.beams),
+        winding=Winding(max(mill.warping_mills, 1), WARPING, kinds.beams, _wound_ahead_min(base)),
     )
     for code, reason in shed.without_loom().items():
         left_out[int(code)] = f"No loom takes it: {reason}."
@@ -409,6 +417,12 @@ def _winding_order(warps: list[Warp], base: PlanRun | None) -> list[str]:
         return codes
     place = {code: n for n, code in enumerate(said)}
     return sorted(codes, key=lambda code: place.get(code, len(place)))
+
+
+def _wound_ahead_min(base: PlanRun | None) -> int:
+    """As the plan in force has it; without one, the room's own measure."""
+    said = PlanRun.objects.values_list("explained__wound_ahead_min", flat=True).get(pk=base.pk) if base else None
+    return shed_room.WOUND_AHEAD_MIN if said is None else int(said)
 
 
 def _facts(

@@ -12,7 +12,7 @@ from inventory import services as inventory
 from mill import jobs
 from mill.models import Mill
 from mill.refusal import Refusal
-from planning.models import Beam, Loom, Warp
+from planning.models import Beam, Loom, PlanRun, Warp
 from planning.services import board, explaining, improving, plans, working_out
 from planning.services.beams import BeamKinds, kind_of
 from planning.services.promise import promise
@@ -150,3 +150,19 @@ def test_a_new_beam_is_something_that_has_changed_since_a_plan_was_made(tweed):
     run = plans.make_plan()
     make_beam(flange_mm=650)
     assert "the beams have changed" in explaining.changes_since(run, standing())
+
+
+def test_warps_are_wound_as_far_ahead_as_in_the_plan_that_is_gone_on_from(tweed, planner):
+    make_beam()
+    make_beam()
+    planned(tweed, *(timezone.localdate() + timedelta(20 + n) for n in range(4)))
+    run = plans.make_plan()
+    week = 7 * 24 * 60
+    PlanRun.objects.filter(pk=run.pk).update(explained=run.explained | {"wound_ahead_min": week})
+    run.refresh_from_db()
+    plans.put_in_force(run, by=planner)
+    assert standing().shed.winding.ahead_min == week
+    slot = run.slots.order_by("-position").first()
+    other = Loom.objects.exclude(pk=slot.loom_id).get()
+    moved = board.move(run, slot.warp, loom=other, by=planner)
+    assert moved.explained["wound_ahead_min"] == week
