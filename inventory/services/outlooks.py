@@ -117,10 +117,14 @@ def _of_another_day() -> QuerySet[YarnOutlook]:
     return YarnOutlook.objects.exclude(worked_from__startswith=timezone.localdate().isoformat())
 
 
-def is_being_worked_out(yarn: Yarn | None = None) -> bool:
-    """Whether the outlook of a yarn, or of any, is still to be worked."""
-    marks = OutlookMark.objects.all() if yarn is None else OutlookMark.objects.filter(yarn=yarn)
-    return marks.exists()
+def is_being_worked_out(yarn: Yarn) -> bool:
+    """Whether the outlook of a yarn is still to be worked."""
+    return OutlookMark.objects.filter(yarn=yarn).exists()
+
+
+def being_worked_out() -> int:
+    """Of how many yarns the outlook is still to be worked: how far the work has come."""
+    return OutlookMark.objects.values("yarn").distinct().count()
 
 
 @verb

@@ -125,7 +125,8 @@ def yarns(request: HttpRequest) -> HttpResponse:
         title="Yarn",
         extra={
             "n_short": YarnOutlook.objects.filter(short_on__isnull=False).count(),
-            "is_pending": services.is_being_worked_out(),
+            "n_pending": services.being_worked_out(),
+            "n_yarns": Yarn.objects.count(),
             "when_empty": "No yarn has been written down yet.",
         },
         row_class=lambda y: "short" if (o := outlook_of(y)) and o.short_on else "",
