@@ -175,7 +175,7 @@ def test_the_audit_finds_what_was_tampered_with():
     place, other = make_place(), make_place()
     lot = make_lot(yarn=yarn, label="A12", place=place)
     assert differences() == []
-    assert services.is_being_worked_out()
+    assert services.being_worked_out()
     jobs.settle()
     assert differences() == []
     YarnOutlook.objects.update(on_hand_g=9001)
