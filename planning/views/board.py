@@ -29,6 +29,8 @@ from planning.services import board, clock, explaining, plans
 from planning.views.looms import plan_in_force
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
 
+# So many looms are printed on one sheet; each number has its size in the style sheet.
+PRINTED = (16, 20, 26, 32, 48)
 # Days on the leaf, and from how many minutes on closed time is drawn: nights on a quarter's leaf are not.
 SPANS = {"week": (7, 60), "fortnight": (14, 7 * 60), "quarter": (91, DAY_MIN)}
 
@@ -166,6 +168,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
         "addresses": _addresses(leaf),
         "meant": len(meant),
         "n_warps": len(slots),
+        "fits": next((most for most in PRINTED if len(looms) <= most), PRINTED[-1]),
     }
 
 

@@ -12,6 +12,7 @@ from mill import jobs
 from mill.models import Job
 from planning.models import Loom, PlanRun, Warp
 from planning.services import improving, plans
+from tests.make import make_loom
 from tests.planning.busy_mill import make_busy_mill
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -35,7 +36,7 @@ def last_on(run, code):
 
 def drag(page, start, x, y, *, drop=True):
     box = start.bounding_box()
-    page.mouse.move(box["x"] + 6, box["y"] + box["height"] / 2)
+    page.mouse.move(box["x"] + min(6, box["width"] / 2), box["y"] + box["height"] / 2)
     page.mouse.down()
     page.mouse.move(box["x"] + 30, box["y"] + 20, steps=3)
     page.mouse.move(x, y, steps=6)
@@ -149,6 +150,16 @@ def test_the_leaf_prints_on_one_a3_sheet(wide_page, mill):
     assert len(pdf.pages) == 1
     width, height = (float(side) / 72 * 25.4 for side in pdf.pages[0].mediabox[2:])
     assert (round(width), round(height)) == (420, 297)
+
+
+@pytest.mark.parametrize("looms", [16, 20, 26, 32, 48])
+def test_the_leaf_of_a_large_shed_prints_on_one_a3_sheet_too(wide_page, mill, looms):
+    for n in range(4, looms + 1):
+        make_loom(code=f"{n}", kind="Wide power shuttle")
+    for span in ("fortnight", "quarter"):
+        wide_page.goto(f"/looms/board/?span={span}")
+        pdf = PdfReader(BytesIO(wide_page.pdf(prefer_css_page_size=True)))
+        assert len(pdf.pages) == 1, span
 
 
 def test_a_breakdown_is_re_planned_by_the_worker_and_taken_or_left(desk_page, mill, axe):

@@ -69,19 +69,32 @@ document.addEventListener("pointermove", (event) => {
   if (!held.ghost) {
     if (Math.hypot(dx, dy) < REACH) return;
     held.ghost = lift(held.bar, held.box);
+    held.rows = rowsNow();
   }
   held.ghost.style.transform = `translate(${dx}px, ${dy}px)`;
-  const under = lineUnder(event.clientY);
-  for (const line of lines()) line.classList.toggle("under", line === under);
+  const under = lineUnder(held.rows, event.clientY);
+  if (under === held.under) return;
+  held.under?.classList.remove("under");
+  under?.classList.add("under");
+  held.under = under;
 });
+
+// Where the lines are is asked once for a drag, and again when something scrolls: asking makes the browser lay all out.
+addEventListener(
+  "scroll",
+  () => {
+    if (held?.ghost) held.rows = rowsNow();
+  },
+  true,
+);
 
 document.addEventListener("pointerup", async (event) => {
   if (!held || event.pointerId !== held.pointer) return;
-  const { bar, box, x, ghost } = held;
+  const { bar, box, x, ghost, rows, under } = held;
   held = null;
   if (!ghost) return;
-  const line = lineUnder(event.clientY);
-  for (const one of lines()) one.classList.remove("under");
+  const line = lineUnder(rows, event.clientY);
+  under?.classList.remove("under");
   let moved = false;
   if (line) {
     const leaf = line.getBoundingClientRect();
@@ -95,10 +108,13 @@ document.addEventListener("pointerup", async (event) => {
   else springBack(ghost, bar);
 });
 
-document.addEventListener("pointercancel", () => {
+document.addEventListener("pointercancel", letGo);
+
+function letGo() {
+  held?.under?.classList.remove("under");
   if (held?.ghost) springBack(held.ghost, held.bar);
   held = null;
-});
+}
 
 document.addEventListener("dragstart", (event) => {
   if (event.target.closest?.(".leafline")) event.preventDefault();
@@ -134,19 +150,19 @@ function springBack(ghost, bar) {
   setTimeout(end, 400);
 }
 
-function lineUnder(y) {
-  return lines().find((line) => {
-    const box = line.getBoundingClientRect();
-    return y >= box.top && y < box.bottom;
-  });
+function rowsNow() {
+  return lines().map((line) => ({ line, box: line.getBoundingClientRect() }));
+}
+
+function lineUnder(rows, y) {
+  return rows.find(({ box }) => y >= box.top && y < box.bottom)?.line;
 }
 
 // Keys: left and right for the turn, up and down for the loom.
 
 document.addEventListener("keydown", (event) => {
   if (event.key === "Escape" && held?.ghost) {
-    springBack(held.ghost, held.bar);
-    held = null;
+    letGo();
     return;
   }
   const bar = event.target.closest?.(".leafline a[data-warp]");
