@@ -53,6 +53,9 @@ def move(
     Raises Refusal with the reason when the warp can't go there.
     """
     began = time.monotonic()
+    in_force = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
+    if in_force and run.state in (PlanRun.OFFERED, PlanRun.OVERTAKEN):
+        plans.refuse_overtaken(run, in_force, what=f"Open the board of plan {in_force.pk}, and move the warp there.")
     if run.state not in (PlanRun.OFFERED, PlanRun.IN_FORCE):
         raise Refusal(f"Plan {run.pk} is {run.state}. Open the board of the plan in force, and move the warp there.")
     there = standing(now=now, by_hand=True, assumed=assumed(run)).as_planned_in(run)

@@ -202,20 +202,17 @@ def _slots(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
 @transaction.atomic
 def put_in_force(run: PlanRun, *, by: Any = None) -> PlanRun:
     """Make an offered plan the one that counts. What it moves is worked out again: tails, days of demand, tickets."""
-    in_force = list(PlanRun.objects.select_for_update().filter(state=PlanRun.IN_FORCE).order_by("pk"))
+    # All that are offered, not this one alone: the second of two planners waits here, then reads what the first did.
+    waiting = PlanRun.objects.select_for_update().filter(state__in=[PlanRun.OFFERED, PlanRun.IN_FORCE])
+    list(waiting.order_by("pk").values_list("pk"))
+    in_force = list(PlanRun.objects.filter(state=PlanRun.IN_FORCE).order_by("pk"))
     run = PlanRun.objects.select_for_update().get(pk=run.pk)
     if run.state == PlanRun.IN_FORCE:
         return run
     if run.state != PlanRun.OFFERED:
         raise Refusal(f"Plan {run.pk} is {run.state}; only one that is offered can be put in force. Make a new plan.")
-    if in_force and in_force[0].in_force_from and in_force[0].in_force_from > run.made_at:
-        differ = explaining.slots_that_differ(run.base, in_force[0])
-        raise Refusal(
-            f"Plan {run.pk} was made at {timezone.localtime(run.made_at):%H:%M}, and plan {in_force[0].pk} was put in "
-            f"force after that{_by_whom(in_force[0])}. "
-            + (f"There {listed(differ, most=5)}. " if differ else "")
-            + "Make a new plan, so that nothing of the other is lost."
-        )
+    if in_force:
+        refuse_overtaken(run, in_force[0], what="Make a new plan, so that nothing of the other is lost.")
     slots = list(Slot.objects.filter(run=run).select_related("warp__loom", "loom"))
     gone = [slot.warp for slot in slots if slot.warp.state == Warp.WOVEN_OUT]
     if gone:
@@ -243,6 +240,23 @@ def put_in_force(run: PlanRun, *, by: Any = None) -> PlanRun:
     moved = {pk for pk in before.keys() | after.keys() if before.get(pk) != after.get(pk)}
     working_out.plan_changed(warps=moved)
     return run
+
+
+def refuse_overtaken(run: PlanRun, in_force: PlanRun, *, what: str) -> None:
+    """Raises Refusal, with what is different by now, when a plan was not made from the one that is in force.
+
+    what    the way out
+    """
+    if run.pk == in_force.pk or run.base_id == in_force.pk:
+        return
+    is_offered = run.state == PlanRun.OFFERED
+    differ = explaining.slots_that_differ(run.base if is_offered else run, in_force)
+    was = f"was made at {timezone.localtime(run.made_at):%H:%M}" if is_offered else f"is {run.state}"
+    raise Refusal(
+        f"Plan {run.pk} {was}, and plan {in_force.pk} was put in force after that{_by_whom(in_force)}. "
+        + (f"There {listed(differ, most=5)}. " if differ else "")
+        + what
+    )
 
 
 def _by_whom(run: PlanRun) -> str:

@@ -6,14 +6,17 @@ from threading import Barrier
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 
 from inventory.services import check_invariants
 from mill import jobs
 from mill.refusal import Refusal
-from planning.models import OrderLine, Warp, WarpPart
-from planning.services import combine, lot_shares, orders, warp_steps, warp_yarn, warps
+from planning.models import Loom, OrderLine, PlanRun, Warp, WarpPart
+from planning.services import board, combine, lot_shares, orders, plans, rulings, warp_steps, warp_yarn, warps
+from planning.services.standing import standing
 from planning.services.warps import Share
 from tests.make import make_beam, make_line, make_lot, make_order, make_spec, make_yarn
+from tests.planning.busy_mill import make_busy_mill
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -64,6 +67,59 @@ def test_different_lines_get_warps_of_different_numbers(tweed, planner):
     at_once(*[lambda line=line: warps.make_warp([Share(line, 2)], by=planner) for line in lines])
     assert sorted(Warp.objects.values_list("number", flat=True)) == [1, 2, 3, 4]
     assert OrderLine.objects.not_on_a_warp().count() == 0
+
+
+def test_a_warp_refused_by_one_while_another_makes_it_is_one_or_the_other(tweed, planner):
+    parts = [(make_line(spec=tweed).pk, 2) for _ in range(2)]
+    said = at_once(lambda: rulings.refuse(parts, by=planner), lambda: combine.accept([parts], by=planner))
+    assert Warp.objects.exists() != any("are kept apart" in one for one in said)
+
+
+@pytest.fixture
+def shed(planner):
+    make_busy_mill(looms=3, warps=9, cloths=2, starts=timezone.localdate(), planner=planner)
+
+
+@pytest.mark.parametrize("is_first", [True, False])
+def test_of_two_plans_put_in_force_at_once_one_counts_and_the_other_is_told(shed, planner, is_first):
+    if not is_first:
+        plans.put_in_force(plans.make_plan(rule="setups_first"), by=planner)
+    one, other = plans.make_plan(), plans.make_plan(rule="setups_first")
+    said = at_once(lambda: plans.put_in_force(one, by=planner), lambda: plans.put_in_force(other, by=planner))
+    in_force = PlanRun.objects.get(state=PlanRun.IN_FORCE)
+    (told,) = [text for text in said if "was put in force after that" in text]
+    assert f"plan {in_force.pk} was put in force after that by {planner.get_full_name()}. " in told
+    assert "Make a new plan, so that nothing of the other is lost." in told
+
+
+def test_a_search_begun_before_another_plan_came_in_force_does_not_undo_it(shed, planner):
+    plans.put_in_force(plans.make_plan(), by=planner)
+    there = standing()
+    searched = plans.by_rule(there, "setups_first")
+    second = plans.put_in_force(plans.make_plan(rule="setups_first"), by=planner)
+    # Written down later than the other came in force, and worked from what was before.
+    found = plans.record_plan(there, searched, rule="improved", began=0.0)
+    assert found.made_at > second.in_force_from
+    with pytest.raises(Refusal, match=rf"plan {second.pk} was put in force after that.*Make a new plan"):
+        plans.put_in_force(found, by=planner)
+
+
+def test_whoever_drags_on_a_board_that_another_has_overtaken_is_told_what_is_different(shed, planner):
+    seen = plans.put_in_force(plans.make_plan(), by=planner)
+    slot = seen.slots.filter(warp__state=Warp.WOUND).order_by("-position").first()
+    looms = list(Loom.objects.exclude(pk=slot.loom_id))
+    mine = board.move(seen, slot.warp, loom=looms[0], by=planner)
+    theirs = plans.put_in_force(board.move(seen, slot.warp, loom=looms[1], by=planner), by=planner)
+    told = rf"plan {theirs.pk} was put in force after that.*{slot.warp} went from loom {slot.loom} to loom {looms[1]}"
+    # On the board as it was, and on the copy that was made from it.
+    seen.refresh_from_db()
+    for run in (seen, mine):
+        with pytest.raises(Refusal, match=told):
+            board.move(run, slot.warp, loom=looms[0], by=planner)
+    with pytest.raises(Refusal, match=told):
+        plans.put_in_force(mine, by=planner)
+    # On the board as it is now nothing is in the way.
+    assert board.move(theirs, slot.warp, loom=looms[0], by=planner).base == theirs
 
 
 def test_two_who_hold_yarn_for_a_warp_hold_it_once(tweed, planner):
