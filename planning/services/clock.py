@@ -5,6 +5,7 @@ night a year when the clock goes back, or forward, a loom that runs through it g
 """
 
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 
 from django.utils import timezone
 
@@ -33,7 +34,13 @@ def to_moment(minute: int, *, epoch: datetime) -> datetime:
 
 def day_start(day: date, *, epoch: datetime) -> int:
     """Minute at which a day begins; its end is DAY_MIN later."""
-    return (day - timezone.localtime(epoch).date()).days * DAY_MIN
+    return (day - _first_day(epoch)).days * DAY_MIN
+
+
+@lru_cache(maxsize=16)
+def _first_day(epoch: datetime) -> date:
+    """A plan asks for some thousand days counted from one epoch, and the mill's zone is one and the same."""
+    return timezone.localtime(epoch).date()
 
 
 def closed_spans(closures: list[Closure], *, epoch: datetime) -> tuple[Span, ...]:

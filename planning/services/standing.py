@@ -16,7 +16,20 @@ from mill.models import Mill
 from mill.refusal import Refusal
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
-from planning.models import Closure, Loom, OrderLine, PlanRun, Slot, Warp, WarpPart, WarpYarn, set_up_rates
+from planning.models import (
+    ClothSpec,
+    Closure,
+    Customer,
+    Loom,
+    Order,
+    OrderLine,
+    PlanRun,
+    Slot,
+    Warp,
+    WarpPart,
+    WarpYarn,
+    set_up_rates,
+)
 from planning.services import clock, working_out, woven
 from planning.services.assuming import NOTHING, Assumed
 from planning.services.beams import BeamKinds, kind_of
@@ -397,9 +410,15 @@ def _plannable(left_out: dict[int, str]) -> list[Warp]:
 def _as_planned(warps: QuerySet[Warp]) -> QuerySet[Any]:
     """Warps with what a plan reads of them and no more: the figures of some hundred would take seconds to read."""
     slots = Slot.objects.filter(run__state=PlanRun.IN_FORCE).select_related("loom")
-    parts = WarpPart.objects.select_related("line__order__customer", "spec").only(
-        *("warp", "position", "pieces", "line__due_on", "line__weight", "line__position", "line__order__number"),
-        *("line__order__customer__name", "spec__finishing_days", "spec__reed_dents_per_10cm"),
+    # Lines are each their own; their orders, customers and specifications are few, and read once.
+    orders = Order.objects.only("number", "customer").prefetch_related(
+        Prefetch("customer", Customer.objects.only("name"))
+    )
+    specs = ClothSpec.objects.only("finishing_days", "reed_dents_per_10cm")
+    parts = (
+        WarpPart.objects.select_related("line")
+        .only(*("warp", "position", "pieces", "spec", "line__due_on", "line__weight", "line__position", "line__order"))
+        .prefetch_related(Prefetch("line__order", orders), Prefetch("spec", specs))
     )
     return (
         warps.select_related("beam", "loom", "pin_loom", "worked")
@@ -583,14 +602,18 @@ def _waiting(warps: list[Warp], *, now_min: int) -> dict[str, Waiting]:
     for warp in warps:
         for hold in warp.holds.all():
             drawn[warp.pk, hold.yarn_id, hold.use] += hold.drawn_g
-    rows = WarpYarn.objects.filter(warp__in=state).select_related("yarn__supplier").order_by("use", "yarn__code")
-    for row in rows:
-        if state[row.warp_id] in IN_LOOM or (row.use == WarpYarn.WARP and state[row.warp_id] != Warp.PLANNED):
+    rows = (
+        WarpYarn.objects.filter(warp__in=state)
+        .order_by("use", "yarn__code")
+        .values_list("warp", "use", "issue_g", "yarn", "yarn__code", "yarn__supplier__lead_time_days")
+    )
+    for warp_id, use, issue_g, yarn, code, days in rows:
+        if state[warp_id] in IN_LOOM or (use == WarpYarn.WARP and state[warp_id] != Warp.PLANNED):
             continue
-        left_g = row.issue_g - drawn[row.warp_id, row.yarn_id, row.use]
-        days = row.yarn.supplier.lead_time_days if row.yarn.supplier else LEAD_DAYS
+        left_g = issue_g - drawn[warp_id, yarn, use]
         if left_g > 0:
-            needs[row.warp_id].append(YarnNeed(row.yarn_id, row.yarn.code, row.use, left_g, now_min + days * DAY_MIN))
+            lead_at = now_min + (LEAD_DAYS if days is None else days) * DAY_MIN
+            needs[warp_id].append(YarnNeed(yarn, code, use, left_g, lead_at))
     return {
         str(warp.number): Waiting(
             str(warp.number),
