@@ -31,6 +31,8 @@ class Supplier(models.Model):
     notes = models.TextField(blank=True)
     key = told_once()
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["name"]
 
@@ -46,6 +48,8 @@ class Place(models.Model):
     is_dark = models.BooleanField(default=False, help_text="Dark and seldom disturbed: inspected sooner.")
     key = told_once()
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["code"]
 
@@ -59,6 +63,8 @@ class Fibre(models.Model):
     regain_pct = figure(5, 2, help_text="Commercial regain, on the oven-dry mass.")
     regain_authority = models.CharField(max_length=80, help_text="The table that the regain stands in.")
     key = told_once()
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["name"]
@@ -203,6 +209,8 @@ class YarnLot(models.Model):
     note = models.CharField(max_length=200, blank=True)
 
     objects = YarnLotQuerySet.as_manager()
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["yarn__code", "received_on", "label"]
@@ -389,6 +397,8 @@ class Trap(models.Model):
     is_hung = models.BooleanField(default=True)
     key = told_once()
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["code"]
 
@@ -455,6 +465,8 @@ class Treatment(models.Model):
 
     objects = TreatmentQuerySet.as_manager()
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["-began_on", "-pk"]
 
@@ -502,6 +514,8 @@ class Claim(models.Model):
     answer = models.CharField(max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
     key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["-number"]

@@ -66,6 +66,7 @@ from django.db import IntegrityError, InterfaceError, OperationalError, connecti
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
+from mill import changes
 from mill.models import Job
 from mill.refusal import Refusal
 
@@ -293,13 +294,13 @@ def work(job: Job, *, throw: bool = False) -> None:
         with _being_at(at_work):
             task = _task(job.task)
             if getattr(task, "is_long", False) or getattr(task, "is_apart", False):
-                result = _run(task, job.payload)
+                result = _run(task, job)
                 if not at_work.is_finished:
                     with transaction.atomic():
                         at_work.finish(result)
             else:
                 with transaction.atomic():
-                    at_work.finish(_run(task, job.payload))
+                    at_work.finish(_run(task, job))
     except Lost:
         log.warning("%s: another worker has it; dropped here", job)
     except Exception as exc:
@@ -331,8 +332,10 @@ def _task(name: str) -> Any:
     return app.tasks[name]
 
 
-def _run(task: Any, payload: dict[str, Any]) -> dict[str, Any] | None:
-    return task.apply(args=[payload], throw=True).result
+def _run(task: Any, job: Job) -> dict[str, Any] | None:
+    # What the work changes is told as a change of whoever asked for it.
+    with changes.by(job.asked_by):
+        return task.apply(args=[job.payload], throw=True).result
 
 
 def _fail(job: Job, exc: Exception) -> None:

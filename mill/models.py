@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator
 from django.db import models
+from simple_history.models import HistoricalRecords
 
 
 def figure(digits: int, places: int, **kwargs: Any) -> models.DecimalField[Any, Any]:
@@ -103,6 +104,8 @@ class Mill(models.Model):
     # In the address of the calendar feeds: who knows it may read them, and a new one shuts the old ones out.
     calendar_key = models.CharField(max_length=40, blank=True, editable=False)
 
+    history = HistoricalRecords()
+
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="there_is_one_mill")]
 
@@ -159,3 +162,40 @@ class Job(models.Model):
 
     def __str__(self) -> str:
         return f"{self.task} #{self.pk}"
+
+
+class Change(models.Model):
+    """One line of the account of changes. Written by the database's own triggers alone: `changes.py` has them."""
+
+    MADE, CHANGED, ENDED = "+", "~", "-"
+    WHAT = [(MADE, "made"), (CHANGED, "changed"), (ENDED, "struck out")]
+
+    at = models.DateTimeField()
+    kind = models.CharField(max_length=60, help_text="planning.loom")
+    row_pk = models.BigIntegerField()
+    what = models.CharField(max_length=1, choices=WHAT)
+    history_id = models.BigIntegerField(help_text="The version of the record that came of it.")
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.DO_NOTHING, db_constraint=False, related_name="+"
+    )
+    # Of PostgreSQL's own count, so that the feed shows nothing before what may still be confirmed earlier.
+    transaction_id = models.BigIntegerField(default=0)
+
+    record: str
+    why: str
+    altered: list[Any]
+
+    class Meta:
+        ordering = ["-pk"]
+        indexes = [
+            models.Index(fields=["kind", "row_pk"]),
+            models.Index(fields=["at"]),
+            models.Index(fields=["transaction_id", "id"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.row_pk}"
+
+    @property
+    def cursor(self) -> str:
+        return f"{self.transaction_id}-{self.pk}"

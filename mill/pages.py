@@ -1,1 +1,104 @@
-urlpatterns: list = []
+"""Pages of the whole book, which no app owns: the account of changes."""
+
+from typing import Any
+
+import django_filters
+from django.contrib.auth import get_user_model
+from django.db.models import QuerySet
+from django.forms import DateInput
+from django.http import Http404, HttpRequest, HttpResponse
+from django.urls import include, path
+from django.utils import timezone
+from django.utils.html import format_html_join
+from django.views.decorators.http import require_GET
+
+from mill import api, changes
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.models import Change
+
+
+class Day(DateInput):
+    input_type = "date"
+
+
+class ChangeFilter(django_filters.FilterSet):
+    kind = django_filters.ChoiceFilter(label="Of", choices=changes.kinds, empty_label="anything")
+    by = django_filters.ModelChoiceFilter(label="By", queryset=get_user_model().objects.all(), empty_label="anybody")
+    from_day = django_filters.DateFilter(label="From", field_name="at", lookup_expr="date__gte", widget=Day())
+    to_day = django_filters.DateFilter(label="To", field_name="at", lookup_expr="date__lte", widget=Day())
+
+    class Meta:
+        model = Change
+        fields = ["kind", "by"]
+
+
+def _at(change: Change) -> str:
+    return f"{timezone.localtime(change.at):%d.%m.%Y %H:%M}"
+
+
+def _who(change: Change) -> str:
+    return change.by.get_full_name() or change.by.get_username() if change.by else ""
+
+
+def _said(change: Change) -> str:
+    if change.what != Change.CHANGED:
+        return change.get_what_display()
+    return "; ".join(f"{one.label}: {one.before} to {one.after}" for one in change.altered) or "written again as it was"
+
+
+def _shown(change: Change) -> Any:
+    if not change.altered:
+        return _said(change)
+    rows = ((one.label, one.before, one.after) for one in change.altered)
+    return format_html_join("", "<div>{}: <del>{}</del> <ins>{}</ins></div>", rows)
+
+
+COLUMNS = [
+    Column("When", lambda change: change.at, "pk", shown=_at),
+    Column("Who", _who, shown=lambda change: _who(change) or "nobody named"),
+    Column("Of", lambda change: changes.kind_said(change.kind), "kind"),
+    Column("Record", lambda change: change.record, link=lambda change: changes.page_of(change.kind, change.row_pk)),
+    Column("Change", _said, shown=_shown),
+    Column("Why", lambda change: change.why),
+]
+
+
+@room("mill")
+@require_GET
+def account(request: HttpRequest) -> HttpResponse:
+    """Every change of the book, the latest first."""
+    return _listed(request, Change.objects.all(), title="Changes")
+
+
+@room("mill")
+@require_GET
+def account_of(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
+    """What became of one record, the latest first."""
+    if kind not in changes.kept() or pk > 2**63 - 1:
+        raise Http404
+    rows = Change.objects.filter(kind=kind, row_pk=pk)
+    last = changes.told(rows.order_by("-pk")).first()
+    if last is None:
+        raise Http404
+    return _listed(request, rows, title=f"Changes of {changes.kind_said(kind)} {last.record}")
+
+
+def _listed(request: HttpRequest, rows: QuerySet[Change], *, title: str) -> HttpResponse:
+    rows = changes.told(rows.order_by("-pk"))
+    return listing(
+        request,
+        rows,
+        columns=COLUMNS,
+        filterset=ChangeFilter,
+        template="mill/changes.html",
+        name="changes",
+        title=title,
+    )
+
+
+urlpatterns = [
+    path("mill/changes/", account, name="changes"),
+    path("mill/changes/<str:kind>/<int:pk>/", account_of, name="changes_of"),
+    path("api/", include(api.urlpatterns)),
+]

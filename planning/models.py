@@ -61,6 +61,8 @@ class Reed(models.Model):
     width_cm = figure(6, 1, at_least=1)
     quantity = models.PositiveIntegerField(default=1)
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["dents_per_10cm", "code"]
 
@@ -75,6 +77,8 @@ class Beam(models.Model):
     flange_mm = models.PositiveIntegerField(validators=[MinValueValidator(1)])
     tare_kg = figure(6, 1, help_text="Empty beam with its gudgeons.")
     is_in_use = models.BooleanField(default=True)
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["width_cm", "code"]
@@ -94,6 +98,8 @@ class Beam(models.Model):
 class ShiftPattern(models.Model):
     name = models.CharField(max_length=40, unique=True)
     hours = models.CharField(max_length=200, help_text="Mon-Fri 06:00-22:00; Sat 06:00-12:00")
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["name"]
@@ -149,6 +155,8 @@ class Closure(models.Model):
     stops_at = models.DateTimeField()
     loom = models.ForeignKey(Loom, null=True, blank=True, on_delete=models.CASCADE, related_name="closures")
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["starts_at"]
         constraints = [
@@ -163,6 +171,8 @@ class Cloth(models.Model):
     code = models.CharField(max_length=20, unique=True)
     name = models.CharField(max_length=80)
     is_in_use = models.BooleanField(default=True)
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["code"]
@@ -280,6 +290,8 @@ class RouteStep(models.Model):
 class Colourway(models.Model):
     cloth = models.ForeignKey(Cloth, on_delete=models.PROTECT, related_name="colourways")
     name = models.CharField(max_length=60)
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["cloth__code", "name"]
@@ -647,6 +659,8 @@ class Piece(models.Model):
     round = models.PositiveIntegerField(default=1, help_text="2 when it goes through finishing again.")
     round_from = models.PositiveIntegerField(default=1, help_text="The step with which this round begins.")
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["-woven_on", "number"]
         constraints = [models.UniqueConstraint(fields=["warp", "cut"], name="a_piece_is_cut_once")]
@@ -665,6 +679,8 @@ class Worker(models.Model):
     trade = models.CharField(max_length=10, choices=TRADES)
     is_in_use = models.BooleanField(default=True)
 
+    history = HistoricalRecords()
+
     class Meta:
         ordering = ["code"]
 
@@ -678,6 +694,8 @@ class Machine(models.Model):
     name = models.CharField(max_length=60, unique=True)
     step = models.CharField(max_length=60, help_text="The step of a route that it does, as routes write it: scour.")
     m_per_day = figure(8, 1, at_least=1)
+
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["step", "name"]

@@ -15,6 +15,7 @@ from inventory import store_care, treatment
 from inventory.models import Inspection, Movement, Place, Trap, Treatment, YarnFibre, YarnLot
 from inventory.services.lots import lock_lots, note_of_lot, quarantine, release_from_quarantine
 from inventory.services.verb import insert, own_key, said_as_a_refusal, verb
+from mill import changes
 from mill.models import Mill
 from mill.refusal import Refusal
 
@@ -29,7 +30,7 @@ def write_triggers(*, mill: Mill, changed: Iterable[str]) -> None:
     with said_as_a_refusal():
         mill.full_clean(validate_unique=False)
     if Mill.objects.filter(pk=1).exists():
-        Mill.objects.filter(pk=1).update(**{name: getattr(mill, name) for name in columns})
+        changes.update(Mill.objects.filter(pk=1), **{name: getattr(mill, name) for name in columns})
     else:
         mill.save(force_insert=True)
 
@@ -67,7 +68,8 @@ def inspect(
     inspection = Inspection(place=place, on=on, note=note, by=by, key=key, **counts)
     insert(inspection)
     # A lure that was renewed later, and written down first, stays as it is.
-    Trap.objects.filter(pk__in=[trap.pk for trap in renewed], lure_renewed_on__lt=on).update(lure_renewed_on=on)
+    late = Trap.objects.filter(pk__in=[trap.pk for trap in renewed], lure_renewed_on__lt=on)
+    changes.update(late, by=by, lure_renewed_on=on)
     return inspection
 
 

@@ -18,6 +18,7 @@ from inventory import draw, ledger, stocktake
 from inventory.models import Delivery, Movement, Place, Reservation, Treatment, Yarn, YarnLot
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
+from mill import changes
 from mill.refusal import Refusal
 
 
@@ -409,7 +410,7 @@ def move(*, lot: YarnLot, place: Place, by: Any, key: str = "", reason: str = ""
     if lot.place_id == place.pk:
         raise Refusal(f"Lot {lot} lies in {place.code} already. Choose where it goes, or leave it.", field="place")
     was = lot.place
-    YarnLot.objects.filter(pk=lot.pk).update(place=place)
+    changes.update(YarnLot.objects.filter(pk=lot.pk), by=by, why=reason, place=place)
     return _write(
         lot,
         _last(lot),
@@ -504,7 +505,7 @@ def reverse(*, movement: Movement, reason: str, by: Any, key: str = "") -> Movem
                 f"Lot {lot} has been moved again since line {line.seq}: it lies in {lot.place}, not in"
                 f" {line.place_to}. Move it to where it is."
             )
-        YarnLot.objects.filter(pk=lot.pk).update(place=line.place_from)
+        changes.update(YarnLot.objects.filter(pk=lot.pk), by=by, why=reason, place=line.place_from)
     return _write(
         lot,
         balance,
@@ -544,7 +545,7 @@ def note_of_lot(lot: YarnLot, said: str, *, by: Any, key: str) -> Movement:
 def _note(lot: YarnLot, reason: str, *, by: Any, key: str, **columns: Any) -> Movement:
     """A line that moves no yarn and says what became of the lot, with its columns set."""
     if columns:
-        YarnLot.objects.filter(pk=lot.pk).update(**columns)
+        changes.update(YarnLot.objects.filter(pk=lot.pk), by=by, why=reason, **columns)
         yarns_changed([lot.yarn_id])
     return _write(lot, _last(lot), ledger.Change(Movement.NOTE), key=key, by=by, reason=reason[:200])
 

@@ -36,27 +36,36 @@ def _trapped(places: Iterable[Place]) -> Iterator[tuple[Place, str]]:
 def write_yarns(story: Story) -> None:
     suppliers = {
         supplier.code: supplier
-        for supplier in Supplier.objects.bulk_create(
-            Supplier(code=code, name=name, lead_time_days=days) for code, name, days in names.SUPPLIERS
+        for supplier in bulk_create_with_history(
+            [Supplier(code=code, name=name, lead_time_days=days) for code, name, days in names.SUPPLIERS],
+            Supplier,
+            default_user=story.by,
         )
     }
-    places = Place.objects.bulk_create(
-        Place(code=code, name=name, is_dark=is_dark) for code, name, is_dark in names.PLACES
+    places = bulk_create_with_history(
+        [Place(code=code, name=name, is_dark=is_dark) for code, name, is_dark in names.PLACES],
+        Place,
+        default_user=story.by,
     )
-    Trap.objects.bulk_create(
+    traps = [
         Trap(code=f"T{n}", place=place, catches=catches, lure_renewed_on=story.ago(6 + 6 * n))
         for n, (place, catches) in enumerate(_trapped(places), start=1)
-    )
+    ]
+    bulk_create_with_history(traps, Trap, default_user=story.by)
     fibres = {
         fibre.name: fibre
-        for fibre in Fibre.objects.bulk_create(
-            Fibre(
-                name=name,
-                is_protein=is_protein,
-                regain_pct=regain_called(key).regain_pct,
-                regain_authority=regain_called(key).authority,
-            )
-            for name, is_protein, key in names.FIBRES
+        for fibre in bulk_create_with_history(
+            [
+                Fibre(
+                    name=name,
+                    is_protein=is_protein,
+                    regain_pct=regain_called(key).regain_pct,
+                    regain_authority=regain_called(key).authority,
+                )
+                for name, is_protein, key in names.FIBRES
+            ],
+            Fibre,
+            default_user=story.by,
         )
     }
     yarns: list[Yarn] = []

@@ -179,7 +179,7 @@ def _write_pieces(story: Story, written: Sequence[tuple[Warp, PastWarp]]) -> Non
     pieces.sort(key=lambda piece: (piece.woven_on, piece.warp_id or 0))
     for n, piece in enumerate(pieces, start=1):
         piece.number = piece_number(piece.woven_on, n)
-    Piece.objects.bulk_create(pieces, batch_size=500)
+    bulk_create_with_history(pieces, Piece, batch_size=500, default_user=story.by)
     Warp.objects.bulk_update([row for row, _ in written], ["picks_woven"], batch_size=200)
     _lines_follow(pieces)
 

@@ -17,7 +17,7 @@ BEAMS_TIMES_MAX = 3
 
 
 def build(story: Story) -> None:
-    Mill.objects.create(
+    mill = Mill(
         pk=1,
         name=names.NAME,
         warping_mills=2 if story.size == 1 else 4,
@@ -25,16 +25,21 @@ def build(story: Story) -> None:
         tuners=2 if story.size == 1 else 4,
         tuner_hours=names.TUNER_HOURS,
     )
+    bulk_create_with_history([mill], Mill, default_user=story.by)
     patterns = {
         name: pattern
         for (name, _), pattern in zip(
             names.PATTERNS,
-            ShiftPattern.objects.bulk_create(ShiftPattern(name=name, hours=hours) for name, hours in names.PATTERNS),
+            bulk_create_with_history(
+                [ShiftPattern(name=name, hours=hours) for name, hours in names.PATTERNS],
+                ShiftPattern,
+                default_user=story.by,
+            ),
             strict=True,
         )
     }
     bulk_create_with_history(_looms(story, patterns), Loom, default_user=story.by)
-    Reed.objects.bulk_create(
+    reeds = [
         Reed(
             code=code,
             as_bought=stamped,
@@ -43,9 +48,10 @@ def build(story: Story) -> None:
             quantity=quantity,
         )
         for code, stamped, dents, width, quantity in names.REEDS
-    )
-    Beam.objects.bulk_create(_beams(story))
-    Closure.objects.bulk_create(_closures(story))
+    ]
+    bulk_create_with_history(reeds, Reed, default_user=story.by)
+    bulk_create_with_history(list(_beams(story)), Beam, default_user=story.by)
+    bulk_create_with_history(list(_closures(story)), Closure, default_user=story.by)
 
 
 def _looms(story: Story, patterns: dict[str, ShiftPattern]) -> list[Loom]:

@@ -201,7 +201,7 @@ class _Store:
                 self.grams[lot.label] = grams
                 dye_lot.lots.append(lot)
                 rows.append(lot)
-        YarnLot.objects.bulk_create(rows, batch_size=500)
+        bulk_create_with_history(rows, YarnLot, batch_size=500, default_user=self.story.by)
 
     def _how_many_each(self) -> list[int]:
         """Lots that each dye lot came in: together just as many as there are to be, the larger the more."""

@@ -8,6 +8,7 @@ from random import Random
 from typing import Any
 
 from django.utils import timezone
+from simple_history.utils import bulk_create_with_history
 
 from mill.candlebeck import names
 from mill.candlebeck.past import near, times
@@ -30,11 +31,11 @@ STOPS = (
 )
 
 
-def write_people() -> None:
-    Worker.objects.bulk_create(Worker(code=code, name=name, trade=trade) for code, name, trade in names.WORKERS)
-    Machine.objects.bulk_create(
-        Machine(name=name, step=step, m_per_day=Decimal(m_per_day)) for name, step, m_per_day in names.MACHINES
-    )
+def write_people(story: Story) -> None:
+    workers = [Worker(code=code, name=name, trade=trade) for code, name, trade in names.WORKERS]
+    machines = [Machine(name=name, step=step, m_per_day=Decimal(m_per_day)) for name, step, m_per_day in names.MACHINES]
+    bulk_create_with_history(workers, Worker, default_user=story.by)
+    bulk_create_with_history(machines, Machine, default_user=story.by)
 
 
 def somebody(trade: str, *, turn: int = 0) -> Worker:

@@ -15,6 +15,12 @@ register = template.Library()
 NARROW_SPACE = "\u202f"
 
 
+@register.inclusion_tag("mill/_changes.html")
+def changes_of(record: Any) -> dict[str, Any]:
+    """A quiet line that leads to all that became of a record."""
+    return {"kind": record._meta.label_lower, "record": record}
+
+
 @register.filter
 def num(value: Any, places: int | None = None) -> str:
     """12345.60 as 12 345.6: thousands apart, no idle zeros unless places are asked for.

@@ -175,5 +175,5 @@ def take_efficiency(loom: Loom, *, efficiency_pct: Decimal, by: Any) -> Loom:
     loom._history_user = by  # type: ignore[attr-defined]
     loom._change_reason = "as it was woven"  # type: ignore[attr-defined]
     retiming.ask()
-    write_down(loom)
+    write_down(loom, by=by)
     return loom

@@ -5,6 +5,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
+from mill import changes
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.models import Beam, Closure, Loom, Machine, Reed, ShiftPattern, Warp, WarpFigures, Worker
@@ -14,12 +15,13 @@ Record = Loom | Reed | Beam | ShiftPattern | Closure | Worker | Machine | Mill
 
 
 @transaction.atomic
-def write_down(record: Record) -> Record:
+def write_down(record: Record, *, by: Any = None) -> Record:
     """Save a new or changed record of the shed, and ask for the figures that follow from it."""
     try:
         record.full_clean()
     except ValidationError as error:
         raise Refusal(" ".join(error.messages)) from error
+    changes.written_by(record, by)
     record.save()
     match record:
         case Mill():
@@ -43,11 +45,12 @@ def _closure_changed(closure: Closure) -> None:
 
 
 @transaction.atomic
-def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Loom) -> None:
+def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Loom, *, by: Any = None) -> None:
     """Take a record out of the book, when nothing stands on it."""
     name = str(record)
     if isinstance(record, Closure):
         _closure_changed(record)
+    changes.written_by(record, by)
     try:
         record.delete()
     except models.ProtectedError as error:
@@ -59,16 +62,17 @@ def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine |
 
 
 @transaction.atomic
-def hold_loom(loom: Loom, *, reason: str) -> None:
+def hold_loom(loom: Loom, *, reason: str, by: Any = None) -> None:
     """Nothing new is planned on it until it is let go; what hangs on it stays."""
     if not reason.strip():
         raise Refusal(f"Say why loom {loom.code} is held, so that the next shift knows.", field="reason")
-    Loom.objects.filter(pk=loom.pk).update(is_held=True, held_reason=reason.strip()[:120])
+    reason = reason.strip()[:120]
+    changes.update(Loom.objects.filter(pk=loom.pk), by=by, why=reason, is_held=True, held_reason=reason)
 
 
 @transaction.atomic
-def let_go(loom: Loom) -> None:
-    Loom.objects.filter(pk=loom.pk).update(is_held=False, held_reason="")
+def let_go(loom: Loom, *, by: Any = None) -> None:
+    changes.update(Loom.objects.filter(pk=loom.pk), by=by, is_held=False, held_reason="")
 
 
 def waiting_figures(**warps: Any) -> int:

@@ -189,7 +189,7 @@ def loom_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
     found = get_object_or_404(Loom, code=code) if code else None
     form = LoomForm(request.POST or None, instance=found)
     if request.method == "POST" and form.is_valid():
-        kept = looms.write_down(form.instance)
+        kept = looms.write_down(form.instance, by=request.user)
         messages.success(request, f"Loom {kept} is written down.")
         return redirect("loom", code=form.instance.code)
     back = reverse("loom", args=[code]) if code else reverse("looms")
@@ -203,10 +203,10 @@ def loom_hold(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(Loom, code=code)
     try:
         if found.is_held:
-            looms.let_go(found)
+            looms.let_go(found, by=request.user)
             messages.success(request, f"Loom {code} is let go: it is planned again from the next plan on.")
         else:
-            looms.hold_loom(found, reason=request.POST.get("reason", ""))
+            looms.hold_loom(found, reason=request.POST.get("reason", ""), by=request.user)
             messages.success(request, f"Loom {code} is held: nothing new is planned on it.")
     except Refusal as refusal:
         messages.error(request, refusal.message)

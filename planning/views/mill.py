@@ -67,14 +67,14 @@ class Book:
         back = reverse(self.many)
         if request.method == "POST" and request.POST.get("act") == "strike" and found:
             try:
-                looms.strike_out(found)  # type: ignore[arg-type]
+                looms.strike_out(found, by=request.user)  # type: ignore[arg-type]
             except Refusal as refusal:
                 messages.error(request, refusal.message)
                 return redirect(self.one, pk=pk)
             messages.success(request, f"{found} is struck out.")
             return redirect(back)
         if request.method == "POST" and form.is_valid():
-            looms.write_down(form.instance)
+            looms.write_down(form.instance, by=request.user)
             messages.success(request, f"{form.instance} is written down.")
             return redirect(back)
         title = str(found) if found else f"A new {self.one.replace('_', ' ')}"
@@ -164,7 +164,7 @@ BOOKS = [
 def mill(request: HttpRequest) -> HttpResponse:
     form = MillForm(request.POST or None, instance=Mill.the_one())
     if request.method == "POST" and form.is_valid():
-        looms.write_down(form.instance)
+        looms.write_down(form.instance, by=request.user)
         messages.success(request, "Written down. Warps that no yarn is drawn for are worked out again.")
         return redirect("mill")
     return render(request, "mill/mill.html", {"title": "Mill", "form": form, "books": BOOKS})

@@ -10,6 +10,7 @@ from django.db.models import Model
 from django.utils import timezone
 
 from inventory.models import Movement, Yarn, YarnLot
+from mill import changes
 from mill.candlebeck import cloths, floor, orders, past, shed, store, told
 from mill.candlebeck.story import Story
 from planning.models import Cloth, Customer, Loom, Order, OrderLine, Piece, Warp
@@ -56,14 +57,19 @@ def refuse_a_begun_book() -> None:
 
 def build(*, seed: int, size: int, on: date) -> None:
     story = Story(on=on, seed=seed, size=size, by=planner())
+    with changes.by(story.by):
+        _build(story)
+
+
+def _build(story: Story) -> None:
     shed.build(story)
-    told.write_people()
+    told.write_people(story)
     cloths.write_yarns(story)
     cloths.write_cloths(story)
     weaves = cloths.weaves()
     orders.write_customers(story)
     next_number, woven = past.live_through(story, weaves)
-    n_lines = (orders.OPEN_LINES - orders.LATELY_PLACED) * size - OrderLine.objects.open().count()
+    n_lines = (orders.OPEN_LINES - orders.LATELY_PLACED) * story.size - OrderLine.objects.open().count()
     next_number = orders.write_open_orders(story, weaves, n_lines=n_lines, first_number=next_number)
     floor.set_up_looms(story)
     ahead, goes_to = floor.in_order_of_need(floor.combine_lines(story))

@@ -17,6 +17,7 @@ from typing import Any
 
 from django.db import transaction
 
+from mill import changes
 from mill.refusal import Refusal
 from planning import csv_book
 from planning.csv_book import POINT, WRONG_MAX, Wrong
@@ -88,7 +89,7 @@ def bring_in(kind: str, data: bytes, *, by: Any, decimal: str = POINT, is_check:
     book = KINDS[kind]
     sheet = csv_book.read_sheet(data, book.columns, key=book.key, decimal=decimal)
     tally = Tally()
-    with transaction.atomic():
+    with changes.by(by), transaction.atomic():
         book.write(sheet, tally, by)
         wrong = [*sheet.wrong, *tally.wrong]
         if wrong:

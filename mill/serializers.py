@@ -1,0 +1,45 @@
+from typing import Any
+
+from rest_framework import serializers
+
+from mill.models import Change
+
+
+class AlteredSerializer(serializers.Serializer[Any]):
+    figure = serializers.CharField(source="label", read_only=True, help_text="With its unit.")
+    before = serializers.CharField(read_only=True)
+    after = serializers.CharField(read_only=True)
+
+
+class ChangeSerializer(serializers.ModelSerializer[Change]):
+    cursor = serializers.SerializerMethodField(help_text="Ask with it for what came after this change.")
+    when = serializers.DateTimeField(source="at", read_only=True)
+    kind = serializers.CharField(read_only=True, help_text="The kind of record: planning.loom.")
+    record = serializers.CharField(read_only=True, help_text="What the record was called.")
+    number = serializers.IntegerField(source="row_pk", read_only=True, help_text="The record's own number.")
+    address = serializers.SerializerMethodField(help_text="The page of all that became of it.")
+    what = serializers.ChoiceField(choices=["made", "changed", "struck out"], source="get_what_display", read_only=True)
+    who = serializers.SerializerMethodField(help_text="The name somebody signs in by, empty when nobody is named.")
+    why = serializers.CharField(read_only=True, allow_blank=True)
+    altered = AlteredSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = Change
+        fields = ["cursor", "when", "kind", "record", "number", "address", "what", "who", "why", "altered"]
+
+    def get_cursor(self, change: Change) -> str:
+        return change.cursor
+
+    def get_address(self, change: Change) -> str:
+        from mill import changes
+
+        return changes.page_of(change.kind, change.row_pk)
+
+    def get_who(self, change: Change) -> str:
+        return change.by.get_username() if change.by else ""
+
+
+class ChangesSerializer(serializers.Serializer[Any]):
+    changes = ChangeSerializer(many=True, read_only=True)
+    next = serializers.CharField(read_only=True, help_text="The cursor to go on from: `since` of the next request.")
+    has_more = serializers.BooleanField(read_only=True, help_text="There is more already: ask again at once.")

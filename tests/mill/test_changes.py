@@ -1,0 +1,241 @@
+"""The account of changes: nothing left out, nothing taken away, and read in words."""
+
+import csv
+from datetime import timedelta
+from decimal import Decimal
+from io import StringIO
+from threading import Event, Thread
+
+import pytest
+from django.db import Error, connection, transaction
+from django.utils import timezone
+
+from inventory import services as store
+from inventory.models import Place, Supplier, YarnLot
+from mill import changes
+from mill.models import Change, Mill
+from planning.models import Beam, Closure, Customer, Loom, ShiftPattern
+from planning.services import importing, looms
+from tests.make import make_customer, make_loom, make_lot
+
+
+def account(record, **only):
+    rows = Change.objects.filter(kind=record._meta.label_lower, row_pk=record.pk, **only)
+    return list(changes.told(rows.order_by("pk")))
+
+
+def said(change):
+    return [(one.label, one.before, one.after) for one in change.altered]
+
+
+def test_a_changed_figure_is_told_with_its_unit_and_who_changed_it(planner):
+    beam = Beam(code="B1", width_cm=180, barrel_mm=150, flange_mm=700, tare_kg=80)
+    looms.write_down(beam, by=planner)
+    beam.width_cm = Decimal("190.5")
+    looms.write_down(beam, by=planner)
+    made, changed = account(beam)
+    assert (made.what, made.by, made.record) == (Change.MADE, planner, "B1")
+    assert (changed.what, changed.by) == (Change.CHANGED, planner)
+    assert said(changed) == [("Width (cm)", "180", "190.5")]
+    looms.strike_out(beam, by=planner)
+    ended = changes.told(Change.objects.filter(kind="planning.beam", what=Change.ENDED)).get()
+    assert (ended.record, ended.by) == ("B1", planner)
+
+
+def test_what_points_at_another_record_is_told_by_its_name(planner):
+    loom = make_loom()
+    pattern = ShiftPattern(name="Nights", hours="Mon-Fri 22:00-06:00")
+    looms.write_down(pattern, by=planner)
+    before, loom.shift_pattern = str(loom.shift_pattern), pattern
+    looms.write_down(loom, by=planner)
+    assert said(account(loom)[-1]) == [("Shift pattern", before, "Nights")]
+
+
+def test_changes_in_bulk_are_told_row_by_row_with_the_reason(planner):
+    ours = [make_loom(code="P1"), make_loom(code="P2")]
+    n = changes.update(Loom.objects.all(), by=planner, why="The batten broke.", is_held=True, held_reason="Batten")
+    assert n == 2
+    for loom in ours:
+        last = account(loom)[-1]
+        assert (last.by, last.why) == (planner, "The batten broke.")
+        assert said(last) == [("Held", "no", "yes"), ("Held reason", "nothing", "Batten")]
+
+
+def held(planner):
+    loom = make_loom()
+    looms.hold_loom(loom, reason="Batten", by=planner)
+    return loom
+
+
+def let_go(planner):
+    loom = held(planner)
+    looms.let_go(loom, by=planner)
+    return loom
+
+
+def moved(planner):
+    lot = make_lot()
+    to = Place.objects.create(code="BAY-9", name="Bay 9", key="bay 9")
+    store.move(lot=lot, place=to, by=planner)
+    return lot
+
+
+def quarantined(planner):
+    lot = make_lot()
+    store.quarantine(lot=lot, reason="Larvae", by=planner)
+    return lot
+
+
+def closed(planner):
+    now = timezone.now()
+    return looms.write_down(Closure(name="Fair", starts_at=now, stops_at=now + timedelta(days=1)), by=planner)
+
+
+def mill_valued(planner):
+    mill = Mill.the_one()
+    mill.tuners = 7
+    return looms.write_down(mill, by=planner)
+
+
+@pytest.mark.parametrize("verb", [held, let_go, moved, quarantined, closed, mill_valued])
+def test_a_verb_leaves_a_line_with_its_person(planner, verb):
+    last = account(verb(planner))[-1]
+    assert last.by == planner
+
+
+def test_every_kind_of_record_that_pages_write_is_kept():
+    kinds = set(changes.kept())
+    from planning.views.mill import BOOKS
+
+    assert {book.form._meta.model._meta.label_lower for book in BOOKS} <= kinds
+    assert {model._meta.label_lower for model in (Customer, Loom, Supplier, Place, YarnLot, Mill)} <= kinds
+
+
+def test_an_import_tells_whose_it_is(planner):
+    importing.bring_in("suppliers", b"code,name,lead_time_days\nACRE,Acre Spinners,20\n", by=planner)
+    assert [change.by for change in account(Supplier.objects.get())] == [planner]
+
+
+@pytest.mark.parametrize("kind", ["planning.customer", "inventory.yarnlot", "mill.mill"])
+def test_nobody_can_change_the_account_or_take_a_line_away(db, kind):
+    make_customer(), make_lot(), Mill.objects.create(pk=1)
+    versions = changes.kept()[kind].history.model._meta.db_table
+    for statement in (
+        f"UPDATE {versions} SET history_type = '-'",
+        f"DELETE FROM {versions}",
+        "UPDATE mill_change SET what = '-'",
+        "DELETE FROM mill_change",
+    ):
+        with pytest.raises(Error, match="only added to"), transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(statement)
+
+
+def test_all_versions_of_all_kinds_are_guarded(db):
+    standing = set(changes._standing())
+    tables = {model.history.model._meta.db_table for model in changes.kept().values()}
+    assert {f"told_{table}" for table in tables} | {f"kept_{table}" for table in tables} <= standing
+
+
+# The page
+
+
+def test_the_page_shows_filters_and_leaves_as_csv(desk, planner):
+    loom = held(planner)
+    words = desk.get("/mill/changes/").content.decode()
+    assert "Held reason" in words
+    assert "Planner" in words
+    filtered = desk.get("/mill/changes/", {"kind": "planning.shiftpattern"}).content.decode()
+    assert "Held reason" not in filtered
+    rows = list(csv.reader(StringIO(desk.get("/mill/changes/", {"csv": 1}).content.decode("utf-8-sig"))))
+    assert rows[0] == ["When", "Who", "Of", "Record", "Change", "Why"]
+    assert rows[1][1:] == [
+        "Planner",
+        "loom",
+        loom.code,
+        "Held: no to yes; Held reason: nothing to Batten",
+        "Batten",
+    ]
+    own = desk.get(f"/mill/changes/planning.loom/{loom.pk}/")
+    assert f"Changes of loom {loom.code}" in own.content.decode()
+    assert f"/mill/changes/planning.loom/{loom.pk}/" in desk.get(f"/looms/{loom.code}/").content.decode()
+
+
+@pytest.mark.parametrize("address", ["planning.loom/999999/", "planning.nothing/1/", f"planning.loom/{10**30}/"])
+def test_what_is_not_in_the_account_is_not_found(desk, address):
+    assert desk.get(f"/mill/changes/{address}").status_code == 404
+
+
+def test_the_page_asks_the_same_number_of_queries_for_many_changes(desk, planner, django_assert_max_num_queries):
+    def n_queries():
+        with django_assert_max_num_queries(60) as asked:
+            assert desk.get("/mill/changes/").status_code == 200
+        return len(asked)
+
+    loom = make_loom(code="P1")
+    changes.update(Loom.objects.all(), by=planner, ppm=100)
+    few = n_queries()
+    for n in range(30):
+        changes.update(Loom.objects.filter(pk=loom.pk), by=planner, ppm=101 + n)
+    assert n_queries() == few
+
+
+# The feed
+
+
+def ask(desk, **query):
+    answer = desk.get("/api/changes/", query)
+    assert answer.status_code == 200, answer.content
+    return answer.json()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_feed_tells_each_change_once_and_goes_on_from_its_cursor(desk, planner):
+    loom = held(planner)
+    cursor, seen = "0-0", []
+    while True:
+        leaf = ask(desk, since=cursor, limit=1)
+        seen += leaf["changes"]
+        cursor = leaf["next"]
+        if not leaf["has_more"]:
+            break
+    assert len({change["cursor"] for change in seen}) == len(seen) == Change.objects.count()
+    assert (seen[-1]["kind"], seen[-1]["record"], seen[-1]["what"]) == ("planning.loom", loom.code, "changed")
+    assert seen[-1]["who"] == "planner"
+    assert desk.get(seen[-1]["address"]).status_code == 200
+    assert ask(desk, since=cursor)["changes"] == []
+    looms.let_go(loom, by=planner)
+    assert [change["what"] for change in ask(desk, since=cursor)["changes"]] == ["changed"]
+
+
+@pytest.mark.parametrize(
+    "query", [{"since": "soon"}, {"since": "1-"}, {"since": "²-1"}, {"limit": "0"}, {"limit": "x"}]
+)
+def test_the_feed_refuses_what_it_cannot_read(desk, query):
+    assert desk.get("/api/changes/", query).status_code == 400
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="SQLite writes one transaction at a time.")
+def test_the_feed_waits_for_a_transaction_that_began_earlier():
+    """The earlier one writes first and is confirmed last; what came meanwhile is shown after it, not instead of it."""
+    begun, may_end = Event(), Event()
+
+    def earlier():
+        try:
+            with transaction.atomic():
+                make_customer(code="EARLY")
+                begun.set()
+                assert may_end.wait(60)
+        finally:
+            connection.close()
+
+    thread = Thread(target=earlier)
+    thread.start()
+    assert begun.wait(60)
+    make_customer(code="LATER")
+    meanwhile, cursor = changes.since("0-0", at_most=100)
+    may_end.set()
+    thread.join(60)
+    rest, _ = changes.since(cursor, at_most=100)
+    assert "LATER" not in [change.record for change in meanwhile]
+    assert [change.record for change in (*meanwhile, *rest)] == ["EARLY", "LATER"]
