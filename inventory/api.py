@@ -56,16 +56,6 @@ from inventory.serializers import (
 )
 from mill.refusal import Refusal
 
-# The store says no; or what was sent can't be read, and then each field that can't has a list of sentences.
-NO = OpenApiResponse(
-    {
-        "type": "object",
-        "properties": {"refusal": {"type": "string"}, "field": {"type": ["string", "null"]}},
-        "additionalProperties": True,
-    },
-    description="The store's no as a sentence, `refusal`, and the field it is about; or, by field, what can't be read.",
-)
-
 
 class YarnApiFilter(django_filters.FilterSet):
     code = django_filters.CharFilter()
@@ -117,13 +107,13 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
     def get_queryset(self) -> QuerySet[YarnLot]:
         return YarnLot.objects.select_related("yarn", "place").with_balance().order_by("pk")
 
-    @extend_schema(request=ReceiveSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=ReceiveSerializer, responses={201: MovementSerializer})
     @action(detail=False, methods=["post"], filterset_class=None, pagination_class=None)
     def receive(self, request: Request) -> Response:
         """Yarn of one dye lot comes in and becomes a lot."""
         return self._written(request, ReceiveSerializer, lambda said: services.receive(by=request.user, **said))
 
-    @extend_schema(request=LotHoldSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=LotHoldSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"])
     def hold(self, request: Request, pk: str | None = None) -> Response:
         """Grams are held for something. The line that comes back names its hold as `reservation`."""
@@ -134,7 +124,7 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
 
         return self._written(request, LotHoldSerializer, write)
 
-    @extend_schema(request=ReleaseSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=ReleaseSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"], url_path="let-go")
     def let_go(self, request: Request, pk: str | None = None) -> Response:
         """What of a hold has not been drawn is free again."""
@@ -146,7 +136,7 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
 
         return self._written(request, ReleaseSerializer, write)
 
-    @extend_schema(request=DrawSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=DrawSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"])
     def draw(self, request: Request, pk: str | None = None) -> Response:
         """Yarn leaves the store: out of its hold, or out of what is free."""
@@ -161,7 +151,7 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
 
         return self._written(request, DrawSerializer, write)
 
-    @extend_schema(request=ReturnSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=ReturnSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"], url_path="return")
     def give_back(self, request: Request, pk: str | None = None) -> Response:
         """Part cones come back, weighed."""
@@ -170,7 +160,7 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
             request, ReturnSerializer, lambda said: services.return_to_stock(lot=lot, by=request.user, **said)
         )
 
-    @extend_schema(request=CorrectSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=CorrectSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"])
     def correct(self, request: Request, pk: str | None = None) -> Response:
         """The book is set to what is there, with the reason why."""
@@ -179,7 +169,7 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
             request, CorrectSerializer, lambda said: services.correct(lot=lot, by=request.user, **said)
         )
 
-    @extend_schema(request=WasteSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=WasteSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"])
     def waste(self, request: Request, pk: str | None = None) -> Response:
         """Free yarn is written off, with the reason why."""
@@ -188,7 +178,7 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
             request, WasteSerializer, lambda said: services.record_waste(lot=lot, by=request.user, **said)
         )
 
-    @extend_schema(request=LotMoveSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=LotMoveSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"])
     def move(self, request: Request, pk: str | None = None) -> Response:
         """The lot lies in another place from now on."""
@@ -226,7 +216,7 @@ class MovementViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets
     serializer_class = MovementSerializer
     filterset_class = MovementApiFilter
 
-    @extend_schema(request=ReverseSerializer, responses={201: MovementSerializer, 400: NO})
+    @extend_schema(request=ReverseSerializer, responses={201: MovementSerializer})
     @action(detail=True, methods=["post"], filterset_class=None, pagination_class=None)
     def reverse(self, request: Request, pk: str | None = None) -> Response:
         """A line is taken back by a line against it; both stay."""
@@ -277,7 +267,7 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
     def get_queryset(self) -> QuerySet[Delivery]:
         return Delivery.objects.select_related("yarn", "supplier").with_received().order_by("expected_on", "pk")
 
-    @extend_schema(request=NewDeliverySerializer, responses={201: DeliverySerializer, 400: NO})
+    @extend_schema(request=NewDeliverySerializer, responses={201: DeliverySerializer})
     def create(self, request: Request) -> Response:
         def write(said: dict[str, Any]) -> Delivery:
             key = said.pop("key")
@@ -285,7 +275,7 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
 
         return self.written(request, NewDeliverySerializer, write, 201)
 
-    @extend_schema(request=DeliverySerializer(partial=True), responses={200: DeliverySerializer, 400: NO})
+    @extend_schema(request=DeliverySerializer(partial=True), responses={200: DeliverySerializer})
     def partial_update(self, request: Request, pk: str | None = None) -> Response:
         delivery, changed = self._as_sent(request)
         services.write_delivery(delivery=delivery, changed=changed)
@@ -300,7 +290,7 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
             setattr(delivery, name, value)
         return delivery, set(sent.validated_data)
 
-    @extend_schema(request=DeliverySerializer(partial=True), responses={200: ForeseenSerializer, 400: NO})
+    @extend_schema(request=DeliverySerializer(partial=True), responses={200: ForeseenSerializer})
     @action(detail=True, methods=["post"])
     def foresee(self, request: Request, pk: str | None = None) -> Response:
         """What changing it so would do to its yarn. Writes nothing."""
@@ -309,7 +299,7 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
     @extend_schema(
         operation_id="deliveries_foresee_new",
         request=NewDeliverySerializer,
-        responses={200: ForeseenSerializer, 400: NO},
+        responses={200: ForeseenSerializer},
     )
     @action(detail=False, methods=["post"], url_path="foresee", url_name="foresee-new", pagination_class=None)
     def foresee_new(self, request: Request) -> Response:
@@ -335,7 +325,7 @@ class InspectionViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed)
     queryset = Inspection.objects.select_related("place", "by").order_by("-on", "-pk")
     serializer_class = InspectionSerializer
 
-    @extend_schema(request=NewInspectionSerializer, responses={201: InspectionSerializer, 400: NO})
+    @extend_schema(request=NewInspectionSerializer, responses={201: InspectionSerializer})
     def create(self, request: Request) -> Response:
         return self.written(
             request, NewInspectionSerializer, lambda said: services.inspect(by=request.user, **said), 201
@@ -348,13 +338,13 @@ class TreatmentViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
     queryset = Treatment.objects.select_related("place", "by").prefetch_related("lots").order_by("-began_on", "-pk")
     serializer_class = TreatmentSerializer
 
-    @extend_schema(request=NewTreatmentSerializer, responses={201: TreatmentSerializer, 400: NO})
+    @extend_schema(request=NewTreatmentSerializer, responses={201: TreatmentSerializer})
     def create(self, request: Request) -> Response:
         return self.written(
             request, NewTreatmentSerializer, lambda said: services.begin_treatment(by=request.user, **said), 201
         )
 
-    @extend_schema(request=EndTreatmentSerializer, responses={200: TreatmentSerializer, 400: NO})
+    @extend_schema(request=EndTreatmentSerializer, responses={200: TreatmentSerializer})
     @action(detail=True, methods=["post"])
     def end(self, request: Request, pk: str | None = None) -> Response:
         """What the probe read. The lots stay in quarantine until they are released."""
@@ -365,7 +355,7 @@ class TreatmentViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
 
         return self.written(request, EndTreatmentSerializer, write, 200)
 
-    @extend_schema(request=ReleaseTreatedSerializer, responses={200: TreatmentSerializer, 400: NO})
+    @extend_schema(request=ReleaseTreatedSerializer, responses={200: TreatmentSerializer})
     @action(detail=True, methods=["post"])
     def release(self, request: Request, pk: str | None = None) -> Response:
         """Its lots may be used again; each lot's life says whether the figure in print was met."""
@@ -385,7 +375,7 @@ class ClaimViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
     serializer_class = ClaimSerializer
     filterset_fields = ["state", "number"]
 
-    @extend_schema(request=NewClaimSerializer, responses={201: ClaimSerializer, 400: NO})
+    @extend_schema(request=NewClaimSerializer, responses={201: ClaimSerializer})
     def create(self, request: Request) -> Response:
         def write(said: dict[str, Any]) -> Claim:
             rows = said.pop("weighed")
@@ -394,19 +384,19 @@ class ClaimViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
 
         return self.written(request, NewClaimSerializer, write, 201)
 
-    @extend_schema(request=SentSerializer, responses={200: ClaimSerializer, 400: NO})
+    @extend_schema(request=SentSerializer, responses={200: ClaimSerializer})
     @action(detail=True, methods=["post"])
     def send(self, request: Request, pk: str | None = None) -> Response:
         """It has gone to the supplier."""
         return self._told(request, SentSerializer, services.send_claim)
 
-    @extend_schema(request=ClaimAnswerSerializer, responses={200: ClaimSerializer, 400: NO})
+    @extend_schema(request=ClaimAnswerSerializer, responses={200: ClaimSerializer})
     @action(detail=True, methods=["post"])
     def answer(self, request: Request, pk: str | None = None) -> Response:
         """What the supplier allows of it; 0 grams is a refusal."""
         return self._told(request, ClaimAnswerSerializer, services.answer_claim)
 
-    @extend_schema(request=DropSerializer, responses={200: ClaimSerializer, 400: NO})
+    @extend_schema(request=DropSerializer, responses={200: ClaimSerializer})
     @action(detail=True, methods=["post"])
     def drop(self, request: Request, pk: str | None = None) -> Response:
         """The mill doesn't follow it up, with the reason why."""

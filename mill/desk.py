@@ -7,10 +7,6 @@ from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.contrib.staticfiles.finders import AppDirectoriesFinder
 from django.http import HttpRequest, HttpResponse
-from rest_framework.response import Response
-from rest_framework.views import exception_handler
-
-from mill.refusal import Refusal
 
 LOOPBACK = {"127.0.0.1", "::1"}
 
@@ -69,13 +65,6 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
     match = getattr(request, "resolver_match", None)
     here = getattr(match.func, "room", None) if match else None
     return {"rooms": ROOMS, "here": here, "the_mill": Mill.the_one(), "open_book": settings.OPEN_BOOK}
-
-
-def refusal_as_answer(exc: Exception, context: dict[str, Any]) -> Response | None:
-    """A refusal is an answer of the API: 400 with its sentence, and the field it belongs to."""
-    if isinstance(exc, Refusal):
-        return Response({"refusal": exc.message, "field": exc.field}, status=400)
-    return exception_handler(exc, context)
 
 
 def room(name: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:

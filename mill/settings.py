@@ -85,6 +85,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "mill.problems.ProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -220,7 +221,7 @@ REST_FRAMEWORK = {
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
     "PAGE_SIZE": 100,
-    "EXCEPTION_HANDLER": "mill.desk.refusal_as_answer",
+    "EXCEPTION_HANDLER": "mill.problems.as_answer",
     "COERCE_DECIMAL_TO_STRING": True,
 }
 SPECTACULAR_SETTINGS = {
@@ -228,6 +229,7 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "The planning book of a small weaving mill: orders into warps, loom-hours, yarn and tickets.",
     "VERSION": "0.1.0",
     "OAS_VERSION": "3.1.0",
+    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "mill.problems.document"],
     # Columns called `state` of several records, each with words of its own.
     "ENUM_NAME_OVERRIDES": {
         "OrderLineStateEnum": "planning.models.OrderLine.STATES",

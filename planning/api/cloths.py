@@ -19,7 +19,6 @@ from planning.serializers.cloths import (
     RevisionSerializer,
     WorkedRevisionSerializer,
 )
-from planning.serializers.tickets import RefusalSerializer
 from planning.services import cloths
 from planning.services.cloths import ColourwayDraft, SpecDraft
 from planning.views.cloths import ClothFilter, with_figures
@@ -58,7 +57,7 @@ class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
     def get_queryset(self) -> QuerySet[Cloth]:
         return with_figures(Cloth.objects.order_by("code"))
 
-    @extend_schema(request=NewClothSerializer, responses={201: WorkedRevisionSerializer, 400: RefusalSerializer})
+    @extend_schema(request=NewClothSerializer, responses={201: WorkedRevisionSerializer})
     def create(self, request: Request) -> Response:
         asked = NewClothSerializer(data=request.data)
         draft = _read(asked)
@@ -74,7 +73,7 @@ class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
         rows = cloths.with_yarns(own.specs.order_by("-revision"))
         return Response(RevisionSerializer(rows, many=True).data)
 
-    @extend_schema(request=DraftSerializer, responses={201: WorkedRevisionSerializer, 400: RefusalSerializer})
+    @extend_schema(request=DraftSerializer, responses={201: WorkedRevisionSerializer})
     @revisions.mapping.post
     def revise(self, request: Request, code: str) -> Response:
         """Write the next revision. Warps that no yarn is drawn for follow it; tickets of earlier ones are overtaken."""
@@ -92,7 +91,7 @@ class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
         rows = cloths.with_yarns(ClothSpec.objects.filter(cloth__code=code))
         return Response(_worked(get_object_or_404(rows, revision=int(revision))))
 
-    @extend_schema(request=DraftSerializer, responses={200: PreviewSerializer, 400: RefusalSerializer})
+    @extend_schema(request=DraftSerializer, responses={200: PreviewSerializer})
     @action(detail=True, methods=["post"])
     def preview(self, request: Request, code: str) -> Response:
         """What a draft comes to, and what it would change as the next revision. Writes nothing."""
@@ -103,7 +102,7 @@ class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
         return Response(PreviewSerializer({"figures": figures, "consequences": consequences}).data)
 
 
-@extend_schema(request=NewClothSerializer, responses={200: PreviewSerializer, 400: RefusalSerializer})
+@extend_schema(request=NewClothSerializer, responses={200: PreviewSerializer})
 @api_view(["POST"])
 def cloth_preview(request: Request) -> Response:
     """What a new cloth comes to. Writes nothing."""

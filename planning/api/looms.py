@@ -22,7 +22,6 @@ from planning.serializers.looms import (
     PlanSerializer,
     SearchSerializer,
 )
-from planning.serializers.tickets import RefusalSerializer
 from planning.services import board, foresight, improving, plans
 from planning.views.looms import plan_in_force, with_queue
 
@@ -55,7 +54,7 @@ class PlanViewSet(
     def get_serializer_class(self) -> type[PlanSerializer]:
         return PlanBriefSerializer if self.action == "list" else PlanSerializer
 
-    @extend_schema(request=NewPlanSerializer, responses={201: PlanSerializer, 400: RefusalSerializer})
+    @extend_schema(request=NewPlanSerializer, responses={201: PlanSerializer})
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         asked = NewPlanSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
@@ -68,18 +67,18 @@ class PlanViewSet(
         """What the plan would do to yarn, were it put in force. Writes nothing."""
         return Response(ForeseenSerializer(foresight.foresee_plan(self.get_object())).data)
 
-    @extend_schema(request=None, responses={200: PlanSerializer, 400: RefusalSerializer})
+    @extend_schema(request=None, responses={200: PlanSerializer})
     @action(detail=True, methods=["post"], url_path="put-in-force")
     def put_in_force(self, request: Request, pk: str | None = None) -> Response:
         return Response(PlanSerializer(plans.put_in_force(self.get_object(), by=request.user)).data)
 
-    @extend_schema(request=None, responses={200: PlanSerializer, 400: RefusalSerializer})
+    @extend_schema(request=None, responses={200: PlanSerializer})
     @action(detail=True, methods=["post"], url_path="bring-back")
     def bring_back(self, request: Request, pk: str | None = None) -> Response:
         """An overtaken plan is put back in force, timed afresh as a plan of its own."""
         return Response(PlanSerializer(plans.bring_back(self.get_object(), by=request.user)).data)
 
-    @extend_schema(request=AskedMoveSerializer, responses={201: PlanSerializer, 400: RefusalSerializer})
+    @extend_schema(request=AskedMoveSerializer, responses={201: PlanSerializer})
     @action(detail=True, methods=["post"])
     def move(self, request: Request, pk: str | None = None) -> Response:
         """A warp moved by hand, in a copy of the plan that is offered."""

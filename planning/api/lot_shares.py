@@ -17,7 +17,6 @@ from planning.serializers.lot_shares import (
     WhatIfSerializer,
     YarnSharesSerializer,
 )
-from planning.serializers.tickets import RefusalSerializer
 from planning.services import lot_shares
 from planning.services.lot_shares import Key, Share
 from planning.views.lot_shares import looked_at
@@ -47,12 +46,8 @@ def _key(one: Mapping[str, Any], yarns: Mapping[str, int]) -> Key:
     return one["warp"], one["use"], yarns[one["yarn"]]
 
 
-@extend_schema(
-    methods=["GET"], parameters=_LOOK, responses={200: YarnSharesSerializer(many=True), 400: RefusalSerializer}
-)
-@extend_schema(
-    methods=["POST"], request=HoldSharesSerializer, responses={200: HeldSharesSerializer, 400: RefusalSerializer}
-)
+@extend_schema(methods=["GET"], parameters=_LOOK, responses={200: YarnSharesSerializer(many=True)})
+@extend_schema(methods=["POST"], request=HoldSharesSerializer, responses={200: HeldSharesSerializer})
 @api_view(["GET", "POST"])
 def shares(request: Request) -> Response:
     """Lots for all warps together, yarn by yarn. POST holds the lots that are sent, all or none; told twice, once."""
@@ -80,7 +75,7 @@ def shares(request: Request) -> Response:
     return Response(HeldSharesSerializer(held).data)
 
 
-@extend_schema(request=WhatIfSerializer, responses={200: YarnSharesSerializer(many=True), 400: RefusalSerializer})
+@extend_schema(request=WhatIfSerializer, responses={200: YarnSharesSerializer(many=True)})
 @api_view(["POST"])
 def what_if(request: Request) -> Response:
     """What other dye lots would mean: their yarns decided with these choices, and what that changes. Writes nothing."""

@@ -21,7 +21,6 @@ from planning.serializers.orders import (
     OrderSerializer,
     ReasonSerializer,
 )
-from planning.serializers.tickets import RefusalSerializer
 from planning.services import line_figures, line_foresight, orders
 from planning.services.orders import LineDraft
 from planning.views.orders import CustomerFilter, LineFilter, with_plan
@@ -45,14 +44,14 @@ class CustomerViewSet(viewsets.ReadOnlyModelViewSet[Customer]):
     lookup_value_regex = "[^/]+"
     filterset_class = CustomerFilter
 
-    @extend_schema(responses={201: CustomerSerializer, 400: RefusalSerializer})
+    @extend_schema(responses={201: CustomerSerializer})
     def create(self, request: Request) -> Response:
         asked = CustomerSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
         written = orders.write_customer(Customer(**asked.validated_data), by=request.user)
         return Response(CustomerSerializer(written).data, status=201)
 
-    @extend_schema(responses={200: CustomerSerializer, 400: RefusalSerializer})
+    @extend_schema(responses={200: CustomerSerializer})
     def partial_update(self, request: Request, code: str) -> Response:
         found = self.get_object()
         asked = CustomerSerializer(found, data=request.data, partial=True)
@@ -75,7 +74,7 @@ class OrderViewSet(viewsets.ReadOnlyModelViewSet[Order]):
         lines = Prefetch("lines", OrderLineSerializer.rows().order_by("position"))
         return super().get_queryset().select_related("customer").prefetch_related(lines)
 
-    @extend_schema(request=NewOrderSerializer, responses={201: OrderSerializer, 400: RefusalSerializer})
+    @extend_schema(request=NewOrderSerializer, responses={201: OrderSerializer})
     def create(self, request: Request) -> Response:
         asked = NewOrderSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
@@ -84,7 +83,7 @@ class OrderViewSet(viewsets.ReadOnlyModelViewSet[Order]):
         placed = orders.place_order(lines=lines, by=request.user, **said)
         return Response(OrderSerializer(self.get_queryset().get(pk=placed.pk)).data, status=201)
 
-    @extend_schema(request=NewLineSerializer, responses={201: OrderLineSerializer, 400: RefusalSerializer})
+    @extend_schema(request=NewLineSerializer, responses={201: OrderLineSerializer})
     @action(detail=True, methods=["post"])
     def lines(self, request: Request, number: str) -> Response:
         """One more line."""
@@ -106,7 +105,7 @@ class OrderLineViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewset
     def get_queryset(self) -> QuerySet[OrderLine]:
         return with_plan(OrderLine.objects.order_by("due_on", "pk"))
 
-    @extend_schema(request=NewLineSerializer, responses={200: LineChangeSerializer, 400: RefusalSerializer})
+    @extend_schema(request=NewLineSerializer, responses={200: LineChangeSerializer})
     def partial_update(self, request: Request, pk: str) -> Response:
         line = self.get_object()
         change = orders.change_line(line, _draft(request, line), by=request.user)
@@ -118,14 +117,14 @@ class OrderLineViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewset
         }
         return Response(LineChangeSerializer(told).data)
 
-    @extend_schema(request=NewLineSerializer, responses={200: ForeseenSerializer, 400: RefusalSerializer})
+    @extend_schema(request=NewLineSerializer, responses={200: ForeseenSerializer})
     @action(detail=True, methods=["post"])
     def foresee(self, request: Request, pk: str) -> Response:
         """What changing it so would do to yarn, and to what is held for its warps. Writes nothing."""
         line = self.get_object()
         return Response(ForeseenSerializer(line_foresight.foresee_line(line, _draft(request, line))).data)
 
-    @extend_schema(request=ReasonSerializer, responses={200: OrderLineSerializer, 400: RefusalSerializer})
+    @extend_schema(request=ReasonSerializer, responses={200: OrderLineSerializer})
     @action(detail=True, methods=["post"], url_path="call-off")
     def call_off(self, request: Request, pk: str) -> Response:
         """The customer doesn't want it any more. Refused once its yarn is drawn, with where it is."""
@@ -134,7 +133,7 @@ class OrderLineViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewset
         line = orders.call_off_line(self.get_object(), by=request.user, reason=asked.validated_data["reason"])
         return Response(OrderLineSerializer(self.get_queryset().get(pk=line.pk)).data)
 
-    @extend_schema(request=None, responses={200: OrderLineSerializer, 400: RefusalSerializer})
+    @extend_schema(request=None, responses={200: OrderLineSerializer})
     @action(detail=True, methods=["post"], url_path="take-up")
     def take_up(self, request: Request, pk: str) -> Response:
         """A line that was called off is wanted after all."""

@@ -11,7 +11,6 @@ from mill.models import Mill
 from planning.models import Dispatch, FinishingBatch, Piece
 from planning.piece import limit_per_100_m2
 from planning.serializers.pieces import BatchSerializer, DispatchSerializer, MeasuresSerializer, PieceSerializer
-from planning.serializers.tickets import RefusalSerializer
 from planning.services import finishing, pieces
 
 
@@ -51,7 +50,7 @@ class PieceViewSet(viewsets.ReadOnlyModelViewSet[Piece]):
         mill = Mill.the_one()
         return page and [_standing(piece, mill=mill) for piece in page]
 
-    @extend_schema(request=MeasuresSerializer, responses={200: PieceSerializer, 400: RefusalSerializer})
+    @extend_schema(request=MeasuresSerializer, responses={200: PieceSerializer})
     @action(detail=True, methods=["post"])
     def measure(self, request: Request, number: str | None = None) -> Response:
         said = MeasuresSerializer(data=request.data)

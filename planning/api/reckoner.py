@@ -5,7 +5,7 @@ from django.core.exceptions import NON_FIELD_ERRORS
 from django.urls import path
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework.decorators import api_view
-from rest_framework.exceptions import NotFound
+from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -17,7 +17,6 @@ from planning.serializers.reckoner import (
     ReckonSerializer,
     SumSerializer,
     UnknownSerializer,
-    WrongSerializer,
     answer_data,
 )
 
@@ -64,7 +63,7 @@ def sums(request: Request) -> Response:
 @extend_schema(
     parameters=[_NAME],
     request=ReckonSerializer,
-    responses={200: AnswerSerializer, 400: WrongSerializer, 404: UnknownSerializer},
+    responses={200: AnswerSerializer, 404: UnknownSerializer},
     examples=[*_ASKED, _ANSWERED, _WRONG],
     operation_id="reckoner_reckon",
 )
@@ -82,18 +81,18 @@ def reckon(request: Request, name: str) -> Response:
     if not sent.is_valid():
         wrong = sent.errors.get("inputs")
         if isinstance(wrong, dict):
-            return Response({"inputs": wrong}, status=400)
-        return Response({"refusal": 'Write {"inputs": {…}}, each input by its name.'}, status=400)
+            raise ValidationError({"inputs": wrong})
+        raise ValidationError('Write {"inputs": {…}}, each input by its name.')
     typed = sent.validated_data["inputs"]
     names = [given.name for given in asked.inputs]
     unknown = [given for given in typed if given not in names]
     if unknown:
         says = f"{asked.title} asks for no such input. It asks for {', '.join(names)}."
-        return Response({"inputs": {given: [says] for given in unknown}}, status=400)
+        raise ValidationError({"inputs": {given: [says] for given in unknown}})
     form = SumForm(asked, typed, mill=Mill.the_one())
     answer = form.reckon()
     if answer is None:
-        return Response(wrong_data(form), status=400)
+        raise ValidationError(wrong_data(form))
     return Response(answer_data(asked, answer, form.normalised()))
 
 
@@ -101,7 +100,7 @@ def wrong_data(form: SumForm) -> dict[str, Any]:
     """What is wrong, by input; and of the whole, when it is no one input's fault."""
     inputs = {field: list(sentences) for field, sentences in form.errors.items() if field != NON_FIELD_ERRORS}
     refusal = " ".join(str(sentence) for sentence in form.non_field_errors())
-    return {**({"inputs": inputs} if inputs else {}), **({"refusal": refusal} if refusal else {})}
+    return {**({"inputs": inputs} if inputs else {}), **({"non_field_errors": [refusal]} if refusal else {})}
 
 
 urlpatterns = [

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from planning.models import JobTicket, Warp
-from planning.serializers.tickets import FrozenTicketSerializer, IssueSerializer, RefusalSerializer, TicketSerializer
+from planning.serializers.tickets import FrozenTicketSerializer, IssueSerializer, TicketSerializer
 from planning.services import tickets
 
 
@@ -23,7 +23,7 @@ class TicketViewSet(viewsets.ReadOnlyModelViewSet[JobTicket]):
     def get_serializer_class(self) -> type[TicketSerializer]:
         return TicketSerializer if self.action == "list" else FrozenTicketSerializer
 
-    @extend_schema(request=IssueSerializer, responses={201: FrozenTicketSerializer, 400: RefusalSerializer})
+    @extend_schema(request=IssueSerializer, responses={201: FrozenTicketSerializer})
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         asked = IssueSerializer(data=request.data)
         asked.is_valid(raise_exception=True)

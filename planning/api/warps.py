@@ -16,7 +16,6 @@ from inventory.models import Yarn
 from mill.refusal import Refusal
 from planning.forms.warps import AFRESH, WishesForm
 from planning.models import Beam, Loom, Ruling, Warp
-from planning.serializers.tickets import RefusalSerializer
 from planning.serializers.warps import (
     AcceptSerializer,
     BeamChoiceSerializer,
@@ -70,7 +69,7 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
     def retrieve(self, request: Request, number: str) -> Response:
         return self._told(self._warp())
 
-    @extend_schema(request=SplitSerializer, responses={200: WarpSerializer(many=True), 400: RefusalSerializer})
+    @extend_schema(request=SplitSerializer, responses={200: WarpSerializer(many=True)})
     @action(detail=True, methods=["post"], pagination_class=None)
     def split(self, request: Request, number: str) -> Response:
         """Two warps of one: so many pieces stay, the others go on a new warp."""
@@ -78,21 +77,21 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
         rows = self.get_queryset().filter(pk__in=[warp.pk for warp in both])
         return Response(WarpSerializer(rows, many=True).data)
 
-    @extend_schema(request=JoinSerializer, responses={200: WorkedWarpSerializer, 400: RefusalSerializer})
+    @extend_schema(request=JoinSerializer, responses={200: WorkedWarpSerializer})
     @action(detail=True, methods=["post"])
     def join(self, request: Request, number: str) -> Response:
         """The other warp's pieces come to this one; all are woven in the order of their due dates."""
         other = get_object_or_404(Warp, number=_asked(JoinSerializer(data=request.data))["other"])
         return self._told(warps.join(self._warp(), other, by=request.user))
 
-    @extend_schema(request=None, responses={204: None, 400: RefusalSerializer})
+    @extend_schema(request=None, responses={204: None})
     @action(detail=True, methods=["post"], url_path="take-apart")
     def take_apart(self, request: Request, number: str) -> Response:
         """Its lines wait for a warp again, its yarn is let go."""
         warps.take_apart(self._warp(), by=request.user)
         return Response(status=204)
 
-    @extend_schema(request=BeamChoiceSerializer, responses={200: WorkedWarpSerializer, 400: RefusalSerializer})
+    @extend_schema(request=BeamChoiceSerializer, responses={200: WorkedWarpSerializer})
     @action(detail=True, methods=["post"])
     def beam(self, request: Request, number: str) -> Response:
         """Keep a beam for the warp. Refused with both numbers where it doesn't take it."""
@@ -100,7 +99,7 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
         beam = get_object_or_404(Beam, code=code) if code else None
         return self._told(warps.choose_beam(self._warp(), beam, by=request.user))
 
-    @extend_schema(request=HoldSerializer, responses={200: HeldSerializer, 400: RefusalSerializer})
+    @extend_schema(request=HoldSerializer, responses={200: HeldSerializer})
     @action(detail=True, methods=["post"], url_path="hold-yarn")
     def hold_yarn(self, request: Request, number: str) -> Response:
         """Hold lots for all that the warp still needs, one dye lot a colour in the warp. Told twice, it holds once."""
@@ -114,7 +113,7 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
         short = warp_yarn.hold_yarn(warp, by=request.user, chosen=wanted)
         return Response(HeldSerializer({"short": short, "yarns": warp_yarn.states(warp)}).data)
 
-    @extend_schema(request=None, responses={200: HeldSerializer, 400: RefusalSerializer})
+    @extend_schema(request=None, responses={200: HeldSerializer})
     @action(detail=True, methods=["post"], url_path="let-go")
     def let_go(self, request: Request, number: str) -> Response:
         """Let go of what is held and not drawn."""
@@ -122,7 +121,7 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
         warp_yarn.release_holds(warp, by=request.user)
         return Response(HeldSerializer({"short": [], "yarns": warp_yarn.states(warp)}).data)
 
-    @extend_schema(request=StepOfWarpSerializer, responses={200: WorkedWarpSerializer, 400: RefusalSerializer})
+    @extend_schema(request=StepOfWarpSerializer, responses={200: WorkedWarpSerializer})
     @action(detail=True, methods=["post"])
     def step(self, request: Request, number: str) -> Response:
         """Take the warp a step on, or back. Each step only from the state before it, and counted once."""
@@ -159,10 +158,8 @@ _WISHES = [
 ]
 
 
-@extend_schema(methods=["GET"], parameters=_WISHES, responses={200: GroupSerializer(many=True), 400: RefusalSerializer})
-@extend_schema(
-    methods=["POST"], request=AcceptSerializer, responses={201: WarpSerializer(many=True), 400: RefusalSerializer}
-)
+@extend_schema(methods=["GET"], parameters=_WISHES, responses={200: GroupSerializer(many=True)})
+@extend_schema(methods=["POST"], request=AcceptSerializer, responses={201: WarpSerializer(many=True)})
 @api_view(["GET", "POST"])
 def warp_proposals(request: Request) -> Response:
     """Warps proposed for the lines that wait, by warp specification; POST makes warps: all that are sent, or none."""
@@ -187,7 +184,7 @@ class RulingViewSet(
     queryset = Ruling.objects.select_related("by").prefetch_related("parts")
     serializer_class = RulingSerializer
 
-    @extend_schema(responses={201: RulingSerializer, 400: RefusalSerializer})
+    @extend_schema(responses={201: RulingSerializer})
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Told twice, it is one ruling. `lines` in the address is as for the proposals."""
         said = _asked(RulingSerializer(data=request.data))

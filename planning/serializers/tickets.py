@@ -36,12 +36,5 @@ class FrozenTicketSerializer(TicketSerializer):
         read_only_fields = fields
 
 
-class RefusalSerializer(serializers.Serializer[dict[str, str]]):
-    """The mill's no: a sentence, and the field it belongs beside."""
-
-    refusal = serializers.CharField()
-    field = serializers.CharField(allow_null=True)
-
-
 class IssueSerializer(serializers.Serializer[dict[str, int]]):
     warp = serializers.IntegerField(min_value=1, max_value=2_000_000_000)

@@ -17,8 +17,8 @@ from mill.refusal import Refusal
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
 from planning.models import (
-    ClothSpec,
     Closure,
+    ClothSpec,
     Customer,
     Loom,
     Order,

@@ -128,7 +128,7 @@ def test_yarn_is_received_once_by_its_key(desk, planner):
     assert sent(desk, "lots/receive/", status=201, **said) == first
     assert YarnLot.objects.get().delivery == delivery
     other = sent(desk, "lots/receive/", status=400, **{**said, "grams": 5})
-    assert other["field"] == "key"
+    assert list(other["errors"]) == ["key"]
 
 
 @pytest.mark.parametrize(
@@ -149,7 +149,7 @@ def test_yarn_is_received_once_by_its_key(desk, planner):
 def test_what_can_not_be_read_is_said_by_field(desk, changes, field):
     make_yarn(code="P1")
     answer = sent(desk, "lots/receive/", status=400, **received(**changes))
-    assert list(answer) == [field]
+    assert list(answer["errors"]) == [field]
     assert not YarnLot.objects.exists()
 
 
@@ -161,11 +161,11 @@ def test_yarn_is_drawn_out_of_its_hold_or_out_of_what_is_free(desk):
     free = sent(desk, f"lots/{lot.pk}/draw/", status=201, key="k2", grams="1 kg", for_what="a sample")
     assert (free["change_g"], free["on_hand_after_g"]) == (-1000, 5000)
     no = sent(desk, f"lots/{lot.pk}/draw/", status=400, key="k3", grams=2000, reservation=hold.pk)
-    assert no["refusal"].startswith("1000 g of lot A12 are held for Warp 118; drawing 2000 g needs 1000 g more.")
-    assert no["field"] == "grams"
+    assert no["detail"].startswith("1000 g of lot A12 are held for Warp 118; drawing 2000 g needs 1000 g more.")
+    assert list(no["errors"]) == ["grams"]
     other = make_lot(label="B7")
     no = sent(desk, f"lots/{other.pk}/draw/", status=400, key="k4", grams=10, reservation=hold.pk)
-    assert no["refusal"] == f"Hold {hold.pk} is of lot A12, not of lot B7. Draw it there."
+    assert no["detail"] == f"Hold {hold.pk} is of lot A12, not of lot B7. Draw it there."
 
 
 def test_part_cones_come_back_and_a_lot_is_corrected(desk):
@@ -175,11 +175,13 @@ def test_part_cones_come_back_and_a_lot_is_corrected(desk):
     back = sent(desk, f"lots/{lot.pk}/return/", status=201, key="k1", grams=350, reservation=hold.pk, packages=1)
     assert (back["kind"], back["on_hand_after_g"]) == ("return", 5350)
     no = sent(desk, f"lots/{lot.pk}/return/", status=400, key="k2", grams=3651, reservation=hold.pk)
-    assert "3651 g can't come back" in no["refusal"]
+    assert "3651 g can't come back" in no["detail"]
     corrected = sent(desk, f"lots/{lot.pk}/correct/", status=201, key="k3", to_g=5000, reason="scales")
     assert (corrected["change_g"], corrected["reason"]) == (-350, "scales")
-    assert sent(desk, f"lots/{lot.pk}/correct/", status=400, key="k4", to_g=5000, reason="scales")["field"] == "grams"
-    assert list(sent(desk, f"lots/{lot.pk}/correct/", status=400, key="k5", to_g=4000)) == ["reason"]
+    assert list(sent(desk, f"lots/{lot.pk}/correct/", status=400, key="k4", to_g=5000, reason="scales")["errors"]) == [
+        "grams"
+    ]
+    assert list(sent(desk, f"lots/{lot.pk}/correct/", status=400, key="k5", to_g=4000)["errors"]) == ["reason"]
     sent(desk, "lots/999999/correct/", status=404, key="k6", to_g=1, reason="x")
 
 
@@ -190,10 +192,10 @@ def test_a_hold_is_made_and_let_go_once_however_often_it_is_sent(desk):
     assert (held["kind"], held["held_change_g"], held["for_what"]) == ("hold", 4000, "Warp 118")
     assert sent(desk, f"lots/{lot.pk}/hold/", status=201, **said) == held
     no = sent(desk, f"lots/{lot.pk}/hold/", status=400, key="k2", grams=5001, for_what="Warp 119")
-    assert "5000 g free" in no["refusal"]
+    assert "5000 g free" in no["detail"]
     other = make_lot(label="B7")
     no = sent(desk, f"lots/{other.pk}/let-go/", status=400, key="k3", reservation=held["reservation"])
-    assert no["refusal"] == f"Hold {held['reservation']} is of lot A12, not of lot B7. Let it go there."
+    assert no["detail"] == f"Hold {held['reservation']} is of lot A12, not of lot B7. Let it go there."
     gone = sent(desk, f"lots/{lot.pk}/let-go/", status=201, key="k4", reservation=held["reservation"])
     assert (gone["held_change_g"], gone["held_after_g"]) == (-4000, 0)
     assert sent(desk, f"lots/{lot.pk}/let-go/", status=201, key="k4", reservation=held["reservation"]) == gone
@@ -208,5 +210,5 @@ def test_yarn_is_wasted_moved_and_a_line_taken_back(desk):
     back = sent(desk, f"movements/{wasted['id']}/reverse/", status=201, key="k3", reason="it was another lot")
     assert (back["change_g"], back["reverses"], back["on_hand_after_g"]) == (200, wasted["id"], 9000)
     no = sent(desk, f"movements/{wasted['id']}/reverse/", status=400, key="k4", reason="again")
-    assert "taken back" in no["refusal"]
-    assert list(sent(desk, f"lots/{lot.pk}/waste/", status=400, key="k5", grams=1)) == ["reason"]
+    assert "taken back" in no["detail"]
+    assert list(sent(desk, f"lots/{lot.pk}/waste/", status=400, key="k5", grams=1)["errors"]) == ["reason"]

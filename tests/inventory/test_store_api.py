@@ -59,8 +59,8 @@ def test_a_delivery_is_written_once_by_its_key_and_changed(desk):
     assert (first["ordered_g"], first["outstanding_g"], first["supplier"]) == ("25000", 25_000, "ALD")
     assert sent(desk, "deliveries/", status=201, **said) == first
     assert Delivery.objects.count() == 1
-    assert sent(desk, "deliveries/", status=400, **{**said, "ordered_g": 5})["field"] == "key"
-    assert "already exists" in sent(desk, "deliveries/", status=400, **{**said, "key": "k2"})["refusal"]
+    assert list(sent(desk, "deliveries/", status=400, **{**said, "ordered_g": 5})["errors"]) == ["key"]
+    assert "already exists" in sent(desk, "deliveries/", status=400, **{**said, "key": "k2"})["detail"]
     address = f"/api/deliveries/{first['id']}/"
     answer = desk.patch(address, {"expected_on": day(30), "id": 99}, content_type="application/json")
     assert (answer.status_code, answer.json()["expected_on"]) == (200, day(30))
@@ -92,8 +92,8 @@ def test_an_inspection_counts_by_species_and_renews_lures(desk):
     assert sent(desk, "inspections/", status=201, **said) == row
     assert Inspection.objects.count() == 1
     assert got(desk, "traps/")["results"][0]["lure_renewed_on"] == day(0)
-    assert sent(desk, "inspections/", status=400, **{**said, "key": "k2", "on": day(1)})["field"] == "on"
-    assert list(sent(desk, "inspections/", status=400, **{**said, "place": "X"})) == ["place"]
+    assert list(sent(desk, "inspections/", status=400, **{**said, "key": "k2", "on": day(1)})["errors"]) == ["on"]
+    assert list(sent(desk, "inspections/", status=400, **{**said, "place": "X"})["errors"]) == ["place"]
 
 
 def test_a_treatment_is_begun_ended_and_released(desk):
@@ -105,16 +105,14 @@ def test_a_treatment_is_begun_ended_and_released(desk):
     assert sent(desk, "treatments/", status=201, **said) == row
     assert got(desk, "lots/", label="Q1")["results"][0]["is_quarantined"] is True
     address = f"treatments/{row['id']}"
-    assert "is under way" in sent(desk, f"{address}/release/", status=400, key="r", reason="clean")["refusal"]
+    assert "is under way" in sent(desk, f"{address}/release/", status=400, key="r", reason="clean")["detail"]
     over = sent(desk, f"{address}/end/", status=200, ended_on=day(0), core_c="-21.5", held_h="150")
     assert over["verdict"] == {"is_met": True, "said": "core −21.5 °C for 150 h: meets −20 °C for 144 h"}
     sent(desk, f"{address}/release/", status=200, key="r", reason="clean")
     assert got(desk, "lots/", label="Q1")["results"][0]["is_quarantined"] is False
     assert Treatment.objects.count() == 1
-    assert (
-        sent(desk, "treatments/", status=400, **{**said, "key": "k2", "target_core_c": "20"})["field"]
-        == "target_core_c"
-    )
+    no = sent(desk, "treatments/", status=400, **{**said, "key": "k2", "target_core_c": "20"})
+    assert list(no["errors"]) == ["target_core_c"]
 
 
 def test_a_claim_is_made_sent_and_answered(desk):
@@ -130,10 +128,14 @@ def test_a_claim_is_made_sent_and_answered(desk):
     assert sent(desk, "claims/", status=201, **said)["id"] == row["id"]
     address = f"claims/{row['id']}"
     assert sent(desk, f"{address}/send/", status=200, sent_on=day(0))["state"] == "sent"
-    assert sent(desk, f"{address}/answer/", status=400, answered_on=day(0), allowed_g=501)["field"] == "allowed_g"
+    assert list(sent(desk, f"{address}/answer/", status=400, answered_on=day(0), allowed_g=501)["errors"]) == [
+        "allowed_g"
+    ]
     answered = sent(desk, f"{address}/answer/", status=200, answered_on=day(0), allowed_g=500)
     assert answered["said"].startswith("allowed whole")
-    assert "any more" in sent(desk, f"{address}/drop/", status=400, answer="enough")["refusal"]
+    assert "any more" in sent(desk, f"{address}/drop/", status=400, answer="enough")["detail"]
     assert [one["number"] for one in got(desk, "claims/", state="allowed")["results"]] == [1]
-    assert sent(desk, "claims/", status=400, **{**said, "key": "k2", "invoiced_g": 19_000})["field"] == "invoiced_g"
+    assert list(sent(desk, "claims/", status=400, **{**said, "key": "k2", "invoiced_g": 19_000})["errors"]) == [
+        "invoiced_g"
+    ]
     assert Claim.objects.count() == 1

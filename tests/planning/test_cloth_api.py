@@ -68,7 +68,14 @@ def test_cloths_are_listed_and_narrowed(desk, spec):
 def test_what_goes_out_comes_in_as_the_same(desk, spec):
     refused = send(desk, "/api/cloths/HER7/revisions/", sent_of(desk))
     assert refused.status_code == 400
-    assert refused.json() == {"refusal": "Nothing here differs from revision 1 of HER7.", "field": None}
+    assert refused.headers["Content-Type"] == "application/problem+json"
+    assert refused.json() == {
+        "type": "about:blank",
+        "title": "Bad Request",
+        "status": 400,
+        "detail": "Nothing here differs from revision 1 of HER7.",
+        "errors": {},
+    }
 
 
 def test_a_revision_is_written_with_trade_units(desk, spec, planner):
@@ -98,7 +105,7 @@ def test_the_other_bases_are_taken_and_not_both(desk, spec):
     data = sent_of(desk, finished_picks_per_cm="10", warp_take_up_pct="7")
     both = send(desk, "/api/cloths/HER7/revisions/", data)
     assert both.status_code == 400
-    assert "either" in str(both.json()["loom_picks_per_cm"])
+    assert "either" in str(both.json()["errors"]["loom_picks_per_cm"])
     del data["loom_picks_per_cm"], data["warp_crimp_pct"]
     assert send(desk, "/api/cloths/HER7/revisions/", data).status_code == 201
     made = spec.cloth.specs.get(revision=2)
@@ -143,7 +150,7 @@ def test_a_new_cloth_is_tried_and_then_written(desk, spec):
     assert made.json()["figures"] == tried.json()["figures"]
     again = send(desk, "/api/cloths/", data)
     assert again.status_code == 400
-    assert again.json()["field"] == "code"
+    assert list(again.json()["errors"]) == ["code"]
 
 
 @pytest.mark.parametrize(
@@ -160,7 +167,7 @@ def test_a_new_cloth_is_tried_and_then_written(desk, spec):
 def test_what_cant_be_read_is_said_by_its_field(desk, spec, changes, field):
     answer = send(desk, "/api/cloths/HER7/revisions/", sent_of(desk, **changes))
     assert answer.status_code == 400
-    assert field in answer.json()
+    assert {path.split(".")[0] for path in answer.json()["errors"]} == {field}
     assert spec.cloth.specs.count() == 1
 
 
@@ -177,15 +184,15 @@ def test_a_refusal_is_an_answer_with_its_field(desk, spec, changes, field, said)
     for address in ("/api/cloths/HER7/revisions/", "/api/cloths/HER7/preview/"):
         answer = send(desk, address, sent_of(desk, **changes))
         assert answer.status_code == 400
-        assert answer.json()["field"] == field
-        assert said in answer.json()["refusal"]
+        assert list(answer.json()["errors"]) == [field]
+        assert said in answer.json()["detail"]
     assert spec.cloth.specs.count() == 1
 
 
 def test_somebody_elses_revision_in_between_is_refused(desk, spec):
     data = sent_of(desk, ends_per_dent=3, based_on=1)
     make_spec(cloth=spec.cloth)
-    assert "has meanwhile become revision 2" in send(desk, "/api/cloths/HER7/revisions/", data).json()["refusal"]
+    assert "has meanwhile become revision 2" in send(desk, "/api/cloths/HER7/revisions/", data).json()["detail"]
 
 
 def test_revisions_come_latest_first_in_a_constant_number_of_queries(desk, spec, django_assert_max_num_queries):

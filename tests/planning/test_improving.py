@@ -470,7 +470,7 @@ def test_the_api_asks_for_a_search_moves_by_hand_and_brings_back(desk, in_force,
     assert desk.post(f"/api/plans/{in_force.pk}/bring-back/").json()["state"] == "in force"
     refused = desk.post(f"/api/plans/{in_force.pk}/move/", {"warp": warp.number, "loom": "2"}, **plain)
     assert refused.status_code == 400
-    assert "overtaken" in refused.json()["refusal"]
+    assert "overtaken" in refused.json()["detail"]
 
 
 def test_a_search_is_stopped_through_the_api(desk, mill):

@@ -491,5 +491,5 @@ def test_the_api_refuses_in_a_sentence(two_warps, desk, changes, says):
     share = {"warp": small.number, "use": "warp", "yarn": "MOSS", "takes": [{"lot": "NEW", "grams": takes_g(small)}]}
     answer = desk.post("/api/lot-shares/", {"shares": [share | changes]}, content_type="application/json")
     assert answer.status_code == 400
-    assert says in answer.json()["refusal"]
+    assert says in answer.json()["detail"]
     assert not WarpHold.objects.exists()

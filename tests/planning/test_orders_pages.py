@@ -402,8 +402,8 @@ def test_the_api_refuses_in_the_same_sentences(desk, tweed):
     body = {"customer": make_customer().code, "placed_on": "2030-01-05", "lines": [sent(tweed)]}
     refused = desk.post("/api/orders/", body, content_type="application/json")
     assert refused.status_code == 400
-    assert refused.json()["field"] == "lines.0.due_on"
-    assert "before it was placed on" in refused.json()["refusal"]
+    assert list(refused.json()["errors"]) == ["lines.0.due_on"]
+    assert "before it was placed on" in refused.json()["detail"]
     body["lines"] = [sent(tweed, colourway="None such")]
     wrong = desk.post("/api/orders/", body, content_type="application/json")
     assert wrong.status_code == 400
@@ -436,7 +436,7 @@ def test_customers_through_the_api(desk):
     assert made.status_code == 201
     refused = desk.post("/api/customers/", {"code": "HOL1", "name": "Other"}, content_type="application/json")
     assert refused.status_code == 400
-    assert refused.json()["field"] == "code"
+    assert list(refused.json()["errors"]) == ["code"]
     changed = desk.patch("/api/customers/HOL1/", {"name": "Hollin & Daughter"}, content_type="application/json")
     assert changed.json()["name"] == "Hollin & Daughter"
 

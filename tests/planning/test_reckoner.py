@@ -668,15 +668,15 @@ def test_inches_do_not_make_a_dent_or_a_pick_too_many(desk):
 def test_what_can_not_be_reckoned_is_refused_beside_its_input(desk, name, inputs, field, says):
     response = ask(desk, name, **inputs)
     assert response.status_code == 400
-    assert list(response.json()["inputs"]) == [field]
-    assert says in " ".join(response.json()["inputs"][field])
+    assert list(response.json()["errors"]) == [f"inputs.{field}"]
+    assert says in " ".join(response.json()["errors"][f"inputs.{field}"])
 
 
 @pytest.mark.parametrize("body", ["[]", '"x"', "7", '{"inputs": [1]}', '{"inputs": "x"}', '{"inputs": null}'])
 def test_a_request_of_another_shape_is_told_the_shape(desk, body):
     response = desk.post("/api/reckoner/count/", body, content_type=JSON)
     assert response.status_code == 400
-    assert "each input by its name" in response.json()["refusal"]
+    assert "each input by its name" in response.json()["detail"]
 
 
 def test_an_unknown_sum_is_not_found_and_told_which_there_are(desk):
@@ -724,8 +724,7 @@ def test_whatever_is_sent_is_answered_or_refused(desk, data):
     assert said.status_code in {200, 400}
     if said.status_code == 400:
         wrong = said.json()
-        sentences = [sentence for given in wrong.get("inputs", {}).values() for sentence in given]
-        sentences += [wrong["refusal"]] if "refusal" in wrong else []
+        sentences = [sentence for said in wrong["errors"].values() for sentence in said] or [wrong["detail"]]
         assert sentences
         assert all(sentence.strip().endswith((".", "?")) for sentence in sentences), sentences
 

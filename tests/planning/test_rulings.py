@@ -279,7 +279,7 @@ def test_rulings_are_made_read_and_taken_back_through_the_api(desk, tweed):
     (group,) = desk.get("/api/warp-proposals/").json()
     assert [len(warp["parts"]) for warp in group["warps"]] == [1, 1]
     refused = desk.post("/api/warp-rulings/", {"kind": "together", "parts": parts}, content_type="application/json")
-    assert "are kept apart" in refused.json()["refusal"]
+    assert "are kept apart" in refused.json()["detail"]
     assert desk.delete(f"/api/warp-rulings/{made.json()['id']}/").status_code == 204
     locked = desk.post("/api/warp-rulings/", {"kind": "together", "parts": parts}, content_type="application/json")
     assert locked.json()["by"]

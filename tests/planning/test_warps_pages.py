@@ -431,7 +431,7 @@ def test_proposals_are_read_and_accepted_through_the_api(desk, tweed):
         "/api/warp-proposals/", {"warps": [[{"line": one.pk, "pieces": 1}]]}, content_type="application/json"
     )
     assert refused.status_code == 400
-    assert "are on Warp" in refused.json()["refusal"]
+    assert "are on Warp" in refused.json()["detail"]
 
 
 def test_a_warp_is_taken_its_way_through_the_api(desk, tweed, planner):
@@ -442,7 +442,7 @@ def test_a_warp_is_taken_its_way_through_the_api(desk, tweed, planner):
     def post(name, **body):
         return desk.post(f"{address}{name}/", body, content_type="application/json")
 
-    assert post("split", after=9).json()["refusal"].startswith(f"{warp} has 3 pieces")
+    assert post("split", after=9).json()["detail"].startswith(f"{warp} has 3 pieces")
     both = post("split", after=2).json()
     assert [len(row["parts"]) for row in both] == [1, 1]
     jobs.settle()
@@ -469,7 +469,7 @@ def test_a_dye_lot_is_chosen_through_the_api_and_an_unknown_yarn_refused(desk, t
     warp = planned(tweed, planner)
     address = f"/api/warps/{warp.number}/hold-yarn/"
     wrong = {"chosen": [{"use": "warp", "yarn": "NONE", "dye_lot": "904"}]}
-    assert "There is no yarn NONE" in desk.post(address, wrong, content_type="application/json").json()["refusal"]
+    assert "There is no yarn NONE" in desk.post(address, wrong, content_type="application/json").json()["detail"]
     right = {"chosen": [{"use": "warp", "yarn": "MOSS", "dye_lot": "904"}]}
     assert desk.post(address, right, content_type="application/json").status_code == 200
     assert warp.holds.get(use="warp", yarn=moss).reservation.lot.label == "NEWER"

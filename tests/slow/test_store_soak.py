@@ -98,7 +98,7 @@ class Hand:
                 # Refused at first; others have brought yarn back meanwhile.
                 answer = again
         if "id" not in answer:
-            assert answer.get("refusal", "").endswith("."), f"{act} {said} was refused without a sentence: {answer}"
+            assert answer.get("detail", "").endswith("."), f"{act} {said} was refused without a sentence: {answer}"
             self.refused[act] += 1
             return
         answer["lot_id"] = lot
