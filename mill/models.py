@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
 
@@ -199,3 +200,33 @@ class Change(models.Model):
     @property
     def cursor(self) -> str:
         return f"{self.transaction_id}-{self.pk}"
+
+
+class ApiToken(models.Model):
+    """A program may come to the API with it, in the name of its maker. `tokens.py` has the rules."""
+
+    name = models.CharField(max_length=60, help_text="The program that uses it.")
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="api_tokens")
+    may_write = models.BooleanField(default=False)
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    made_at = models.DateTimeField(auto_now_add=True)
+    ends_on = models.DateField(null=True, blank=True, help_text="The last day on which it opens anything.")
+    last_used_at = models.DateTimeField(null=True, blank=True, editable=False)
+    withdrawn_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    history = HistoricalRecords(excluded_fields=["digest", "last_used_at"])
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["user", "name"], condition=models.Q(withdrawn_at=None), name="a_person_names_a_token_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def is_open(self) -> bool:
+        return self.withdrawn_at is None and (self.ends_on is None or self.ends_on >= timezone.localdate())

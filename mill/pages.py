@@ -1,21 +1,25 @@
-"""Pages of the whole book, which no app owns: the account of changes."""
+"""Pages of the whole book, which no app owns: the account of changes, and the tokens of programs."""
 
 from typing import Any
 
 import django_filters
+from django import forms
+from django.contrib import messages
 from django.contrib.auth import get_user_model
 from django.db.models import QuerySet
 from django.forms import DateInput
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import include, path
 from django.utils import timezone
 from django.utils.html import format_html_join
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
-from mill import api, changes
+from mill import api, changes, tokens
 from mill.desk import room
 from mill.listing import Column, listing
-from mill.models import Change
+from mill.models import ApiToken, Change
+from mill.refusal import Refusal
 
 
 class Day(DateInput):
@@ -97,7 +101,52 @@ def _listed(request: HttpRequest, rows: QuerySet[Change], *, title: str) -> Http
     )
 
 
+class TokenForm(forms.ModelForm):
+    class Meta:
+        model = ApiToken
+        fields = ["name", "may_write", "ends_on"]
+        widgets = {"ends_on": Day()}
+        labels = {"may_write": "It may write as well as read"}
+
+
+@room("mill")
+def tokens_page(request: HttpRequest) -> HttpResponse:
+    """One's own tokens, and everybody's to who runs the book. A new one's secret is shown in the answer, once."""
+    form = TokenForm(request.POST or None)
+    secret, made = "", None
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            made, secret = tokens.make_token(
+                name=said["name"], may_write=said["may_write"], ends_on=said["ends_on"], by=request.user
+            )
+            form = TokenForm()
+        except Refusal as refusal:
+            form.add_error(refusal.field, refusal.message)
+    rows = _tokens_of(request).select_related("user")
+    context = {"title": "Tokens", "form": form, "secret": secret, "made": made, "tokens": rows}
+    answer = render(request, "mill/tokens.html", context)
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@room("mill")
+@require_POST
+def token_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    token = get_object_or_404(_tokens_of(request), pk=pk)
+    tokens.withdraw_token(token, by=request.user)
+    messages.success(request, f"The token {token.name} is withdrawn: it opens nothing any more.")
+    return redirect("tokens")
+
+
+def _tokens_of(request: HttpRequest) -> QuerySet[ApiToken]:
+    rows = ApiToken.objects.order_by("withdrawn_at", "-pk")
+    return rows if request.user.is_superuser else rows.filter(user=request.user.pk)
+
+
 urlpatterns = [
+    path("mill/tokens/", tokens_page, name="tokens"),
+    path("mill/tokens/<int:pk>/withdraw/", token_withdraw, name="token_withdraw"),
     path("mill/changes/", account, name="changes"),
     path("mill/changes/<str:kind>/<int:pk>/", account_of, name="changes_of"),
     path("api/", include(api.urlpatterns)),
