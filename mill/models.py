@@ -230,3 +230,22 @@ class ApiToken(models.Model):
     @property
     def is_open(self) -> bool:
         return self.withdrawn_at is None and (self.ends_on is None or self.ends_on >= timezone.localdate())
+
+
+class KeptAnswer(models.Model):
+    """What a request of the API that wrote was answered, by its key. `once.py` has the rules."""
+
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    key = models.CharField(max_length=200)
+    fingerprint = models.CharField(max_length=64, help_text="Of the address and what was sent.")
+    at = models.DateTimeField(auto_now_add=True, db_index=True)
+    status = models.PositiveSmallIntegerField(default=0)
+    content_type = models.CharField(max_length=120, blank=True)
+    body = models.BinaryField(default=b"")
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["user", "key"], name="a_key_is_answered_once")]
+
+    def __str__(self) -> str:
+        return self.key

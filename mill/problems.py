@@ -36,6 +36,12 @@ SCHEMA = {
     },
     "required": ["type", "title", "status", "detail", "errors"],
 }
+ONCE = {
+    "in": "header",
+    "name": "Idempotency-Key",
+    "schema": {"type": "string", "minLength": 1, "maxLength": 200},
+    "description": "Sent again within 48 hours with the same key, the same request writes once and is answered alike.",
+}
 WORDS = {
     400: "It can't be read, or the mill says no.",
     401: "Nobody is signed in.",
@@ -44,6 +50,7 @@ WORDS = {
     405: "It can't be asked in this way.",
     406: "It can't be answered in the form that was asked for.",
     415: "What was sent is not JSON.",
+    422: "The Idempotency-Key was sent with another request.",
     429: "Too much was asked in too short a time.",
 }
 
@@ -133,6 +140,9 @@ def document(result: dict[str, Any], generator: Any, request: Any, public: bool)
                 statuses.append(404)
             if method != "get":
                 statuses.append(415)
+            if method == "post":
+                statuses.append(422)
+                operation.setdefault("parameters", []).append(ONCE)
             for status in statuses:
                 operation["responses"][str(status)] = {
                     "description": WORDS[status],

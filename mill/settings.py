@@ -100,6 +100,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
     "axes.middleware.AxesMiddleware",
+    "mill.once.OnceMiddleware",
 ]
 
 AUTHENTICATION_BACKENDS = [
