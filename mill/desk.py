@@ -4,9 +4,12 @@ from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
-from django.contrib.auth import get_user_model
 from django.contrib.staticfiles.finders import AppDirectoriesFinder
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from mill import people, roles
+from mill.gate import May
 
 LOOPBACK = {"127.0.0.1", "::1"}
 
@@ -21,27 +24,48 @@ class AppFilesButMill(AppDirectoriesFinder):
 
 
 class OpenBookMiddleware:
-    """On one PC whoever sits at the machine is the planner; nobody signs in.
+    """On one PC whoever sits at the machine is its owner; nobody signs in, until the owner says otherwise.
 
     Only for requests that come from this machine itself and were not passed on
-    by a proxy, and only where the mill has said so.
+    by a proxy, and only where the mill has said so. In a book that is nobody's
+    yet the first page asks whose it is.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if (
-            settings.OPEN_BOOK
-            and not request.user.is_authenticated
-            and request.META.get("REMOTE_ADDR") in LOOPBACK
-            and "HTTP_X_FORWARDED_FOR" not in request.META
-        ):
-            users = get_user_model().objects
-            request.user = users.filter(username="planner").first() or users.create_user(
-                "planner", first_name="Planner", is_staff=True, is_superuser=True
-            )
+        from mill.models import Mill
+
+        asks_whose = request.path.startswith("/whose-book/")
+        signed_in = request.user.is_authenticated or asks_whose
+        if is_at_the_machine(request) and not signed_in and Mill.the_one().lies_open:
+            owner = people.owners().first()
+            if owner is None and is_a_visit(request):
+                return redirect("first_owner")
+            request.user = owner or people.planner_of_an_open_book()
+            sits_as = request.session.get(SITS_AS)
+            if sits_as in roles.ROLES:
+                request.user._roles = frozenset({sits_as})  # type: ignore[union-attr]
         return self.get_response(request)
+
+
+SITS_AS = "sits_as"
+
+
+def is_at_the_machine(request: HttpRequest) -> bool:
+    """Whether the book lies open to this request: it comes from this very machine, and straight."""
+    return (
+        settings.OPEN_BOOK
+        and request.META.get("REMOTE_ADDR") in LOOPBACK
+        and "HTTP_X_FORWARDED_FOR" not in request.META
+    )
+
+
+def is_a_visit(request: HttpRequest) -> bool:
+    """Somebody opens a page of the desk."""
+    asks = request.path.startswith(("/api/", "/t/", "/floor/"))
+    return request.method == "GET" and not asks and "text/html" in request.headers.get("Accept", "")
 
 
 ROOMS = [
@@ -64,7 +88,18 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
 
     match = getattr(request, "resolver_match", None)
     here = getattr(match.func, "room", None) if match else None
-    return {"rooms": ROOMS, "here": here, "the_mill": Mill.the_one(), "open_book": settings.OPEN_BOOK}
+    user = getattr(request, "user", None)
+    held = roles.roles_of(user) if user is not None else frozenset[str]()
+    return {
+        "rooms": ROOMS,
+        "here": here,
+        "the_mill": Mill.the_one(),
+        "open_book": is_at_the_machine(request)
+        and not hasattr(user, "backend")
+        and "_auth_user_id" not in request.session,
+        "may": May(held),
+        "sits_as": request.session.get(SITS_AS) if is_at_the_machine(request) else None,
+    }
 
 
 def room(name: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:

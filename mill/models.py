@@ -102,6 +102,9 @@ class Mill(models.Model):
         help_text="Four-point grading, where nothing else is agreed with the customer. Common practice, no source.",
     )
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
+    lies_open = models.BooleanField(
+        default=True, help_text="Who sits at the machine that keeps the book reads and writes in it without signing in."
+    )
     # In the address of the calendar feeds: who knows it may read them, and a new one shuts the old ones out.
     calendar_key = models.CharField(max_length=40, blank=True, editable=False)
 

@@ -115,4 +115,4 @@ def cloth_preview(request: Request) -> Response:
 
 router = SimpleRouter()
 router.register("cloths", ClothViewSet)
-urlpatterns = [*router.urls, path("cloth-preview/", cloth_preview)]
+urlpatterns = [*router.urls, path("cloth-preview/", cloth_preview, name="cloth-preview-new")]

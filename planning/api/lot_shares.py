@@ -86,4 +86,7 @@ def what_if(request: Request) -> Response:
     return Response(YarnSharesSerializer(told, many=True).data)
 
 
-urlpatterns = [path("lot-shares/", shares), path("lot-shares/what-if/", what_if)]
+urlpatterns = [
+    path("lot-shares/", shares, name="lot-shares"),
+    path("lot-shares/what-if/", what_if, name="lot-shares-what-if"),
+]

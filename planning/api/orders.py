@@ -168,7 +168,7 @@ router.register("customers", CustomerViewSet)
 router.register("orders", OrderViewSet)
 router.register("order-lines", OrderLineViewSet)
 urlpatterns: list[Any] = [
-    path("order-line-figures/", order_line_figures),
-    path("order-line-foresight/", order_line_foresight),
+    path("order-line-figures/", order_line_figures, name="order-line-figures"),
+    path("order-line-foresight/", order_line_foresight, name="order-line-foresight"),
     *router.urls,
 ]

@@ -203,4 +203,4 @@ class RulingViewSet(
 router = SimpleRouter()
 router.register("warps", WarpViewSet)
 router.register("warp-rulings", RulingViewSet)
-urlpatterns: list[Any] = [path("warp-proposals/", warp_proposals), *router.urls]
+urlpatterns: list[Any] = [path("warp-proposals/", warp_proposals, name="warp-proposals"), *router.urls]

@@ -166,7 +166,8 @@ class MillForm(forms.ModelForm):
 
     class Meta:
         model = Mill
-        exclude: tuple[str, ...] = ()
+        # Who gets in is the owner's to say, on the page of people.
+        exclude: tuple[str, ...] = ("lies_open",)
         labels = {
             "warp_waste_pct": "Warp waste (%)",
             "weft_waste_pct": "Weft waste (%)",

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.contrib.auth.models import Group
 from django.test import Client
 from django.utils import timezone
 
@@ -102,7 +103,9 @@ def test_nobody_withdraws_somebody_elses_token(desk, django_user_model):
     other = django_user_model.objects.create_user("other", password="only for tests")
     token, _ = tokens.make_token(name="One", may_write=False, by=other)
     stranger = Client()
-    stranger.force_login(django_user_model.objects.create_user("stranger", password="only for tests"))
+    reader = django_user_model.objects.create_user("stranger", password="only for tests")
+    reader.groups.add(Group.objects.get(name="reader"))
+    stranger.force_login(reader)
     assert stranger.post(f"/mill/tokens/{token.pk}/withdraw/").status_code == 404
     assert "One" not in stranger.get("/mill/tokens/").content.decode()
 

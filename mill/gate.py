@@ -1,0 +1,63 @@
+"""The gate: who passes to which address, by the table of `roles.py`."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from rest_framework.permissions import BasePermission
+
+from mill import people, roles
+
+
+class RoleMiddleware:
+    """Pages by the table of `roles.py`. The API asks the same table once it knows who speaks: `MayByRole`."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
+        match = request.resolver_match
+        if match is None or not request.user.is_authenticated or hasattr(view, "cls"):
+            return None
+        if match.namespaces:  # the back office of the framework
+            can, who = roles.OWNER in roles.roles_of(request.user), frozenset({roles.OWNER})
+        else:
+            who = roles.who_may(match.url_name or "", request.method or "")
+            can = not who.isdisjoint(roles.roles_of(request.user))
+        if can:
+            return None
+        return render(
+            request,
+            "mill/may_not.html",
+            {
+                "title": "Not yours to do",
+                "may_do": [role for role in roles.ROLES if role in who],
+                "who": people.holders(who),
+                "reads": request.method in roles.READING,
+            },
+            status=403,
+        )
+
+
+class MayByRole(BasePermission):
+    """The API by the same table."""
+
+    message = "Your roles don't let you do this; the page “What each role may do” says whose it is."
+
+    def has_permission(self, request: Any, view: Any) -> bool:
+        match = request.resolver_match
+        return roles.may(roles.roles_of(request.user), (match and match.url_name) or "", request.method)
+
+
+class May:
+    """For templates: `{% if may.warp_split %}`, whether who reads the page may act there."""
+
+    def __init__(self, held: frozenset[str]) -> None:
+        self.held = held
+
+    def __getitem__(self, name: str) -> bool:
+        return roles.may(self.held, name, "POST")

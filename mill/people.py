@@ -1,0 +1,94 @@
+"""Who works with the book: the verbs that make people, give them roles and lay them aside. They alone write."""
+
+from collections.abc import Collection
+from typing import Any
+
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import Group
+from django.db import transaction
+from django.db.models import Q, QuerySet
+
+from mill import changes, roles
+from mill.models import Mill
+from mill.refusal import Refusal
+
+
+def owners() -> QuerySet[Any]:
+    """Those who may do everything, the first of them first."""
+    is_owner = Q(is_superuser=True) | Q(groups__name=roles.OWNER)
+    return get_user_model().objects.filter(is_owner, is_active=True).order_by("pk").distinct()
+
+
+def holders(names: Collection[str]) -> list[str]:
+    """People who hold one of the roles, by name."""
+    has_all = Q(is_superuser=roles.OWNER in names) & Q(is_superuser=True)
+    rows = get_user_model().objects.filter(Q(groups__name__in=names) | has_all, is_active=True).distinct()
+    return sorted(row.get_full_name() or row.get_username() for row in rows)
+
+
+def planner_of_an_open_book() -> Any:
+    """Whoever speaks to an open book that is nobody's yet; nobody signs in by this name without a password."""
+    users = get_user_model().objects
+    return users.filter(username="planner").first() or users.create_user(
+        "planner", first_name="Planner", is_staff=True, is_superuser=True
+    )
+
+
+@transaction.atomic
+def first_owner(*, name: str, sign_in: str, password: str, lies_open: bool) -> Any:
+    """The book gets its owner. Raises Refusal when it has one."""
+    # The mill's one row is what two first visits at once wait for.
+    Mill.objects.get_or_create(pk=1)
+    Mill.objects.select_for_update().get(pk=1)
+    if owners().exists():
+        raise Refusal("The book has an owner already. Sign in, or ask the owner to let you in.")
+    person = get_user_model().objects.create_user(sign_in, password=password, first_name=name, is_staff=True)
+    person.groups.set(_groups([roles.OWNER]))
+    changes.update(Mill.objects.filter(pk=1), by=person, lies_open=lies_open)
+    return person
+
+
+@transaction.atomic
+def take_in(*, name: str, sign_in: str, password: str, held: Collection[str], by: Any) -> Any:
+    """Somebody new, with roles. Raises Refusal when the name to sign in by is taken."""
+    if get_user_model().objects.filter(username__iexact=sign_in).exists():
+        raise Refusal(f"Somebody signs in as {sign_in} already. Choose another name.", field="sign_in")
+    person = get_user_model().objects.create_user(sign_in, password=password or None, first_name=name)
+    person.groups.set(_groups(held))
+    return person
+
+
+@transaction.atomic
+def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by: Any) -> Any:
+    """Name, roles, and whether the person still works with the book. Raises Refusal over the last owner."""
+    person = get_user_model().objects.select_for_update().get(pk=person.pk)
+    others = owners().exclude(pk=person.pk)
+    if not (is_active and roles.OWNER in held) and owners().filter(pk=person.pk).exists() and not others.exists():
+        raise Refusal(f"{name} is the last owner. Make somebody else an owner first.", field="held")
+    person.first_name, person.is_active = name, is_active
+    person.is_superuser = person.is_superuser and roles.OWNER in held
+    person.is_staff = roles.OWNER in held
+    person.save(update_fields=["first_name", "is_active", "is_superuser", "is_staff"])
+    person.groups.set(_groups(held))
+    return person
+
+
+@transaction.atomic
+def set_password(person: Any, *, password: str, by: Any) -> None:
+    """A new password; whoever was signed in by the old one is signed out everywhere."""
+    person.set_password(password)
+    person.save(update_fields=["password"])
+
+
+@transaction.atomic
+def lie_open(*, lies_open: bool, by: Any) -> None:
+    """Whether the book lies open on its own machine. Raises Refusal when nobody could get in any more."""
+    if not lies_open and not any(owner.has_usable_password() for owner in owners()):
+        raise Refusal("No owner has a password yet, and nobody would get in any more. Give one a password first.")
+    Mill.objects.get_or_create(pk=1)
+    changes.update(Mill.objects.select_for_update().filter(pk=1), by=by, lies_open=lies_open)
+
+
+def _groups(held: Collection[str]) -> list[Group]:
+    """The groups of those names, made where they are missing."""
+    return [Group.objects.get_or_create(name=role)[0] for role in roles.ROLES if role in held]

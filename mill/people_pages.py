@@ -1,0 +1,315 @@
+"""The pages of people: whose book it is, who may do what, and everybody's own password."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth import get_user_model, login, update_session_auth_hash
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.forms import PasswordChangeForm
+from django.contrib.auth.password_validation import validate_password
+from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from mill import people, roles
+from mill.desk import SITS_AS, is_at_the_machine, room
+from mill.listing import Column, listing
+from mill.models import Mill
+from mill.refusal import Refusal
+
+MODEL_BACKEND = "django.contrib.auth.backends.ModelBackend"
+
+
+class TwiceForm(forms.Form):
+    """A password, written twice. `may_wait` lets it stand empty: who has none can't sign in yet."""
+
+    may_wait = False
+    password = forms.CharField(
+        max_length=128,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        strip=False,
+        help_text="Twelve signs or more; a few words in a row are good.",
+    )
+    again = forms.CharField(
+        label="The same again",
+        max_length=128,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        strip=False,
+    )
+
+    def __init__(self, *args: Any, person: Any = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.person = person
+        if self.may_wait:
+            self.fields["password"].required = self.fields["again"].required = False
+            self.fields["password"].help_text += " Left empty, the person can't sign in until you give one."
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        password = said.get("password", "")
+        if password != said.get("again", "") and not {"password", "again"} & set(self.errors):
+            self.add_error("again", "The two passwords are not the same.")
+        elif password:
+            person = self.person or get_user_model()(
+                username=said.get("sign_in") or "", first_name=said.get("name") or ""
+            )
+            try:
+                validate_password(password, person)
+            except ValidationError as wrong:
+                self.add_error("password", wrong)
+        return said
+
+
+class NamedForm(forms.Form):
+    name = forms.CharField(max_length=150, help_text="As the mill says it.")
+    sign_in = forms.CharField(
+        label="Name to sign in by",
+        max_length=150,
+        validators=[UnicodeUsernameValidator()],
+        widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}),
+    )
+
+
+class FirstOwnerForm(TwiceForm, NamedForm):
+    field_order = ("name", "sign_in", "password", "again", "lies_open")
+    lies_open = forms.BooleanField(
+        label="Leave the book open on this machine",
+        required=False,
+        initial=True,
+        help_text="Who sits here reads and writes without signing in. Anywhere else one signs in.",
+    )
+
+
+class RolesField(forms.MultipleChoiceField):
+    def __init__(self) -> None:
+        super().__init__(
+            label="Roles",
+            required=False,
+            choices=[(role, f"{role}: {what}") for role, what in roles.ROLES.items()],
+            widget=forms.CheckboxSelectMultiple,
+            help_text="One or several. Without any, a person signs in and sees nothing.",
+        )
+
+
+class PersonNewForm(TwiceForm, NamedForm):
+    may_wait = True
+    field_order = ("name", "sign_in", "held", "password", "again")
+    held = RolesField()
+
+
+class PersonForm(forms.Form):
+    name = forms.CharField(max_length=150)
+    held = RolesField()
+    is_active = forms.BooleanField(
+        label="Works with the book", required=False, help_text="Somebody laid aside keeps a name in what was done."
+    )
+
+
+class LiesOpenForm(forms.Form):
+    lies_open = forms.BooleanField(label="The book lies open on its own machine", required=False)
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+@login_not_required
+@room("mill")
+def first_owner(request: HttpRequest) -> HttpResponse:
+    """Whose book it is: asked once, of whoever sits at the machine while the book is nobody's."""
+    if people.owners().exists():
+        return redirect("today")
+    if not is_at_the_machine(request):
+        raise PermissionDenied("The first owner is made at the machine that keeps the book.")
+    form = FirstOwnerForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            owner = people.first_owner(
+                name=said["name"], sign_in=said["sign_in"], password=said["password"], lies_open=said["lies_open"]
+            )
+        except Refusal as refusal:
+            form.add_error(None, refusal.message)
+        else:
+            login(request, owner, backend=MODEL_BACKEND)
+            messages.success(request, f"The book is yours, {said['name']}.")
+            return redirect("today")
+    return render(request, "mill/first_owner.html", {"title": "Whose book is this?", "form": form})
+
+
+@require_GET
+@room("mill")
+def people_list(request: HttpRequest) -> HttpResponse:
+    columns = [
+        Column("Name", lambda p: p.get_full_name() or p.username, "first_name", link=_address),
+        Column("Signs in as", lambda p: p.username, "username"),
+        Column("Roles", lambda p: ", ".join(role for role in roles.ROLES if role in roles.roles_of(p))),
+        Column("Password", lambda p: "yes" if p.has_usable_password() else "not yet"),
+        Column("Works here", lambda p: "yes" if p.is_active else "no", "is_active"),
+    ]
+    return listing(
+        request,
+        get_user_model().objects.prefetch_related("groups").order_by("first_name", "username"),
+        columns=columns,
+        template="mill/people.html",
+        name="people",
+        title="People",
+        extra={"lies_open": LiesOpenForm(initial={"lies_open": Mill.the_one().lies_open})},
+    )
+
+
+def _address(person: Any) -> str:
+    return reverse("person", args=[person.pk])
+
+
+@require_POST
+@room("mill")
+def lies_open(request: HttpRequest) -> HttpResponse:
+    form = LiesOpenForm(request.POST)
+    form.is_valid()
+    said = form.cleaned_data["lies_open"]
+    try:
+        people.lie_open(lies_open=said, by=request.user)
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    else:
+        how = "lies open on its own machine" if said else "is closed; everybody signs in, at its own machine too"
+        messages.success(request, f"The book {how}.")
+    return redirect("people")
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+@room("mill")
+def person_new(request: HttpRequest) -> HttpResponse:
+    form = PersonNewForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            people.take_in(
+                name=said["name"],
+                sign_in=said["sign_in"],
+                password=said["password"],
+                held=said["held"],
+                by=request.user,
+            )
+        except Refusal as refusal:
+            form.add_error(refusal.field, refusal.message)
+        else:
+            messages.success(request, f"{said['name']} is taken in.")
+            return redirect("people")
+    return render(request, "mill/person.html", {"title": "Somebody new", "form": form})
+
+
+@require_http_methods(["GET", "POST"])
+@room("mill")
+def person(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(get_user_model(), pk=pk)
+    held = roles.roles_of(found) or {group.name for group in found.groups.all()}
+    begins = {"name": found.get_full_name() or found.username, "held": list(held), "is_active": found.is_active}
+    form = PersonForm(request.POST or None, initial=begins)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            people.change(found, name=said["name"], held=said["held"], is_active=said["is_active"], by=request.user)
+        except Refusal as refusal:
+            form.add_error(refusal.field, refusal.message)
+        else:
+            messages.success(request, f"{said['name']} is written down.")
+            return redirect("people")
+    return render(
+        request, "mill/person.html", {"title": found.get_full_name() or found.username, "form": form, "found": found}
+    )
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+@room("mill")
+def person_password(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(get_user_model(), pk=pk)
+    form = TwiceForm(request.POST or None, person=found)
+    name = found.get_full_name() or found.username
+    if request.method == "POST" and form.is_valid():
+        people.set_password(found, password=form.cleaned_data["password"], by=request.user)
+        if found == request.user and "_auth_user_id" in request.session:
+            update_session_auth_hash(request, found)
+        messages.success(request, f"{name} has a new password, and is signed out everywhere else.")
+        return redirect("person", pk=pk)
+    return render(request, "mill/person.html", {"title": f"A password for {name}", "form": form})
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+@room("mill")
+def own_password(request: HttpRequest) -> HttpResponse:
+    """One's own: the old one first, where there is one."""
+    user: Any = request.user
+    form: Any
+    if user.has_usable_password():
+        form = PasswordChangeForm(user, request.POST or None)
+    else:
+        form = TwiceForm(request.POST or None, person=user)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        people.set_password(user, password=said.get("new_password1") or said["password"], by=user)
+        if "_auth_user_id" in request.session:
+            update_session_auth_hash(request, user)
+        messages.success(request, "Your password is a new one; elsewhere you are signed out.")
+        return redirect("today")
+    return render(request, "mill/person.html", {"title": "Your password", "form": form})
+
+
+@require_GET
+@room("mill")
+def roles_page(request: HttpRequest) -> HttpResponse:
+    """What each role may do, as the program asks it."""
+    parts = [
+        {
+            "what": part.what,
+            "cells": [_can(part, role) for role in roles.ROLES],
+        }
+        for part in roles.PARTS
+    ]
+    return render(
+        request,
+        "mill/roles.html",
+        {"title": "What each role may do", "roles": roles.ROLES, "parts": parts, "may_sit": _may_sit(request)},
+    )
+
+
+def _can(part: roles.Part, role: str) -> str:
+    if role in part.actors:
+        return "acts"
+    return "reads" if role in part.readers else "–"
+
+
+def _may_sit(request: HttpRequest) -> bool:
+    return is_at_the_machine(request) and "_auth_user_id" not in request.session
+
+
+@require_POST
+@room("mill")
+def sit_as(request: HttpRequest) -> HttpResponse:
+    """Look at an open book as one of its roles; nothing but fewer buttons comes of it."""
+    role = request.POST.get("role", "")
+    if role in roles.ROLES and _may_sit(request):
+        request.session[SITS_AS] = role
+    else:
+        request.session.pop(SITS_AS, None)
+    return redirect("today")
+
+
+urlpatterns = [
+    path("whose-book/", first_owner, name="first_owner"),
+    path("mill/people/", people_list, name="people"),
+    path("mill/people/new/", person_new, name="person_new"),
+    path("mill/people/<int:pk>/", person, name="person"),
+    path("mill/people/<int:pk>/password/", person_password, name="person_password"),
+    path("mill/people/open/", lies_open, name="lies_open"),
+    path("mill/roles/", roles_page, name="roles"),
+    path("mill/sit-as/", sit_as, name="sit_as"),
+    path("password/", own_password, name="own_password"),
+]

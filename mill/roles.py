@@ -1,0 +1,239 @@
+"""Who may do what: the mill's roles, and one table of every address of the book.
+
+A person holds one role or several. To read is GET and HEAD; to act is everything
+else. Sums that write nothing are read by POST as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+OWNER = "owner"
+PLANNER = "planner"
+STOCK_KEEPER = "stock keeper"
+WARPER = "warper"
+WEAVER = "weaver or tuner"
+FINISHER = "finisher"
+READER = "reader"
+
+# In the order of the page that shows them, each with what it is for.
+ROLES: dict[str, str] = {
+    OWNER: "keeps the book: people, the mill's own figures, and everything else",
+    PLANNER: "orders, cloths, warps, looms, plans and tickets",
+    STOCK_KEEPER: "yarn, deliveries, the store and its care",
+    WARPER: "draws yarn for a warp and winds it",
+    WEAVER: "gaits, starts and stops looms, takes pieces off",
+    FINISHER: "mends, finishes, measures and sends pieces",
+    READER: "reads, and changes nothing",
+}
+EVERYBODY = frozenset(ROLES)
+NOBODY: frozenset[str] = frozenset()
+READING = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+@dataclass(frozen=True)
+class Part:
+    """Addresses that the same roles read and act on, and what they are together."""
+
+    what: str
+    names: tuple[str, ...]
+    readers: frozenset[str] = EVERYBODY
+    actors: frozenset[str] = NOBODY
+
+
+def by(*roles: str) -> frozenset[str]:
+    """These roles, and the owner, who may do everything."""
+    return frozenset({OWNER, *roles})
+
+
+PARTS = [
+    Part(
+        "signing in and out, one's own password and tokens",
+        ("sign_in", "sign_out", "own_password", "first_owner", "sit_as", "tokens", "token_withdraw"),
+        actors=EVERYBODY,
+    ),
+    Part(
+        "what works without a sign-in: feeds by secret address, the scripts of the floor's page",
+        ("shed_feed", "loom_feed", "floor_worker", "paper_worker", "floor_empty"),
+    ),
+    Part(
+        "people and their roles",
+        ("people", "person_new", "person", "person_password", "lies_open"),
+        readers=by(),
+        actors=by(),
+    ),
+    Part("what each role may do", ("roles",)),
+    Part(
+        "sums that write nothing",
+        (
+            *("reckoner", "reckoner_sum", "api_reckoner", "api_reckoner_sum", "promise", "api_promise"),
+            *("cloth_new_figures", "cloth_revise_figures", "order_figures", "plan_foresight", "yarn_count"),
+            *("delivery_new_foresight", "delivery_foresight", "claim_sum"),
+            *("cloth-preview", "cloth-preview-new", "lot-shares", "lot-shares-what-if", "order-line-figures"),
+            *("order-line-foresight", "orderline-foresee", "planrun-foresight", "delivery-foresee-new"),
+            *("delivery-foresee", "warp-proposals"),
+        ),
+        actors=EVERYBODY,
+    ),
+    Part("today, the API's description", ("today", "api_description", "api_schema")),
+    Part(
+        "orders and customers",
+        (
+            *("orders", "order_new", "order", "order_edit", "line_new", "line_edit", "line_call_off", "line_take_up"),
+            *("customers", "customer_new", "customer", "customer_edit"),
+            *("customer-list", "customer-detail", "order-list", "order-detail", "order-lines", "orderline-list"),
+            *("orderline-detail", "orderline-call-off", "orderline-take-up"),
+        ),
+        actors=by(PLANNER),
+    ),
+    Part(
+        "cloths and their revisions",
+        (
+            *("cloths", "cloth_new", "cloth", "cloth_used", "cloth_edit", "cloth_revise", "colourway_new"),
+            *("colourway_rename", "cloth_shrinkage", "shrinkage_take"),
+            *("cloth-list", "cloth-detail", "cloth-revision", "cloth-revisions", "api_cloth_shrinkage"),
+        ),
+        actors=by(PLANNER),
+    ),
+    Part(
+        "warps as planned",
+        (
+            *("warps", "warp", "warp_worked", "combine", "warp_beam", "warp_yarn", "warp_move", "warp_take_off"),
+            *("warp_split", "warp_join", "warp_put_on", "warp_lock", "warp_take_apart", "warp_place"),
+            *("warp-list", "warp-detail", "warp-beam", "warp-join", "warp-split", "warp-take-apart"),
+            *("ruling-list", "ruling-detail"),
+        ),
+        actors=by(PLANNER),
+    ),
+    Part("a note on a warp", ("warp_note",), actors=by(PLANNER, STOCK_KEEPER, WARPER, WEAVER)),
+    Part(
+        "yarn for warps: hold, let go, draw",
+        (
+            *("lot_shares", "warp_hold", "warp_hold_lot", "warp_let_go", "warp_draw", "warp_draw_weft"),
+            *("warp-hold-yarn", "warp-let-go"),
+        ),
+        actors=by(PLANNER, STOCK_KEEPER, WARPER),
+    ),
+    Part("winding", ("warp_wind",), actors=by(PLANNER, WARPER)),
+    Part("gaiting, weaving, warp out", ("warp_gait", "warp_begin", "warp_out"), actors=by(PLANNER, WEAVER)),
+    Part(
+        "steps of a warp over the API, and a step back", ("warp-step", "warp_back"), actors=by(PLANNER, WARPER, WEAVER)
+    ),
+    Part(
+        "looms, their board and plans",
+        (
+            *("looms", "loom", "loom_new", "loom_edit", "plans", "plan", "plan_new", "plan_improve", "plan_work"),
+            *("plan_late_yarn", "plan_stop", "plan_decide", "board", "board_move", "board_take_back", "feeds_renew"),
+            *("actuals", "efficiency_take", "api_woven", "api_run_outs"),
+            *("loom-list", "loom-detail", "planrun-list", "planrun-detail", "planrun-bring-back", "planrun-move"),
+            *("planrun-put-in-force", "plan-search-list", "plan-search-detail", "plan-search-stop"),
+        ),
+        actors=by(PLANNER),
+    ),
+    Part("a loom held, or stands", ("loom_hold", "loom_breaks_down"), actors=by(PLANNER, WEAVER)),
+    Part(
+        "the floor's page and what is told there",
+        ("floor", "floor_looms", "floor_events", "api_taps", "floorevent-list", "floorevent-detail"),
+        actors=by(PLANNER, STOCK_KEEPER, WARPER, WEAVER, FINISHER),
+    ),
+    Part(
+        "tickets",
+        (
+            *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "ticket"),
+            *("ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue", "scan"),
+            *("jobticket-list", "jobticket-detail"),
+        ),
+        actors=by(PLANNER),
+    ),
+    Part(
+        "pieces, finishing, dispatch",
+        (
+            *("pieces", "piece", "piece_labels", "piece_trace", "lot_trace", "finishing", "batch", "batch_out"),
+            *("batch_undo", "dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
+            *("piece-list", "piece-detail", "piece-measure", "finishingbatch-list", "finishingbatch-detail"),
+            *("dispatch-list", "dispatch-detail"),
+        ),
+        actors=by(PLANNER, FINISHER),
+    ),
+    Part(
+        "yarn, lots and their ledger",
+        (
+            *("yarn", "yarn_new", "yarn_edit", "yarn_outlook", "yarn_one", "lot_labels", "cone_labels", "lots"),
+            *("lot_receive", "lot_write", "lot", "hold_release", "line_reverse"),
+            *("yarn-list", "yarn-detail", "yarn-outlook", "yarnlot-list", "yarnlot-receive", "yarnlot-detail"),
+            *("yarnlot-correct", "yarnlot-draw", "yarnlot-give-back", "yarnlot-hold", "yarnlot-let-go", "yarnlot-move"),
+            *("yarnlot-waste", "movement-list", "movement-detail", "movement-reverse"),
+        ),
+        actors=by(PLANNER, STOCK_KEEPER),
+    ),
+    Part(
+        "deliveries, suppliers, fibres and claims",
+        (
+            *("deliveries", "delivery_new", "delivery", "claims", "claim_new", "claim", "claim_print"),
+            *("suppliers", "supplier_new", "supplier", "fibres", "fibre_new", "fibre"),
+            *("delivery-list", "delivery-detail", "claim-list", "claim-detail", "claim-answer", "claim-drop"),
+            "claim-send",
+        ),
+        actors=by(PLANNER, STOCK_KEEPER),
+    ),
+    Part(
+        "the store and its care",
+        (
+            *("store", "store_due", "store_triggers", "place", "place_count", "place_count_sheet", "inspection_new"),
+            *("treatments", "treatment_new", "treatment", "places", "place_new", "place_edit", "traps", "trap_new"),
+            *("trap", "trap-list", "trap-detail", "inspection-list", "inspection-detail", "treatment-list"),
+            *("treatment-detail", "treatment-end", "treatment-release"),
+        ),
+        actors=by(STOCK_KEEPER),
+    ),
+    Part(
+        "files brought in",
+        ("import_csv", "import_csv_kind", "import_template"),
+        actors=by(PLANNER, STOCK_KEEPER),
+    ),
+    Part(
+        "the mill's own figures and small records",
+        (
+            *("mill", "work", "reeds", "reed_new", "reed", "beams", "beam_new", "beam", "shift_patterns"),
+            *("shift_pattern_new", "shift_pattern", "closures", "closure_new", "closure", "machines", "machine_new"),
+            *("machine", "workers", "worker_new", "worker"),
+        ),
+        actors=by(PLANNER),
+    ),
+    Part("the account of changes", ("changes", "changes_of", "api_changes")),
+]
+
+TABLE: dict[str, Part] = {name: part for part in PARTS for name in part.names}
+assert len(TABLE) == sum(len(part.names) for part in PARTS), "an address stands in the table twice"
+
+
+def may(roles: Iterable[str], url_name: str, method: str = "GET") -> bool:
+    """Whether somebody with these roles may read, or act on, an address. What is not in the table nobody may.
+
+    >>> may({WARPER}, "warp_wind", "POST"), may({WARPER}, "warp_split", "POST"), may({WARPER}, "warp_split")
+    (True, False, True)
+    >>> may({OWNER}, "no such address")
+    False
+    """
+    return not who_may(url_name, method).isdisjoint(roles)
+
+
+def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
+    """The roles that may."""
+    part = TABLE.get(url_name)
+    if part is None:
+        return NOBODY
+    return part.readers if method in READING else part.actors
+
+
+def roles_of(user: Any) -> frozenset[str]:
+    """The roles a person holds: the groups of those names. A superuser is an owner."""
+    if not user.is_authenticated or not user.is_active:
+        return NOBODY
+    held = getattr(user, "_roles", None)
+    if held is None:
+        held = frozenset({OWNER}) if user.is_superuser else EVERYBODY & {g.name for g in user.groups.all()}
+        user._roles = held
+    return held
