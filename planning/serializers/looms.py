@@ -169,7 +169,7 @@ class NewPlanSerializer(serializers.Serializer[dict[str, str]]):
 
 
 class AskedMoveSerializer(serializers.Serializer[dict[str, object]]):
-    warp = serializers.IntegerField(help_text="Its number.")
+    warp = serializers.IntegerField(min_value=1, max_value=2_000_000_000, help_text="Its number.")
     loom = serializers.CharField(help_text="The loom's code.")
     turn = serializers.IntegerField(required=False, min_value=1, help_text="1 is woven first; without one it is last.")
     pin = serializers.BooleanField(default=False, help_text="Keep it there once the plan is in force.")

@@ -10,6 +10,7 @@ class PieceSerializer(serializers.ModelSerializer[Piece]):
     warp = serializers.IntegerField(source="warp.number", allow_null=True, default=None)
     line = serializers.CharField(source="line.__str__", allow_null=True, default=None)
     stands = serializers.CharField(help_text="Where it is between the loom and dispatch, in a word.")
+    verdict = serializers.ChoiceField(choices=Piece.VERDICTS, allow_blank=True, help_text="Empty until it is judged.")
     woven_by = serializers.CharField(source="woven_by.code", allow_null=True, default=None)
     points_per_100_m2 = serializers.DecimalField(
         max_digits=None, decimal_places=2, allow_null=True, help_text="Four-point grading; none until measured."

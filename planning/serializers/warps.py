@@ -156,11 +156,15 @@ class WorkedWarpSerializer(WarpSerializer):
 
 
 class SplitSerializer(serializers.Serializer[Any]):
-    after = serializers.IntegerField(min_value=1, help_text="Pieces that stay, in the order of weaving.")
+    after = serializers.IntegerField(
+        min_value=1, max_value=2_000_000_000, help_text="Pieces that stay, in the order of weaving."
+    )
 
 
 class JoinSerializer(serializers.Serializer[Any]):
-    other = serializers.IntegerField(min_value=1, help_text="The number of the warp whose pieces come to this one.")
+    other = serializers.IntegerField(
+        min_value=1, max_value=2_000_000_000, help_text="The number of the warp whose pieces come to this one."
+    )
 
 
 class BeamChoiceSerializer(serializers.Serializer[Any]):
@@ -278,8 +282,8 @@ class RulingSerializer(serializers.ModelSerializer[Ruling]):
 
 
 class WantedPartSerializer(serializers.Serializer[Any]):
-    line = serializers.IntegerField(min_value=1)
-    pieces = serializers.IntegerField(min_value=1)
+    line = serializers.IntegerField(min_value=1, max_value=2_000_000_000)
+    pieces = serializers.IntegerField(min_value=1, max_value=2_000_000_000)
 
 
 class AcceptSerializer(serializers.Serializer[Any]):

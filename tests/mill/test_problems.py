@@ -53,3 +53,15 @@ def test_each_operation_says_which_problems_it_can_answer(desk, method):
         assert {"400", "401", "403"} <= set(operation["responses"])
         problems = [answer for status, answer in operation["responses"].items() if status >= "400"]
         assert all(list(answer["content"]) == [PROBLEM] for answer in problems)
+
+
+@pytest.mark.parametrize(
+    ("address", "said"),
+    [
+        ("/api/warp-proposals/", {"warps": [[{"line": 10**30, "pieces": 1}]]}),
+        ("/api/warp-proposals/", {"warps": [[{"line": 1, "pieces": 10**30}]]}),
+    ],
+)
+def test_a_number_too_large_for_the_book_is_refused_by_its_field(desk, address, said):
+    errors = check(desk.post(address, said, content_type="application/json"), 400)["errors"]
+    assert [field.split(".")[0] for field in errors] == ["warps"]
