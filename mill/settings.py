@@ -121,6 +121,7 @@ PASSWORD_HASHERS = [
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "mill/locked_out.html"
 
 ROOT_URLCONF = "mill.urls"
 WSGI_APPLICATION = "mill.wsgi.application"
@@ -222,6 +223,11 @@ SESSION_COOKIE_SAMESITE = "Lax"
 SECURE_COOKIES = env_bool("HTTPS", default=False)
 SESSION_COOKIE_SECURE = SECURE_COOKIES
 CSRF_COOKIE_SECURE = SECURE_COOKIES
+# A browser that came by HTTPS once keeps to it for a month.
+SECURE_HSTS_SECONDS = 30 * 24 * 3600 if SECURE_COOKIES else 0
+# The proxy before the book speaks TLS and sends people there (W008); other hosts of the mill's domain, and lists that
+# browsers carry, are not the book's to bind (W005, W021).
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W008", "security.W021"]
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if SECURE_COOKIES else None
 DATA_UPLOAD_MAX_MEMORY_SIZE = 20 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000

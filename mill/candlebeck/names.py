@@ -259,6 +259,15 @@ WORKERS = (
     ("NAN", "Nan Reedling", "finisher"),
     ("SAM", "Sam Holloway", "store"),
 )
+# Who signs in to the book: by which name, and with which roles. Nobody has a password until the owner gives one.
+PEOPLE = (
+    ("hester", "Hester Alderslade", ("planner",)),
+    ("sam", "Sam Holloway", ("stock keeper",)),
+    ("winnie", "Winnie Copeland", ("warper",)),
+    ("rob", "Rob Thornaby", ("weaver or tuner",)),
+    ("finlay", "Finlay Moorcock", ("finisher",)),
+    ("bertil", "Bertil Oxnam", ("reader",)),
+)
 # Name, the step that it does, metres in a working day. From memory.
 MACHINES = (
     ("Dolly 1", "scour", "600"),

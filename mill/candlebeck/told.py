@@ -10,6 +10,7 @@ from typing import Any
 from django.utils import timezone
 from simple_history.utils import bulk_create_with_history
 
+from mill import people
 from mill.candlebeck import names
 from mill.candlebeck.past import near, times
 from mill.candlebeck.story import Story, clock_at
@@ -36,6 +37,8 @@ def write_people(story: Story) -> None:
     machines = [Machine(name=name, step=step, m_per_day=Decimal(m_per_day)) for name, step, m_per_day in names.MACHINES]
     bulk_create_with_history(workers, Worker, default_user=story.by)
     bulk_create_with_history(machines, Machine, default_user=story.by)
+    for sign_in, name, held in names.PEOPLE:
+        people.take_in(name=name, sign_in=sign_in, password="", held=held, by=story.by)
 
 
 def somebody(trade: str, *, turn: int = 0) -> Worker:

@@ -1,6 +1,12 @@
 """Who may do what: the table names every address, the pages and the API keep to it, and people are looked after."""
 
+import os
+import re
+import secrets
+import subprocess
+import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from django.contrib.auth import get_user_model
@@ -317,3 +323,51 @@ def test_the_page_of_roles_shows_the_table(signed_in):
         assert escape(part.what) in page
     for role in roles.ROLES:
         assert f'<th scope="col">{role}</th>' in page
+
+
+# At the door
+
+
+@pytest.mark.django_db
+def test_whoever_guesses_is_shut_out_for_a_while(person):
+    person(roles.READER, name="Rowan")
+    client = Client()
+    for _ in range(8):
+        answer = client.post("/sign-in/", {"username": "rowan", "password": "a guess"})
+    assert answer.status_code == 429
+    assert "wrong 8 times" in answer.content.decode()
+    assert client.post("/sign-in/", {"username": "rowan", "password": PASSWORD}).status_code == 429
+
+
+def test_the_settings_of_a_grown_mill_pass_the_frameworks_own_check(tmp_path):
+    env = {
+        **os.environ,
+        "SHEDBOOK_HTTPS": "yes",
+        "SHEDBOOK_HOSTS": "book.mill.example",
+        "SHEDBOOK_SECRET_KEY": secrets.token_urlsafe(50),
+        "SHEDBOOK_DATA": str(tmp_path),
+    }
+    command = [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"]
+    said = subprocess.run(command, env=env, capture_output=True, text=True, timeout=120)
+    assert said.returncode == 0, said.stderr
+
+
+def test_no_page_carries_a_script_or_style_of_its_own(signed_in):
+    page = signed_in(roles.OWNER).get("/mill/people/")
+    assert "default-src 'self'" in page.headers["Content-Security-Policy"]
+    for path in (Path(__file__).parents[2] / "templates").rglob("*.html"):
+        text = path.read_text()
+        assert not re.search(r"<style\b|\sstyle=\"|\son(click|load|change|submit|input)=", text), path
+        assert not re.search(r"<script\b(?![^>]*\bsrc=)", text), path
+
+
+@pytest.mark.django_db
+def test_a_sign_in_leads_to_no_other_house(person):
+    person(roles.READER, name="Rowan")
+    said = {"username": "rowan", "password": PASSWORD, "next": "https://elsewhere.example/"}
+    assert Client().post("/sign-in/", said)["Location"] == "/"
+
+
+@pytest.mark.django_db
+def test_another_hosts_name_is_refused():
+    assert Client(SERVER_NAME="elsewhere.example").get("/sign-in/").status_code == 400
