@@ -371,3 +371,11 @@ def test_a_sign_in_leads_to_no_other_house(person):
 @pytest.mark.django_db
 def test_another_hosts_name_is_refused():
     assert Client(SERVER_NAME="elsewhere.example").get("/sign-in/").status_code == 400
+
+
+def test_the_tests_that_the_page_on_attackers_names_are_there():
+    tests = "\n".join(path.read_text() for path in Path(__file__).parents[1].rglob("test_*.py"))
+    said = (Path(__file__).parents[2] / "mill" / "security.md").read_text()
+    named = re.findall(r"`(test_\w+)`", said)
+    assert len(named) > 10
+    assert [name for name in named if f"def {name}(" not in tests] == []
