@@ -7,6 +7,7 @@ from django.conf import settings
 from django.contrib.staticfiles.finders import AppDirectoriesFinder
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 
 from mill import people, roles
 from mill.gate import May
@@ -80,6 +81,28 @@ ROOMS = [
     ("tickets", "Tickets"),
     ("mill", "Mill"),
 ]
+# After g: the letter that goes to a room.
+ROOM_KEYS = {
+    "today": "t",
+    "orders": "o",
+    "cloths": "c",
+    "warps": "w",
+    "looms": "l",
+    "yarn": "y",
+    "pieces": "p",
+    "store": "s",
+    "tickets": "k",
+    "mill": "m",
+}
+KEYS_COOKIE = "keys"
+
+
+def desk_keys(request: HttpRequest) -> str:
+    """The keys that lead to a page, for the page's script; none when they are turned off in this browser."""
+    if request.COOKIES.get(KEYS_COOKIE) == "off":
+        return ""
+    pages = {f"g{letter}": name for name, letter in ROOM_KEYS.items()} | {"n": "order_new", "?": "keys"}
+    return " ".join(f"{key}={reverse(name)}" for key, name in pages.items())
 
 
 def page_frame(request: HttpRequest) -> dict[str, Any]:
@@ -99,6 +122,7 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
         and "_auth_user_id" not in request.session,
         "may": May(held),
         "sits_as": request.session.get(SITS_AS) if is_at_the_machine(request) else None,
+        "desk_keys": desk_keys(request),
     }
 
 

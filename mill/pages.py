@@ -1,4 +1,4 @@
-"""Pages of the whole book, which no app owns: the account of changes, and the tokens of programs."""
+"""Pages of the whole book, which no app owns: the account of changes, programs' tokens, and the keys."""
 
 from typing import Any
 
@@ -13,10 +13,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import include, path
 from django.utils import timezone
 from django.utils.html import format_html_join
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill import api, changes, tokens
-from mill.desk import room
+from mill.desk import KEYS_COOKIE, ROOM_KEYS, ROOMS, room
 from mill.listing import Column, listing
 from mill.models import ApiToken, Change
 from mill.refusal import Refusal
@@ -144,7 +144,31 @@ def _tokens_of(request: HttpRequest) -> QuerySet[ApiToken]:
     return rows if request.user.is_superuser else rows.filter(user=request.user.pk)
 
 
+KEYS = [
+    {"press": ["/"], "does": "Goes to the box that finds things"},
+    *({"press": ["g", ROOM_KEYS[name]], "does": f"Goes to {label}"} for name, label in ROOMS),
+    {"press": ["n"], "does": "Begins a new order"},
+    {"press": ["j"], "does": "Goes to the next row of a list; Enter opens it"},
+    {"press": ["k"], "does": "Goes to the row before"},
+    {"press": ["Esc"], "does": "Shuts what was found while typing"},
+    {"press": ["?"], "does": "Shows this page"},
+]
+
+
+@require_http_methods(["GET", "POST"])
+def keys_page(request: HttpRequest) -> HttpResponse:
+    """The keys of the desk, and a way to turn them off: kept by this browser for a year."""
+    if request.method == "POST":
+        answer = redirect("keys")
+        said = "off" if request.POST.get("keys") == "off" else "on"
+        answer.set_cookie(KEYS_COOKIE, said, max_age=365 * 24 * 3600, samesite="Lax", httponly=True)
+        messages.success(request, f"The keys are {said} in this browser.")
+        return answer
+    return render(request, "mill/keys.html", {"title": "Keys", "keys": KEYS})
+
+
 urlpatterns = [
+    path("keys/", keys_page, name="keys"),
     path("mill/tokens/", tokens_page, name="tokens"),
     path("mill/tokens/<int:pk>/withdraw/", token_withdraw, name="token_withdraw"),
     path("mill/changes/", account, name="changes"),

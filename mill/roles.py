@@ -78,6 +78,8 @@ PARTS = [
         actors=EVERYBODY,
     ),
     Part("today, the API's description", ("today", "api_description", "api_schema")),
+    Part("finding", ("find", "api_find")),
+    Part("the keys of one's own desk", ("keys",), actors=EVERYBODY),
     Part(
         "orders and customers",
         (

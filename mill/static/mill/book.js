@@ -42,3 +42,40 @@ document.addEventListener("submit", (event) => {
 document.addEventListener("click", (event) => {
   if (event.target.closest("[data-print]")) window.print();
 });
+
+// Keys of the desk, listed at /keys/. None is taken while a field has the focus or with Ctrl, Alt or Meta.
+const pages = new Map((document.body.dataset.keys || "").split(" ").filter(Boolean).map((said) => {
+  const at = said.indexOf("=", 1);
+  return [said.slice(0, at), said.slice(at + 1)];
+}));
+let before = "";
+
+function goToRow(step) {
+  const rows = [...document.querySelectorAll("main table.book tbody tr, main .hits li")].filter((row) => row.querySelector("a[href]"));
+  const here = rows.indexOf(document.activeElement.closest("tr, li"));
+  const row = rows[here < 0 ? (step > 0 ? 0 : rows.length - 1) : here + step];
+  row?.querySelector("a[href]").focus();
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape" && event.target.closest?.("form.find")) {
+    document.getElementById("found").replaceChildren();
+    document.getElementById("find").focus();
+    return;
+  }
+  if (!pages.size || event.defaultPrevented || event.isComposing || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (event.target.closest?.("input, select, textarea, [contenteditable]") || document.querySelector("dialog[open]")) return;
+  const key = before + event.key;
+  before = "";
+  if (key === "/") {
+    event.preventDefault();
+    document.getElementById("find").focus();
+  } else if (key === "g") {
+    before = "g";
+  } else if (key === "j" || key === "k") {
+    goToRow(key === "j" ? 1 : -1);
+  } else if (pages.has(key)) {
+    event.preventDefault();
+    window.location.assign(pages.get(key));
+  }
+});
