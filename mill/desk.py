@@ -65,7 +65,7 @@ def is_at_the_machine(request: HttpRequest) -> bool:
 
 def is_a_visit(request: HttpRequest) -> bool:
     """Somebody opens a page of the desk."""
-    asks = request.path.startswith(("/api/", "/t/", "/floor/"))
+    asks = request.path.startswith(("/api/", "/t/", "/floor/", "/healthz", "/readyz"))
     return request.method == "GET" and not asks and "text/html" in request.headers.get("Accept", "")
 
 

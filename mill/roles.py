@@ -55,8 +55,8 @@ PARTS = [
         actors=EVERYBODY,
     ),
     Part(
-        "what works without a sign-in: feeds by secret address, the scripts of the floor's page",
-        ("shed_feed", "loom_feed", "floor_worker", "paper_worker", "floor_empty"),
+        "what works without a sign-in: feeds by secret address, the floor's scripts, the book's health",
+        ("healthz", "readyz", "shed_feed", "loom_feed", "floor_worker", "paper_worker", "floor_empty"),
     ),
     Part(
         "people and their roles",

@@ -8,6 +8,7 @@ urlpatterns = [
     path("", include("inventory.urls")),
     path("", include("mill.pages")),
     path("", include("mill.people_pages")),
+    path("", include("mill.health")),
     path("sign-in/", LoginView.as_view(template_name="mill/sign_in.html"), name="sign_in"),
     path("sign-out/", LogoutView.as_view(), name="sign_out"),
     path("api/description/", SpectacularRedocView.as_view(url_name="api_schema"), name="api_description"),

@@ -122,7 +122,7 @@ def test_nobody_gets_further_than_the_door_without_a_sign_in():
     client = Client()
     open_to_all = {
         *("sign_in", "sign_out", "first_owner", "shed_feed", "loom_feed"),
-        *("floor_worker", "paper_worker", "floor_empty"),
+        *("floor_worker", "paper_worker", "floor_empty", "healthz", "readyz"),
     }
     for route, pattern in addresses(get_resolver()):
         address = address_of(route, pattern)
