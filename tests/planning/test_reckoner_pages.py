@@ -35,7 +35,7 @@ def test_the_page_says_what_the_api_says(desk, name, typed):
     api = desk.post(f"/api/reckoner/{name}/", {"inputs": typed}, content_type="application/json")
     html = unescape(page.content.decode())
     if api.status_code == 400:
-        assert sentences_of(page) == api.json()["inputs"]
+        assert {f"inputs.{one}": said for one, said in sentences_of(page).items()} == api.json()["errors"]
         for sentences in sentences_of(page).values():
             assert all(sentence in html for sentence in sentences)
         return
