@@ -104,7 +104,7 @@ def test_nobody_withdraws_somebody_elses_token(desk, django_user_model):
     token, _ = tokens.make_token(name="One", may_write=False, by=other)
     stranger = Client()
     reader = django_user_model.objects.create_user("stranger", password="only for tests")
-    reader.groups.add(Group.objects.get(name="reader"))
+    reader.groups.add(Group.objects.get_or_create(name="reader")[0])
     stranger.force_login(reader)
     assert stranger.post(f"/mill/tokens/{token.pk}/withdraw/").status_code == 404
     assert "One" not in stranger.get("/mill/tokens/").content.decode()
