@@ -686,7 +686,7 @@ def test_an_unknown_sum_is_not_found_and_told_which_there_are(desk):
 
 
 def test_nobody_reckons_without_signing_in(client, db):
-    assert ask(client, "count").status_code == 403
+    assert ask(client, "count").status_code == 401
 
 
 def bounds_of(asked):
