@@ -46,8 +46,9 @@ class OpenBookMiddleware:
                 return redirect("first_owner")
             request.user = owner or people.planner_of_an_open_book()
             sits_as = request.session.get(SITS_AS)
-            if sits_as in roles.ROLES:
-                request.user._roles = frozenset({sits_as})  # type: ignore[union-attr]
+            # Whoever sits at an open book is its owner, whatever the name.
+            role = sits_as if sits_as in roles.ROLES else roles.OWNER
+            request.user._roles = frozenset({role})  # type: ignore[union-attr]
         return self.get_response(request)
 
 
