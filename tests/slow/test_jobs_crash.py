@@ -31,9 +31,8 @@ def states(book):
 
 def marks(book):
     """How often each task's mark was left and kept."""
-    return Counter(
-        name.rsplit(" ", 1)[0] for (name,) in book.rows("SELECT name FROM auth_group WHERE name LIKE '% %-%'")
-    )
+    names = [name for (name,) in book.rows("SELECT name FROM auth_group") if "-" in name]
+    return Counter(name.rsplit(" ", 1)[0] for name in names)
 
 
 def at_work(book):
