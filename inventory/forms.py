@@ -15,7 +15,7 @@ from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Trap
 from inventory.store_care import SPECIES
 from inventory.treatment import FREEZING, WAYS
 from inventory.yarn import REGAINS, Count, read_count, regain_called, regain_from_content_pct
-from mill.fields import MeasureField, PercentField, SeveralField
+from mill.fields import DayInput, MeasureField, PercentField, SeveralField
 from mill.models import Mill
 from mill.refusal import Refusal
 
@@ -59,7 +59,7 @@ class CountField(forms.CharField):
 
 class DayField(forms.DateField):
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**{"widget": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}), **kwargs})
+        super().__init__(**{"widget": DayInput(), **kwargs})
 
 
 def whole_number(label: str, **kwargs: Any) -> forms.IntegerField:

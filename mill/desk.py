@@ -4,9 +4,9 @@ from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
+from django.contrib.auth import SESSION_KEY
 from django.contrib.staticfiles.finders import AppDirectoriesFinder
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
 from django.urls import reverse
 
 from mill import people, roles
@@ -28,8 +28,8 @@ class OpenBookMiddleware:
     """On one PC whoever sits at the machine is its owner; nobody signs in, until the owner says otherwise.
 
     Only for requests that come from this machine itself and were not passed on
-    by a proxy, and only where the mill has said so. In a book that is nobody's
-    yet the first page asks whose it is.
+    by a proxy, and only where the mill has said so. A book that is nobody's yet
+    opens to nobody: where one would sign in, it asks whose it is.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -38,17 +38,13 @@ class OpenBookMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         from mill.models import Mill
 
-        asks_whose = request.path.startswith("/whose-book/")
-        signed_in = request.user.is_authenticated or asks_whose
-        if is_at_the_machine(request) and not signed_in and Mill.the_one().lies_open:
+        if is_at_the_machine(request) and not request.user.is_authenticated and Mill.the_one().lies_open:
             owner = people.owners().first()
-            if owner is None and is_a_visit(request):
-                return redirect("first_owner")
-            request.user = owner or people.planner_of_an_open_book()
-            sits_as = request.session.get(SITS_AS)
-            # Whoever sits at an open book is its owner, whatever the name.
-            role = sits_as if sits_as in roles.ROLES else roles.OWNER
-            request.user._roles = frozenset({role})  # type: ignore[union-attr]
+            if owner is not None:
+                request.user = owner
+                sits_as = request.session.get(SITS_AS)
+                if sits_as in roles.ROLES:
+                    request.user._roles = frozenset({sits_as})  # type: ignore[union-attr]
         return self.get_response(request)
 
 
@@ -64,10 +60,9 @@ def is_at_the_machine(request: HttpRequest) -> bool:
     )
 
 
-def is_a_visit(request: HttpRequest) -> bool:
-    """Somebody opens a page of the desk."""
-    asks = request.path.startswith(("/api/", "/t/", "/floor/", "/healthz", "/readyz"))
-    return request.method == "GET" and not asks and "text/html" in request.headers.get("Accept", "")
+def sits_at_an_open_book(request: HttpRequest) -> bool:
+    """Whoever asks got in because the book lies open, and did not sign in."""
+    return is_at_the_machine(request) and SESSION_KEY not in request.session
 
 
 ROOMS = [
@@ -98,11 +93,13 @@ ROOM_KEYS = {
 KEYS_COOKIE = "keys"
 
 
-def desk_keys(request: HttpRequest) -> str:
+def desk_keys(request: HttpRequest, may: May) -> str:
     """The keys that lead to a page, for the page's script; none when they are turned off in this browser."""
     if request.COOKIES.get(KEYS_COOKIE) == "off":
         return ""
-    pages = {f"g{letter}": name for name, letter in ROOM_KEYS.items()} | {"n": "order_new", "?": "keys"}
+    pages = {f"g{letter}": name for name, letter in ROOM_KEYS.items()} | {"?": "keys"}
+    if may["order_new"]:
+        pages["n"] = "order_new"
     return " ".join(f"{key}={reverse(name)}" for key, name in pages.items())
 
 
@@ -113,17 +110,15 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
     match = getattr(request, "resolver_match", None)
     here = getattr(match.func, "room", None) if match else None
     user = getattr(request, "user", None)
-    held = roles.roles_of(user) if user is not None else frozenset[str]()
+    may = May(roles.roles_of(user) if user is not None else roles.NOBODY)
     return {
         "rooms": ROOMS,
         "here": here,
         "the_mill": Mill.the_one(),
-        "open_book": is_at_the_machine(request)
-        and not hasattr(user, "backend")
-        and "_auth_user_id" not in request.session,
-        "may": May(held),
-        "sits_as": request.session.get(SITS_AS) if is_at_the_machine(request) else None,
-        "desk_keys": desk_keys(request),
+        "open_book": sits_at_an_open_book(request),
+        "may": may,
+        "sits_as": request.session.get(SITS_AS) if sits_at_an_open_book(request) else None,
+        "desk_keys": desk_keys(request, may),
     }
 
 

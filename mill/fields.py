@@ -20,6 +20,15 @@ from mill.units import MEASURES, plain, read
 _ENDINGS = sorted(MEASURES.keys() - {"number"}, key=len, reverse=True)
 
 
+class DayInput(forms.DateInput):
+    """A day with the browser's own calendar; every browser sends it as year-month-day."""
+
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
 class MeasureInput(forms.TextInput):
     input_type = "text"
 

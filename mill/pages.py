@@ -7,7 +7,6 @@ from django import forms
 from django.contrib import messages
 from django.contrib.auth import get_user_model
 from django.db.models import QuerySet
-from django.forms import DateInput
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import include, path
@@ -15,22 +14,19 @@ from django.utils import timezone
 from django.utils.html import format_html_join
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from mill import api, changes, tokens
+from mill import api, changes, roles, tokens
 from mill.desk import KEYS_COOKIE, ROOM_KEYS, ROOMS, room
+from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.models import ApiToken, Change
 from mill.refusal import Refusal
 
 
-class Day(DateInput):
-    input_type = "date"
-
-
 class ChangeFilter(django_filters.FilterSet):
     kind = django_filters.ChoiceFilter(label="Of", choices=changes.kinds, empty_label="anything")
     by = django_filters.ModelChoiceFilter(label="By", queryset=get_user_model().objects.all(), empty_label="anybody")
-    from_day = django_filters.DateFilter(label="From", field_name="at", lookup_expr="date__gte", widget=Day())
-    to_day = django_filters.DateFilter(label="To", field_name="at", lookup_expr="date__lte", widget=Day())
+    from_day = django_filters.DateFilter(label="From", field_name="at", lookup_expr="date__gte", widget=DayInput())
+    to_day = django_filters.DateFilter(label="To", field_name="at", lookup_expr="date__lte", widget=DayInput())
 
     class Meta:
         model = Change
@@ -105,7 +101,7 @@ class TokenForm(forms.ModelForm):
     class Meta:
         model = ApiToken
         fields = ["name", "may_write", "ends_on"]
-        widgets = {"ends_on": Day()}
+        widgets = {"ends_on": DayInput()}
         labels = {"may_write": "It may write as well as read"}
 
 
@@ -141,7 +137,7 @@ def token_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _tokens_of(request: HttpRequest) -> QuerySet[ApiToken]:
     rows = ApiToken.objects.order_by("withdrawn_at", "-pk")
-    return rows if request.user.is_superuser else rows.filter(user=request.user.pk)
+    return rows if roles.OWNER in roles.roles_of(request.user) else rows.filter(user=request.user.pk)
 
 
 KEYS = [

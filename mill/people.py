@@ -21,17 +21,9 @@ def owners() -> QuerySet[Any]:
 
 def holders(names: Collection[str]) -> list[str]:
     """People who hold one of the roles, by name."""
-    has_all = Q(is_superuser=roles.OWNER in names) & Q(is_superuser=True)
-    rows = get_user_model().objects.filter(Q(groups__name__in=names) | has_all, is_active=True).distinct()
-    return sorted(row.get_full_name() or row.get_username() for row in rows)
-
-
-def planner_of_an_open_book() -> Any:
-    """Whoever speaks to an open book that is nobody's yet; nobody signs in by this name without a password."""
-    users = get_user_model().objects
-    return users.filter(username="planner").first() or users.create_user(
-        "planner", first_name="Planner", is_staff=True, is_superuser=True
-    )
+    rows = get_user_model().objects.filter(groups__name__in=names, is_active=True)
+    found = {*rows, *owners()} if roles.OWNER in names else {*rows}
+    return sorted(row.get_full_name() or row.get_username() for row in found)
 
 
 @transaction.atomic

@@ -4,20 +4,23 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.contrib.auth import get_user_model, login, update_session_auth_hash
+from django.contrib.auth import SESSION_KEY, get_user_model, login, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.password_validation import validate_password
 from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.contrib.auth.views import LoginView, LogoutView
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill import people, roles
-from mill.desk import SITS_AS, is_at_the_machine, room
+from mill.desk import SITS_AS, is_at_the_machine, room, sits_at_an_open_book
 from mill.listing import Column, listing
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -108,6 +111,18 @@ class PersonForm(forms.Form):
     is_active = forms.BooleanField(
         label="Works with the book", required=False, help_text="Somebody laid aside keeps a name in what was done."
     )
+
+
+@method_decorator(login_not_required, name="dispatch")
+class SignIn(LoginView):
+    """Where one signs in; at its machine, a book that is nobody's yet asks instead whose it is."""
+
+    template_name = "mill/sign_in.html"
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if is_at_the_machine(request) and not people.owners().exists():
+            return redirect("first_owner")
+        return super().dispatch(request, *args, **kwargs)
 
 
 class LiesOpenForm(forms.Form):
@@ -234,7 +249,7 @@ def person_password(request: HttpRequest, pk: int) -> HttpResponse:
     name = found.get_full_name() or found.username
     if request.method == "POST" and form.is_valid():
         people.set_password(found, password=form.cleaned_data["password"], by=request.user)
-        if found == request.user and "_auth_user_id" in request.session:
+        if found == request.user and SESSION_KEY in request.session:
             update_session_auth_hash(request, found)
         messages.success(request, f"{name} has a new password, and is signed out everywhere else.")
         return redirect("person", pk=pk)
@@ -255,7 +270,7 @@ def own_password(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         people.set_password(user, password=said.get("new_password1") or said["password"], by=user)
-        if "_auth_user_id" in request.session:
+        if SESSION_KEY in request.session:
             update_session_auth_hash(request, user)
         messages.success(request, "Your password is a new one; elsewhere you are signed out.")
         return redirect("today")
@@ -276,7 +291,11 @@ def roles_page(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "mill/roles.html",
-        {"title": "What each role may do", "roles": roles.ROLES, "parts": parts, "may_sit": _may_sit(request)},
+        {
+            "title": "What each role may do",
+            "roles": roles.ROLES,
+            "parts": parts,
+        },
     )
 
 
@@ -286,16 +305,12 @@ def _can(part: roles.Part, role: str) -> str:
     return "reads" if role in part.readers else "–"
 
 
-def _may_sit(request: HttpRequest) -> bool:
-    return is_at_the_machine(request) and "_auth_user_id" not in request.session
-
-
 @require_POST
 @room("mill")
 def sit_as(request: HttpRequest) -> HttpResponse:
     """Look at an open book as one of its roles; nothing but fewer buttons comes of it."""
     role = request.POST.get("role", "")
-    if role in roles.ROLES and _may_sit(request):
+    if role in roles.ROLES and sits_at_an_open_book(request):
         request.session[SITS_AS] = role
     else:
         request.session.pop(SITS_AS, None)
@@ -303,6 +318,8 @@ def sit_as(request: HttpRequest) -> HttpResponse:
 
 
 urlpatterns = [
+    path("sign-in/", SignIn.as_view(), name="sign_in"),
+    path("sign-out/", LogoutView.as_view(), name="sign_out"),
     path("whose-book/", first_owner, name="first_owner"),
     path("mill/people/", people_list, name="people"),
     path("mill/people/new/", person_new, name="person_new"),

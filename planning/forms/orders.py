@@ -8,21 +8,12 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
-from mill.fields import MeasureField, PercentField
+from mill.fields import DayInput, MeasureField, PercentField
 from planning.models import Colourway, Customer, Order, OrderLine
 
 BLANK_LINES = 2
 MOST_LINES = 60
 LONGEST_M = Decimal("99999.99")
-
-
-class DayInput(forms.DateInput):
-    """A day with the browser's own calendar; every browser sends it as year-month-day."""
-
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
 
 
 class CustomerForm(forms.ModelForm):

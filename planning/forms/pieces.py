@@ -4,10 +4,9 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from mill.fields import MeasureField, SeveralField
+from mill.fields import DayInput, MeasureField, SeveralField
 from mill.refusal import Refusal
 from mill.units import read
-from planning.forms.orders import DayInput
 from planning.models import Customer, Machine, OrderLine, Piece, RouteStep, Worker
 from planning.piece import Fault
 

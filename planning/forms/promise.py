@@ -5,8 +5,8 @@ from typing import Any
 
 from django import forms
 
-from mill.fields import MeasureField
-from planning.forms.orders import LONGEST_M, ColourwayField, DayInput
+from mill.fields import DayInput, MeasureField
+from planning.forms.orders import LONGEST_M, ColourwayField
 from planning.models import Colourway
 
 

@@ -13,13 +13,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
+from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, num
 from planning.forms.orders import (
     BaseLineFormSet,
     CustomerForm,
-    DayInput,
     LineForm,
     LineFormSet,
     OrderForm,

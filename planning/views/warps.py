@@ -13,11 +13,11 @@ from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
+from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, kg, num
 from mill.working import Step
-from planning.forms.orders import DayInput
 from planning.forms.warps import (
     HoldLotForm,
     JoinForm,

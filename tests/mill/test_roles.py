@@ -263,8 +263,12 @@ def open_book(settings, db):
 
 
 def test_a_book_that_is_nobodys_asks_whose_it_is(open_book):
-    answer = open_book.get("/orders/")
-    assert answer["Location"] == "/whose-book/"
+    # However it is asked for: by a person, or by the program that waits until the book is open.
+    for client in (open_book, Client()):
+        assert client.get("/orders/", follow=True).redirect_chain[-1][0] == "/whose-book/"
+    assert Client().get("/api/looms/").status_code == 401
+    assert open_book.get("/healthz").status_code == 200
+    assert not get_user_model().objects.exists()
     said = {"name": "Ada Birk", "sign_in": "ada", "password": PASSWORD, "again": PASSWORD, "lies_open": "on"}
     page = open_book.post("/whose-book/", said, follow=True)
     assert "The book is yours, Ada Birk." in page.content.decode()

@@ -19,7 +19,7 @@ from django.contrib.auth import get_user_model
 from planning.models import Loom, ShiftPattern, Warp
 from tests.make import make_loom, make_spec, make_line, make_ticket
 from tests.planning.floor_walk import make_worker, weaving_warp
-by = get_user_model().objects.create_user("planner")
+by = get_user_model().objects.create_superuser("planner")
 make_worker(code="UNA", name="Una Bell")
 spec = make_spec()
 for n in range({n}):
