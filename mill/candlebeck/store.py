@@ -4,7 +4,7 @@ The ledger is written in the order of its days, a day at a time, each line by th
 database look at each of them again.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -333,6 +333,7 @@ class _Book:
         self.place_of: dict[int, Place] = {}
         self.lots: dict[int, YarnLot] = {}
         self.numbers = count(1)
+        self.cones: Counter[int] = Counter()
         self.lines: list[Movement] = []
         self.holds: list[WarpHold] = []
 
@@ -355,6 +356,10 @@ class _Book:
         before = self.balances.get(lot.pk, Balance())
         after = ledger.follow(before, change)
         self.balances[lot.pk] = after
+        # Part cones are counted as whole ones, so more may seem to go than there are; with yarn left, one is.
+        cones, gone = self.cones[lot.pk], facts.pop("packages_change", 0)
+        gone = -cones if after.on_hand_g == 0 else max(gone, 1 - cones)
+        self.cones[lot.pk] += gone
         self.lines.append(
             Movement(
                 lot=lot,
@@ -366,6 +371,7 @@ class _Book:
                 held_after_g=after.held_g,
                 key=f"candlebeck {next(self.numbers)}",
                 by=self.story.by,
+                packages_change=gone,
                 **facts,
             )
         )

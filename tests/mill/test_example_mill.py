@@ -12,7 +12,7 @@ import time_machine
 from django.contrib.auth import get_user_model
 from django.core.management import CommandError, call_command
 from django.db import transaction
-from django.db.models import Max, Min
+from django.db.models import Max, Min, Sum
 from django.test import Client
 from django.urls import reverse
 
@@ -244,6 +244,11 @@ def test_the_ledger_is_whole_and_lived_through():
     assert YarnLot.objects.filter(is_quarantined=True).count() == 2
     assert YarnLot.objects.filter(is_shade_approved=False).count() == 1
     assert Place.objects.count() == Inspection.objects.values("place").distinct().count()
+
+
+def test_no_lot_has_fewer_cones_than_none_and_none_with_yarn_is_without():
+    for lot in YarnLot.objects.with_balance().annotate(cones=Sum("movements__packages_change")):
+        assert lot.cones >= (1 if lot.on_hand_g else 0), lot
 
 
 def test_the_store_is_cared_for():
