@@ -207,7 +207,21 @@ PARTS = [
     Part("the account of changes", ("changes", "changes_of", "api_changes")),
 ]
 
+# Pages that are a form and nothing else: only who may send it opens it, so that nothing is typed in vain.
+FORMS = frozenset(
+    {
+        *("order_new", "order_edit", "line_new", "line_edit", "line_call_off", "customer_new"),
+        *("customer_edit", "cloth_new", "cloth_edit", "cloth_revise", "colourway_new", "colourway_rename"),
+        *("loom_new", "loom_edit", "yarn_new", "yarn_edit", "delivery_new", "lot_receive", "lot_write"),
+        *("line_reverse", "place_new", "place_edit", "place_count", "inspection_new", "treatment_new"),
+        *("trap_new", "supplier_new", "fibre_new", "claim_new", "dispatch_new", "reed_new", "beam_new"),
+        *("shift_pattern_new", "closure_new", "worker_new", "machine_new", "warp_beam", "warp_place"),
+        *("store_triggers",),
+    }
+)
+
 TABLE: dict[str, Part] = {name: part for part in PARTS for name in part.names}
+assert TABLE.keys() >= FORMS, "a form is not in the table"
 assert len(TABLE) == sum(len(part.names) for part in PARTS), "an address stands in the table twice"
 
 
@@ -227,7 +241,7 @@ def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
     part = TABLE.get(url_name)
     if part is None:
         return NOBODY
-    return part.readers if method in READING else part.actors
+    return part.readers if method in READING and url_name not in FORMS else part.actors
 
 
 def roles_of(user: Any) -> frozenset[str]:

@@ -45,7 +45,7 @@ def places(request: HttpRequest) -> HttpResponse:
         template="inventory/records.html",
         name="places",
         title="Places",
-        extra={"store_tab": "places", "new": reverse("place_new"), "new_label": "New place"},
+        extra={"store_tab": "places", "new": "place_new", "new_label": "New place"},
     )
 
 
@@ -80,7 +80,7 @@ def traps(request: HttpRequest) -> HttpResponse:
         title="Traps",
         extra={
             "store_tab": "traps",
-            "new": reverse("trap_new"),
+            "new": "trap_new",
             "new_label": "New trap",
             "when_empty": "No trap has been written down.",
         },
@@ -115,7 +115,7 @@ def suppliers(request: HttpRequest) -> HttpResponse:
         template="inventory/records.html",
         name="suppliers",
         title="Suppliers",
-        extra={"tab": "suppliers", "new": reverse("supplier_new"), "new_label": "New supplier"},
+        extra={"tab": "suppliers", "new": "supplier_new", "new_label": "New supplier"},
     )
 
 
@@ -134,7 +134,7 @@ def fibres(request: HttpRequest) -> HttpResponse:
         template="inventory/records.html",
         name="fibres",
         title="Fibres",
-        extra={"tab": "fibres", "new": reverse("fibre_new"), "new_label": "New fibre"},
+        extra={"tab": "fibres", "new": "fibre_new", "new_label": "New fibre"},
     )
 
 

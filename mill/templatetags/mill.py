@@ -22,6 +22,12 @@ def changes_of(record: Any) -> dict[str, Any]:
 
 
 @register.filter
+def may_act_at(may: Any, url_name: str) -> bool:
+    """`may.some_page` where the page's name is itself a value."""
+    return bool(may[url_name])
+
+
+@register.filter
 def num(value: Any, places: int | None = None) -> str:
     """12345.60 as 12 345.6: thousands apart, no idle zeros unless places are asked for.
 
