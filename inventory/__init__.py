@@ -11,6 +11,7 @@ shelf         the dye lots of one yarn, those who want of it, what a way of serv
 dealing       the search for the best way to serve all who want of a shelf
 cure          which promised delivery ends a shortage, and what to order when none does
 drawdown      day by day what there will be, what runs short, when to order
+dye_lots      the draw-down by dye lot: out of which one each day's yarn comes
 curve         the draw-down drawn: where its line, its shortage and its marks stand
 foresight     what a change would do to a yarn: its draw-down now and then
 stocktake     what the scales had against the book, and what moisture explains of it

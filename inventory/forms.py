@@ -635,3 +635,8 @@ class LatenessForm(forms.Form):
     """What if every delivery comes later?"""
 
     late_by_days = whole_number("Deliveries late by", initial=0, max_value=365, required=False)
+
+    @property
+    def asked_days(self) -> int:
+        """What was asked, 0 where nothing was or it can't be read."""
+        return (self.cleaned_data["late_by_days"] or 0) if self.is_bound and self.is_valid() else 0

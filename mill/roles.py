@@ -163,6 +163,7 @@ PARTS = [
         "yarn, lots and their ledger",
         (
             *("yarn", "yarn_new", "yarn_edit", "yarn_outlook", "yarn_one", "lot_labels", "cone_labels", "lots"),
+            *("yarn_dye_lots", "api_dye_lots"),
             *("lot_receive", "lot_write", "lot", "hold_release", "line_reverse"),
             *("yarn-list", "yarn-detail", "yarn-outlook", "yarnlot-list", "yarnlot-receive", "yarnlot-detail"),
             *("yarnlot-correct", "yarnlot-draw", "yarnlot-give-back", "yarnlot-hold", "yarnlot-let-go", "yarnlot-move"),

@@ -136,7 +136,7 @@ def yarns(request: HttpRequest) -> HttpResponse:
 def outlook_facts(yarn: Yarn, asked: Mapping[str, Any]) -> dict[str, Any]:
     """The draw-down of a yarn as it stands now, or with deliveries late by what is asked; written nowhere."""
     form = LatenessForm(asked if "late_by_days" in asked else None)
-    late_by_days = (form.cleaned_data["late_by_days"] or 0) if form.is_bound and form.is_valid() else 0
+    late_by_days = form.asked_days
     ahead, today = services.ahead_of([yarn.pk])[yarn.pk], timezone.localdate()
     worked = ahead.work_out(today, late_by_days=late_by_days)
     return {
