@@ -33,17 +33,15 @@ class Draw:
         >>> [(dye_lot, day.day, grams) for dye_lot, (day, grams, _) in need.dealt()]
         [('F41', 23, 500), ('F41', 24, 200), ('', 24, 300)]
         """
-        left = [[dye_lot, grams] for dye_lot, grams in self.of if grams > 0]
+        of = iter([(dye_lot, grams) for dye_lot, grams in self.of if grams > 0])
+        dye_lot, left_g = next(of, (self.rest, None))
         for day, grams, label in self.days:
             while grams:
-                dye_lot, most_g = left[0] if left else (self.rest, grams)
-                taken_g = min(grams, int(most_g))
-                yield str(dye_lot), (day, taken_g, label)
+                taken_g = grams if left_g is None else min(grams, left_g)
+                yield dye_lot, (day, taken_g, label)
                 grams -= taken_g
-                if left:
-                    left[0][1] = int(most_g) - taken_g
-                    if not left[0][1]:
-                        left.pop(0)
+                if left_g is not None and not (left_g := left_g - taken_g):
+                    dye_lot, left_g = next(of, (self.rest, None))
 
 
 def draw_down_by_dye_lot(

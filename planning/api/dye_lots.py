@@ -8,7 +8,7 @@ from rest_framework.response import Response
 from inventory.forms import LatenessForm
 from inventory.models import Yarn
 from mill.refusal import Refusal
-from planning.serializers.dye_lots import DyeLotSerializer
+from planning.serializers.dye_lots import DyeLotAheadSerializer
 from planning.services import dye_lots
 
 _ASKED = [
@@ -17,7 +17,7 @@ _ASKED = [
 ]
 
 
-@extend_schema(parameters=_ASKED, responses={200: DyeLotSerializer(many=True)})
+@extend_schema(parameters=_ASKED, responses={200: DyeLotAheadSerializer(many=True)})
 @api_view(["GET"])
 def dye_lots_of(request: Request) -> Response:
     """The draw-down of a yarn by dye lot, oldest first: out of which one each day's yarn comes. Writes nothing."""
@@ -27,7 +27,7 @@ def dye_lots_of(request: Request) -> Response:
         name, errors = next(iter(form.errors.items()))
         raise Refusal(str(errors[0]), field=name)
     found = dye_lots.of_yarn(yarn, late_by_days=form.asked_days)
-    return Response(DyeLotSerializer(found, many=True).data)
+    return Response(DyeLotAheadSerializer(found, many=True).data)
 
 
 urlpatterns = [path("dye-lots/", dye_lots_of, name="api_dye_lots")]

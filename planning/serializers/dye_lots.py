@@ -5,7 +5,7 @@ from rest_framework import serializers
 from inventory.serializers import DrawdownSerializer, OutlookDaySerializer
 
 
-class DyeLotSerializer(serializers.Serializer[Any]):
+class DyeLotAheadSerializer(serializers.Serializer[Any]):
     dye_lot = serializers.CharField(source="name", help_text="Empty for what nobody has named a dye lot for yet.")
     on_hand_g = serializers.IntegerField()
     held_g = serializers.IntegerField()
