@@ -90,7 +90,7 @@ def test_a_revision_is_written_from_the_browser(desk_page, spec):
     desk_page.get_by_label("Picks per cm").fill("9")
     desk_page.get_by_role("button", name="Write revision 2").click()
     desk_page.wait_for_url("**/cloths/HER7/")
-    expect(desk_page.get_by_role("status").first).to_contain_text("is now revision 2")
+    expect(desk_page.get_by_role("main").get_by_role("status").first).to_contain_text("is now revision 2")
     assert spec.cloth.specs.get(revision=2).loom_picks_per_cm == Decimal("9.000")
 
 

@@ -2,12 +2,14 @@
 
 import http.client
 import os
+import re
 import shutil
 import signal
 import socket
 import subprocess
 import sys
 import sysconfig
+from urllib.parse import urlencode
 
 import pytest
 
@@ -192,15 +194,35 @@ def test_a_book_opened_to_the_network_is_open_at_this_machine_and_signed_in_to_e
     book = start("--address", f"http://127.0.0.2:{port}", port=port)
     book.line()
     assert book.is_answering()
-    at_the_desk = http.client.HTTPConnection("127.0.0.2", port, source_address=("127.0.0.1", 0))
-    a_phone = http.client.HTTPConnection("127.0.0.2", port, source_address=("127.0.0.3", 0))
-    answers = []
-    for asks in (at_the_desk, a_phone):
-        asks.request("GET", "/")
+
+    def ask(source, path, said=None, **headers):
+        asks = http.client.HTTPConnection("127.0.0.2", port, source_address=(source, 0))
+        body = urlencode(said) if said else None
+        if body:
+            headers |= {"Content-Type": "application/x-www-form-urlencoded"}
+        asks.request("POST" if body else "GET", path, body, headers)
         answer = asks.getresponse()
-        answers.append((answer.status, answer.headers["Location"]))
+        found = (answer.status, answer.headers["Location"], answer.headers["Set-Cookie"] or "", answer.read().decode())
         asks.close()
-    assert answers == [(200, None), (302, "/sign-in/?next=/")]
+        return found
+
+    at_the_desk, a_phone = "127.0.0.1", "127.0.0.3"
+    # While it is nobody's, it asks whose it is at its machine alone.
+    assert ask(at_the_desk, "/sign-in/")[:2] == (302, "/whose-book/")
+    assert ask(a_phone, "/sign-in/")[0] == 200
+    assert ask(a_phone, "/whose-book/")[0] == 403
+    _, _, cookie, page = ask(at_the_desk, "/whose-book/")
+    token = re.search(r'name="csrfmiddlewaretoken" value="(\w+)"', page)[1]
+    words = "four cones of fell wool"
+    said = {"name": "Ada", "sign_in": "ada", "password": words, "again": words, "lies_open": "on"}
+    made = ask(
+        at_the_desk,
+        "/whose-book/",
+        said | {"csrfmiddlewaretoken": token},
+        Cookie=cookie.partition(";")[0],
+    )
+    assert made[:2] == (302, "/")
+    assert [ask(who, "/")[:2] for who in (at_the_desk, a_phone)] == [(200, None), (302, "/sign-in/?next=/")]
 
 
 def test_an_address_no_phone_could_open_is_refused(start):
