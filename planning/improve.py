@@ -33,7 +33,10 @@ from planning.shed_plan import Cost, Plan, first_plan, time_plan
 # Temperatures, as shares of the best plan's cost for each warp. A plan in force is warmed so little that it stays put.
 HOT, COOL = 2.0, 0.2
 CROSSED, NEAR = 0.6, 0.3
-WARM = 0.03
+WARM = 0.6
+# Of the warps that may change loom, no more than this share, or these few, do when a plan in force is mended; those
+# whose loom is gone come on top. No source.
+AWAY_SHARE, AWAY_FEW = 0.1, 6
 # The last of each cooling goes into the best plan it came by, all but cold.
 POLISH_FROM, COLD = 0.75, 0.01
 # Changes to try for each warp in one cooling, after which another cooling gains more than a longer one.
@@ -303,6 +306,11 @@ class _Part:
         return self.cool * COLD ** ((share - POLISH_FROM) / (1 - POLISH_FROM))
 
 
+def _away(plan: Plan, shed: Shed) -> int:
+    """How many warps of the plan in force stand on another loom."""
+    return sum(plan.placements[warp].loom != was.loom for warp, was in shed.previous.items())
+
+
 class _Search:
     """The whole of one call: parts one after another, in each of which every thread cools one plan."""
 
@@ -326,6 +334,9 @@ class _Search:
         self.began = limit.now()
         book = write_book(shed)
         self.loose = book.rows[k.LOOSE_COUNT]
+        if shed.previous:
+            free = sum(len(shed.looms_for[warp]) > 1 for warp in shed.previous)
+            book.rows[k.AWAY_MOST] = _away(first, shed) + max(AWAY_FEW, int(AWAY_SHARE * free))
         threads = threads if self.kernel.compiled else 1
         self.hands = [_Hand(book, self.kernel, seed * 1_000_003 + thread) for thread in range(threads)]
         self.seen = [_Kept(first.cost.total, first.sequences)] * threads

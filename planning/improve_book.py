@@ -107,7 +107,7 @@ class _Writer:
         rows[k.TUNERS] = shed.tuners.capacity
         rows[k.TUNER_HOURS] = self._calendar(shed.tuner_hours)
         rows[k.SETUP_RATE], rows[k.MAKESPAN_RATE] = shed.objective.setup, shed.objective.makespan
-        rows[k.TOLERANCE] = shed.stability.tolerance
+        rows[k.TOLERANCE], rows[k.AWAY_MOST] = shed.stability.tolerance, -1
         self._looms()
         self._warps()
         self._jobs()

@@ -76,6 +76,7 @@ WIND_ROWS = 51  # by loom: a row of WIND_ROW fields
 MILL_FREE = 52
 KIND_LEFT = 53
 QUEUE = 54  # looms that wait for a beam, the first first
+AWAY_MOST = 55  # so many warps of the plan in force may stand on another loom; -1 when there is none to keep to
 BOOK_FIELDS = 56
 
 # A loom card; the first three fields are those of a warp card.
@@ -187,6 +188,7 @@ ACCEPTED = 5
 WAITED = 6
 SLACK = 7  # how far the guess may be over and the change still be timed
 FOUND = 8  # better plans found by the proof
+AWAY = 9  # warps that stand on another loom than in the plan in force
 TALLY_FIELDS = 10
 
 FAR = 2**31 - 1
@@ -1005,6 +1007,30 @@ def propose(book: Row, floor: Row, tally: Row) -> int:
 # The search
 
 
+@compiled("i(R,R,i,i,i)", inlined=True)
+def strangers(book: Row, floor: Row, loom: int, at: int, length: int) -> int:
+    """How many warps of an order have another loom than this one in the plan in force."""
+    n = 0
+    for i in range(at, at + length):
+        previous = book[book[WARP_CARDS] + floor[i] * WARP_CARD + PREVIOUS_LOOM]
+        if previous >= 0 and previous != loom:
+            n += 1
+    return n
+
+
+@compiled("i(R,R)", inlined=True)
+def more_away(book: Row, floor: Row) -> int:
+    """How many more warps would change their loom by the change in TRIED; fewer when below 0."""
+    if book[AWAY_MOST] < 0 or floor[MOVE_A] == floor[MOVE_B]:
+        return 0
+    n = 0
+    for i in range(2):
+        loom = floor[MOVE_A + i]
+        n += strangers(book, floor, loom, floor[book[TIMED_ROW] + loom], floor[book[TIMED_LENGTH] + loom])
+        n -= strangers(book, floor, loom, book[ORDER] + loom * book[ROW], floor[book[LENGTH] + loom])
+    return n
+
+
 @compiled("i(R,R,T,i,i)", inlined=True)
 def keep_row(book: Row, floor: Row, tally: Row, loom: int, first: int) -> int:
     """Make the tried order of a loom, changed from place `first` on, the standing one."""
@@ -1030,6 +1056,7 @@ def keep_change(book: Row, floor: Row, tally: Row) -> int:
     """Make the change in TRIED the standing plan."""
     a, b, first_a, first_b = floor[MOVE_A], floor[MOVE_B], floor[FIRST_A], floor[FIRST_B]
     cost = time_change(book, floor, tally, 2**62, 1)
+    tally[AWAY] += more_away(book, floor)
     keep_row(book, floor, tally, a, first_a)
     guess(book, floor, tally, a, first_a, 2**62, 1)
     if a != b:
@@ -1061,7 +1088,9 @@ def stand(book: Row, floor: Row, tally: Row) -> int:
         floor[book[TOUCHED] + loom] = 1
     cost = time_all(book, floor, tally, 2**62, 1)
     floor[WAIT] = int(tally[WAITED] / max(1, floor[VISITS]))
+    tally[AWAY] = 0
     for loom in range(book[LOOMS]):
+        tally[AWAY] += strangers(book, floor, loom, book[ORDER] + loom * row, floor[book[LENGTH] + loom])
         floor[book[TOUCHED] + loom] = 0
         floor[book[LAST_ASK] + loom * (row + 1)] = -1
         keep_row(book, floor, tally, loom, 0)
@@ -1097,6 +1126,10 @@ def anneal(book: Row, floor: Row, tally: Row, temperature: float, count: int) ->
         if not propose(book, floor, tally):
             continue
         may_add = int(-temperature * log((draw(tally) + 1) / 2147483648.0))
+        more = more_away(book, floor)
+        if more > 0 and tally[AWAY] + more > book[AWAY_MOST]:
+            put_back(book, floor)
+            continue
         if guess_change(book, floor, tally, may_add + tally[SLACK]) <= may_add + tally[SLACK]:
             tally[TIMED] += 1
             limit = tally[COST] + may_add

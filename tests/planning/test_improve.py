@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from mill.refusal import Refusal
 from planning import improve_kernel as k
-from planning.improve import PLAIN, Limit, improve, kernel
+from planning.improve import AWAY_FEW, PLAIN, Limit, improve, kernel
 from planning.improve_book import write_book
 from planning.shed_plan import Previous, Stability, first_plan, from_json, plan_file, time_plan
 from tests.planning.mills import instance, modern_mills, orders_on_looms, small_mills, winding_mills
@@ -315,6 +315,24 @@ def test_a_broken_loom_is_planned_around_with_few_moves():
     assert found.plan.cost.total < shifted.total
     frozen = [w for w, p in shed.previous.items() if p.start < 5_000 and p.loom != busiest.id]
     assert all(found.plan.placements[w].loom == shed.previous[w].loom for w in frozen)
+
+
+def test_no_more_warps_change_loom_than_may_however_little_it_costs():
+    before, shed = planned_again()
+    # Far from good: each loom's warps in reverse behind what hangs.
+    reversed_rows = {
+        loom: tuple(sorted(row, key=lambda w: (shed.warp[w].in_progress is None, -row.index(w))))
+        for loom, row in before.sequences.items()
+    }
+    poor = time_plan(replace(shed, previous={}), reversed_rows)
+    in_force = replace(
+        shed, previous={p.warp: Previous(p.loom, p.start) for p in poor.placements.values()}, stability=Stability()
+    )
+    found = improve(in_force, seed=1, limit=Limit(changes=100_000))
+    changed = sum(found.plan.placements[w].loom != was.loom for w, was in in_force.previous.items())
+    assert changed == AWAY_FEW
+    freely = improve(replace(in_force, previous={}), seed=1, limit=Limit(changes=100_000)).plan
+    assert sum(freely.placements[w].loom != was.loom for w, was in in_force.previous.items()) > AWAY_FEW
 
 
 # What can't be searched

@@ -62,22 +62,38 @@ def test_the_published_problem_of_unlike_machines():
 
 
 def test_a_plan_in_force_is_mended_and_not_made_anew():
-    """One of 24 looms stands for four days; what was to start in the next three days is frozen."""
+    """On the morning of day 9 the loom that is missed most breaks down for four days; three days are frozen.
+
+    The plan in force is about as good as 5 s find, and the changes are about as many as a second's on two free cores.
+    """
     shed = from_json(instance("large-1"))
-    before = improve(shed, seed=1, limit=Limit(changes=20_000_000)).plan
-    down = max(shed.looms, key=lambda loom: len(before.sequences[loom.id]))
-    broken = replace(
+    before = improve(shed, seed=1, limit=Limit(changes=16_000_000)).plan
+    now, day = 9 * 1_440, 1_440
+    frozen = {p.warp for p in before.placements.values() if p.start < now + 3 * day or p.setup_start < now}
+    in_force = replace(
         shed,
-        looms=tuple(replace(m, closed=(*m.closed, (1_440, 7_200))) if m is down else m for m in shed.looms),
+        warps=tuple(
+            replace(warp, pin_loom=before.placements[warp.id].loom)
+            if warp.id in frozen and warp.in_progress is None
+            else warp
+            for warp in shed.warps
+        ),
         previous={p.warp: Previous(p.loom, p.start) for p in before.placements.values()},
-        stability=Stability(tolerance=480, freeze_until=4_320, move_cost=400_000, move_cost_late=4_000),
+        stability=Stability(tolerance=480, freeze_until=now + 3 * day, move_cost=400_000, move_cost_late=4_000),
     )
-    shifted = first_plan(broken, "keep").cost
-    mended = improve(broken, seed=1, limit=Limit(changes=1_000_000)).plan
-    assert mended.cost.total < shifted.total
-    assert mended.cost.weighted_tardy_min < shifted.weighted_tardy_min
-    frozen = [w for w, previous in broken.previous.items() if previous.start < 4_320]
-    assert frozen
-    assert all(mended.placements[w].loom == before.placements[w].loom for w in frozen)
-    changed = sum(mended.placements[w.id].loom != before.placements[w.id].loom for w in shed.warps)
-    assert 0 < changed < len(shed.warps) / 8
+
+    def without(down):
+        closed = (now, now + 4 * day)
+        looms = (replace(m, closed=(*m.closed, closed)) if m is down else m for m in shed.looms)
+        return replace(in_force, looms=tuple(looms))
+
+    def doing_nothing(down):
+        return first_plan(without(down), "keep").cost.weighted_tardy_min
+
+    down = max(shed.looms, key=doing_nothing)
+    mended = improve(without(down), seed=1, limit=Limit(changes=5_000_000)).plan
+    assert mended.cost.weighted_tardy_min < 0.9 * doing_nothing(down)
+    changed = {w.id for w in shed.warps if mended.placements[w.id].loom != before.placements[w.id].loom}
+    still_to_weave = [p for p in before.placements.values() if p.end > now]
+    assert 0 < len(changed) <= 0.08 * len(still_to_weave)
+    assert not changed & frozen
