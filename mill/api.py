@@ -1,14 +1,16 @@
 """The API of the whole book, which no app owns."""
 
-from django.urls import path
+from typing import Any
+
+from django.urls import path, reverse
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from mill import changes
+from mill import backup, changes, jobs
 from mill.refusal import Refusal
-from mill.serializers import ChangesSerializer
+from mill.serializers import BackupsSerializer, ChangesSerializer
 
 AT_MOST = 500
 SINCE = OpenApiParameter("since", str, description="The cursor `next` of the last answer; 0-0 begins at the beginning.")
@@ -33,4 +35,34 @@ class ChangesView(APIView):
         return Response(ChangesSerializer(answer).data)
 
 
-urlpatterns = [path("changes/", ChangesView.as_view(), name="api_changes")]
+class BackupsView(APIView):
+    """The backups that are kept, and one to be written now."""
+
+    @extend_schema(responses={200: BackupsSerializer})
+    def get(self, request: Request) -> Response:
+        return Response(BackupsSerializer(_backups()).data)
+
+    @extend_schema(request=None, responses={202: BackupsSerializer})
+    def post(self, request: Request) -> Response:
+        """Have a backup written in the background: it is kept when `is_pending` is false again and it is listed."""
+        backup.ask(by=request.user)
+        return Response(BackupsSerializer(_backups()).data, status=202)
+
+
+def _backups() -> dict[str, Any]:
+    kept = [
+        {
+            "file": path.name,
+            "written_at": backup.moment_of(path),
+            "bytes": path.stat().st_size,
+            "address": reverse("backup_file", args=[path.name]),
+        }
+        for path in backup.all_kept()
+    ]
+    return {"backups": kept, "is_pending": jobs.is_pending(backup.TASK)}
+
+
+urlpatterns = [
+    path("changes/", ChangesView.as_view(), name="api_changes"),
+    path("backups/", BackupsView.as_view(), name="api_backups"),
+]

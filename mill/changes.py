@@ -275,7 +275,7 @@ def since(cursor: str, *, at_most: int) -> tuple[list[Change], str]:
     with transaction.atomic():
         if connection.vendor == "postgresql":
             with connection.cursor() as asked:
-                asked.execute("SELECT pg_snapshot_xmin(pg_current_snapshot())::text::bigint")
+                asked.execute("SELECT pg_snapshot_xmin(pg_current_snapshot())::text::bigint + told_before()")
                 rows = rows.filter(transaction_id__lt=asked.fetchone()[0])
         found = list(told(rows)[:at_most])
     if found:
@@ -309,16 +309,45 @@ def guard(**kwargs: Any) -> None:
         return
     standing = _standing()
     with transaction.atomic(), connection.cursor() as cursor:
+        before = _told_before(cursor, is_new=not standing)
         for kind, model in kept().items():
             table = _history(model)._meta.db_table
             if table not in tables or f"told_{table}" in standing:
                 continue
             cursor.execute(_copied(kind, table), [kind, kind])
-            for statement in _created(kind, table):
+            for statement in _created(kind, table, before):
                 cursor.execute(statement)
         if f"kept_{Change._meta.db_table}" not in standing:
             for statement in _kept_whole(Change._meta.db_table):
                 cursor.execute(statement)
+
+
+def missing() -> list[str]:
+    """Kinds of record whose account the database does not keep, in words: there should be none."""
+    standing = _standing()
+    return [
+        kind_said(kind)
+        for kind, model in kept().items()
+        if not {f"told_{_history(model)._meta.db_table}", f"kept_{_history(model)._meta.db_table}"} <= standing.keys()
+    ]
+
+
+def _told_before(cursor: Any, *, is_new: bool) -> int:
+    """The transaction up to which a restored book was told elsewhere: its own are counted on from there.
+
+    So a cursor that a program was given before still means the same place. 0 in a book that began here.
+    """
+    cursor.execute("SELECT COALESCE(MAX(transaction_id), 0) FROM mill_change")
+    last = int(cursor.fetchone()[0])
+    if connection.vendor != "postgresql":
+        return last
+    cursor.execute("SELECT to_regprocedure('told_before()') IS NOT NULL")
+    if not cursor.fetchone()[0]:
+        cursor.execute(
+            "CREATE FUNCTION told_before() RETURNS bigint LANGUAGE sql IMMUTABLE PARALLEL SAFE"
+            f" AS $$ SELECT {last if is_new else 0}::bigint $$"
+        )
+    return 0
 
 
 def unguard() -> None:
@@ -358,19 +387,20 @@ def _copied(kind: str, table: str) -> str:
     )
 
 
-def _created(kind: str, table: str) -> list[str]:
+def _created(kind: str, table: str, before: int) -> list[str]:
     values = f"NEW.history_date, '{kind}', NEW.id, NEW.history_type, NEW.history_id, NEW.history_user_id"
     if connection.vendor == "postgresql":
         return [
             f"CREATE OR REPLACE FUNCTION told_{table}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
-            f" INSERT INTO mill_change ({COLUMNS}) VALUES ({values}, pg_current_xact_id()::text::bigint);"
+            f" INSERT INTO mill_change ({COLUMNS})"
+            f" VALUES ({values}, pg_current_xact_id()::text::bigint + told_before());"
             " RETURN NULL; END $$",
             f"CREATE TRIGGER told_{table} AFTER INSERT ON {table} FOR EACH ROW EXECUTE FUNCTION told_{table}()",
             *_kept_whole(table),
         ]
     return [
         f"CREATE TRIGGER told_{table} AFTER INSERT ON {table}"
-        f" BEGIN INSERT INTO mill_change ({COLUMNS}) VALUES ({values}, 0); END",
+        f" BEGIN INSERT INTO mill_change ({COLUMNS}) VALUES ({values}, {before}); END",
         *_kept_whole(table),
     ]
 

@@ -401,8 +401,10 @@ def forget() -> int:
 
 
 def sweep(*, idle: str = "") -> dict[str, int]:
-    """What workers and relays do now and then, instead of a clock process of its own."""
-    return {"recovered": recover(idle=idle), "forgotten": forget()}
+    """What workers and relays do now and then, so that nothing hangs on a clock process of its own."""
+    from mill import backup  # which asks for work itself
+
+    return {"recovered": recover(idle=idle), "forgotten": forget(), "asked": int(backup.ask_if_due())}
 
 
 def settle() -> int:

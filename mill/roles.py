@@ -64,6 +64,7 @@ PARTS = [
         readers=by(),
         actors=by(),
     ),
+    Part("backups of the whole book", ("backups", "backup_file", "api_backups"), readers=by(), actors=by()),
     Part("what each role may do", ("roles",)),
     Part(
         "sums that write nothing",

@@ -43,3 +43,15 @@ class ChangesSerializer(serializers.Serializer[Any]):
     changes = ChangeSerializer(many=True, read_only=True)
     next = serializers.CharField(read_only=True, help_text="The cursor to go on from: `since` of the next request.")
     has_more = serializers.BooleanField(read_only=True, help_text="There is more already: ask again at once.")
+
+
+class BackupSerializer(serializers.Serializer[Any]):
+    file = serializers.CharField(read_only=True)
+    written_at = serializers.DateTimeField(read_only=True)
+    bytes = serializers.IntegerField(read_only=True)
+    address = serializers.CharField(read_only=True, help_text="Where the file itself is fetched.")
+
+
+class BackupsSerializer(serializers.Serializer[Any]):
+    backups = BackupSerializer(many=True, read_only=True, help_text="The latest first.")
+    is_pending = serializers.BooleanField(read_only=True, help_text="One is being written, or will be.")

@@ -31,6 +31,8 @@ def env_list(name: str, default: str) -> list[str]:
 
 
 DATA_DIR = Path(env("DATA", str(BASE_DIR / ".data")))
+# Where backups are kept; on another disk, they outlive this one.
+BACKUPS_DIR = Path(env("BACKUPS", str(DATA_DIR / "backups")))
 TESTING = "pytest" in sys.modules
 
 

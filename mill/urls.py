@@ -7,6 +7,7 @@ urlpatterns = [
     path("", include("inventory.urls")),
     path("", include("mill.pages")),
     path("", include("mill.people_pages")),
+    path("", include("mill.backup_pages")),
     path("", include("mill.health")),
     path("api/description/", SpectacularRedocView.as_view(url_name="api_schema"), name="api_description"),
     path("api/schema/", SpectacularAPIView.as_view(), name="api_schema"),
