@@ -51,6 +51,12 @@ def owned_by(user: str, folder: Path) -> dict[str, object]:
     return {"user": user, "group": pwd.getpwnam(user).pw_gid, "extra_groups": []}
 
 
+def programs_of_postgresql() -> Path:
+    """The folder of the newest server's programs."""
+    newest = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
+    return refuse_without(newest[-1] if newest else None, "postgresql").parent
+
+
 @pytest.fixture(scope="session")
 def server_folder():
     # Short and open to the servers' own users, which pytest's folders are not.
@@ -85,8 +91,7 @@ def redis_url(server_folder):
 @pytest.fixture(scope="session")
 def postgresql_url(server_folder):
     """The address of a server's first database; each book makes one of its own beside it."""
-    newest = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
-    pg_ctl = refuse_without(newest[-1] if newest else None, "postgresql")
+    pg_ctl = programs_of_postgresql() / "pg_ctl"
     folder, port = server_folder / "pg", free_port()
     folder.mkdir()
     user = owned_by("postgres", folder)
