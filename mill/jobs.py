@@ -66,7 +66,7 @@ from django.db import IntegrityError, InterfaceError, OperationalError, connecti
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from mill import changes
+from mill import changes, logs
 from mill.models import Job
 from mill.refusal import Refusal
 
@@ -101,14 +101,15 @@ def ask(task: str, payload: dict[str, Any], *, same_as: str = "", by: Any = None
     """
     assert connection.in_atomic_block, "Ask for work in the transaction that makes it necessary."
     if not same_as:
-        job = Job.objects.create(task=task, payload=payload, asked_by=by)
+        job = Job.objects.create(task=task, payload=payload, asked_by=by, request_id=logs.request_id())
         ring()
         return job
     while True:
         if waiting := _waiting(same_as):
             return waiting
         # Ignores the row when another transaction was quicker, and leaves ours whole.
-        Job.objects.bulk_create([Job(task=task, payload=payload, same_as=same_as, asked_by=by)], ignore_conflicts=True)
+        wanted = Job(task=task, payload=payload, same_as=same_as, asked_by=by, request_id=logs.request_id())
+        Job.objects.bulk_create([wanted], ignore_conflicts=True)
         ring()
 
 
@@ -289,6 +290,14 @@ def work(job: Job, *, throw: bool = False) -> None:
 
     With throw=True what the task raised is raised again once it is written down.
     """
+    with logs.belonging_to(job.request_id):
+        began = time.perf_counter()
+        _work(job, throw=throw)
+        facts = {"job": job.pk, "task": job.task, "ms": round((time.perf_counter() - began) * 1000, 1)}
+        log.info("%s is %s", job, job.get_state_display(), extra={"facts": facts})
+
+
+def _work(job: Job, *, throw: bool) -> None:
     at_work = AtWork(job)
     try:
         with _being_at(at_work):
@@ -343,7 +352,8 @@ def _fail(job: Job, exc: Exception) -> None:
     told = exc.message if isinstance(exc, Refusal) else f"{type(exc).__name__}: {exc}"
     error = f"{told}\n\n{''.join(traceback.format_exception(exc))}"
     attempts = job.attempts + 1
-    log.error("%s, attempt %d: %s", job, attempts, told, exc_info=exc)
+    # Its words stay in the row, with those who may read it: a refusal carries names.
+    log.error("%s, attempt %d: %s", job, attempts, type(exc).__name__, exc_info=exc)
     if isinstance(exc, Refusal) or attempts >= ATTEMPTS_MAX:
         _ours(job).update(state=Job.FAILED, attempts=attempts, error=error, completed_at=timezone.now())
     else:

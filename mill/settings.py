@@ -87,6 +87,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "mill.logs.RequestMiddleware",
     "mill.problems.ProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -277,11 +278,22 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 
+# json: a line is one JSON object, and each request and job leaves one. On one PC plain lines say what went wrong.
+LOG_FORM = env("LOG_FORM", "plain")
+if LOG_FORM not in {"plain", "json"}:
+    raise ImproperlyConfigured(f"SHEDBOOK_LOG_FORM is “{LOG_FORM}”; write plain or json.")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "formatters": {
+        "plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"},
+        "json": {"()": "mill.logs.JsonLine"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORM}},
     "root": {"handlers": ["console"], "level": env("LOG", "WARNING")},
-    "loggers": {"axes": {"level": "ERROR"}, "mill": {"level": env("LOG", "INFO")}},
+    "loggers": {
+        # Its lines hold names and addresses of people below that.
+        "axes": {"level": "ERROR"},
+        "mill": {"level": env("LOG", "INFO" if LOG_FORM == "json" else "WARNING")},
+    },
 }

@@ -34,17 +34,22 @@ def verb(write: Callable[P, R]) -> Callable[P, R]:
                 with transaction.atomic():
                     return write(*args, **kwargs)
             except IntegrityError as clash:
-                log.warning("%s, attempt %d: %s", write.__name__, attempt, clash)
+                log.warning("%s, attempt %d: %s", write.__name__, attempt, _in_short(clash))
             except OperationalError as clash:
                 if not (may_begin_again and _is_deadlock(clash)):
                     raise
-                log.warning("%s, attempt %d: %s", write.__name__, attempt, clash)
+                log.warning("%s, attempt %d: %s", write.__name__, attempt, _in_short(clash))
         raise Refusal(
             f"Somebody else wrote in the same place each of the {TRIES} times this was tried."
             " Look at the page again, then write it once more."
         )
 
     return wholly
+
+
+def _in_short(error: Exception) -> str:
+    """Which rule; what follows in further lines are the row's own values."""
+    return str(error).partition("\n")[0]
 
 
 def _is_deadlock(error: OperationalError) -> bool:
