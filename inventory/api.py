@@ -1,23 +1,29 @@
+from collections.abc import Mapping
 from typing import Any
 
 import django_filters
 from django.db.models import Exists, OuterRef, QuerySet
 from django.shortcuts import get_object_or_404
+from django.urls import path
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import mixins, serializers, viewsets
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
+from rest_framework.views import APIView
 
 from inventory import services
 from inventory.models import (
     Claim,
     Delivery,
+    Fibre,
     Inspection,
     Movement,
     OutlookMark,
+    Place,
     Reservation,
+    Supplier,
     Trap,
     Treatment,
     Yarn,
@@ -32,6 +38,7 @@ from inventory.serializers import (
     DrawSerializer,
     DropSerializer,
     EndTreatmentSerializer,
+    FibreSerializer,
     ForeseenSerializer,
     InspectionSerializer,
     LotHoldSerializer,
@@ -43,18 +50,30 @@ from inventory.serializers import (
     NewInspectionSerializer,
     NewTreatmentSerializer,
     OutlookSerializer,
+    PlaceSerializer,
     ReceiveSerializer,
     ReleaseSerializer,
     ReleaseTreatedSerializer,
     ReturnSerializer,
     ReverseSerializer,
     SentSerializer,
+    SupplierSerializer,
     TrapSerializer,
     TreatmentSerializer,
+    TriggersSerializer,
     WasteSerializer,
+    WrittenYarnSerializer,
     YarnSerializer,
 )
+from mill.models import Mill
 from mill.refusal import Refusal
+
+
+def as_sent(row: Any, said: Mapping[str, Any]) -> Any:
+    """The record with what was said written into it, not saved yet."""
+    for name, value in said.items():
+        setattr(row, name, value)
+    return row
 
 
 class YarnApiFilter(django_filters.FilterSet):
@@ -67,11 +86,29 @@ class YarnApiFilter(django_filters.FilterSet):
 
 
 class YarnViewSet(viewsets.ReadOnlyModelViewSet[Yarn]):
-    """The yarns, as they are bought."""
+    """The yarns, as they are bought. POST writes a new one down, PATCH changes one."""
 
     queryset = Yarn.objects.select_related("supplier").prefetch_related("shares__fibre").order_by("code")
     serializer_class = YarnSerializer
     filterset_class = YarnApiFilter
+
+    @extend_schema(request=WrittenYarnSerializer, responses={201: YarnSerializer})
+    def create(self, request: Request) -> Response:
+        return self._written(WrittenYarnSerializer(data=request.data), Yarn(), status=201)
+
+    @extend_schema(request=WrittenYarnSerializer(partial=True), responses={200: YarnSerializer})
+    def partial_update(self, request: Request, pk: str | None = None) -> Response:
+        """What hangs on it is worked out again. Fibres that are sent are all of its fibres."""
+        yarn = get_object_or_404(Yarn, pk=self.get_object().pk)
+        return self._written(WrittenYarnSerializer(yarn, data=request.data, partial=True), yarn, status=200)
+
+    def _written(self, sent: WrittenYarnSerializer, yarn: Yarn, *, status: int) -> Response:
+        sent.is_valid(raise_exception=True)
+        said = dict(sent.validated_data)
+        had = {share.fibre: share.share_pct for share in yarn.shares.select_related("fibre")} if yarn.pk else {}
+        shares = said.pop("fibres", had)
+        kept = services.write_yarn(yarn=as_sent(yarn, said), changed=said, shares=shares)
+        return Response(YarnSerializer(self.get_queryset().get(pk=kept.pk)).data, status=status)
 
     @extend_schema(responses={200: OutlookSerializer, 404: OpenApiResponse(description="It has not been worked out.")})
     @action(detail=True)
@@ -286,9 +323,7 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
         delivery = Delivery.objects.get(pk=self.get_object().pk)
         sent = DeliverySerializer(delivery, data=request.data, partial=True)
         sent.is_valid(raise_exception=True)
-        for name, value in sent.validated_data.items():
-            setattr(delivery, name, value)
-        return delivery, set(sent.validated_data)
+        return as_sent(delivery, sent.validated_data), set(sent.validated_data)
 
     @extend_schema(request=DeliverySerializer(partial=True), responses={200: ForeseenSerializer})
     @action(detail=True, methods=["post"])
@@ -311,12 +346,72 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
         return Response(ForeseenSerializer(services.foresee_delivery(Delivery(**said))).data)
 
 
-class TrapViewSet(viewsets.ReadOnlyModelViewSet[Trap]):
+class RecordViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Any]):
+    """A small record of the store: POST writes a new one down, PATCH changes one."""
+
+    lookup_value_regex = "[0-9]{1,18}"
+
+    def create(self, request: Request) -> Response:
+        sent = self.get_serializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        new = self.get_queryset().model(**sent.validated_data)
+        row = services.write_record(row=new, changed=sent.validated_data)
+        return Response(self.get_serializer(row).data, status=201)
+
+    def partial_update(self, request: Request, pk: str) -> Response:
+        row = self.get_object()
+        sent = self.get_serializer(row, data=request.data, partial=True)
+        sent.is_valid(raise_exception=True)
+        services.write_record(row=as_sent(row, sent.validated_data), changed=sent.validated_data)
+        return Response(self.get_serializer(row).data)
+
+
+class SupplierViewSet(RecordViewSet):
+    """Who sells the mill its yarn, and how long that takes."""
+
+    queryset = Supplier.objects.order_by("code")
+    serializer_class = SupplierSerializer
+    filterset_fields = ["code"]
+
+
+class FibreViewSet(RecordViewSet):
+    """Fibres, with the commercial regain that the mill reckons by."""
+
+    queryset = Fibre.objects.order_by("name")
+    serializer_class = FibreSerializer
+    filterset_fields = ["name", "is_protein"]
+
+
+class PlaceViewSet(RecordViewSet):
+    """Where yarn lies: a bay, a shelf, a cage."""
+
+    queryset = Place.objects.order_by("code")
+    serializer_class = PlaceSerializer
+    filterset_fields = ["code", "is_dark"]
+
+
+class TrapViewSet(RecordViewSet):
     """Moth traps and when their lures were renewed."""
 
     queryset = Trap.objects.select_related("place").order_by("code")
     serializer_class = TrapSerializer
     filterset_fields = ["is_hung", "catches"]
+
+
+class TriggersView(APIView):
+    """When the store is looked over."""
+
+    @extend_schema(responses={200: TriggersSerializer})
+    def get(self, request: Request) -> Response:
+        return Response(TriggersSerializer(Mill.the_one()).data)
+
+    @extend_schema(request=TriggersSerializer(partial=True), responses={200: TriggersSerializer})
+    def patch(self, request: Request) -> Response:
+        mill = Mill.the_one()
+        sent = TriggersSerializer(mill, data=request.data, partial=True)
+        sent.is_valid(raise_exception=True)
+        services.write_triggers(mill=as_sent(mill, sent.validated_data), changed=sent.validated_data)
+        return Response(TriggersSerializer(mill).data)
 
 
 class InspectionViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
@@ -412,8 +507,11 @@ router.register("yarns", YarnViewSet)
 router.register("lots", LotViewSet)
 router.register("movements", MovementViewSet)
 router.register("deliveries", DeliveryViewSet)
+router.register("suppliers", SupplierViewSet)
+router.register("fibres", FibreViewSet)
+router.register("places", PlaceViewSet)
 router.register("traps", TrapViewSet)
 router.register("inspections", InspectionViewSet)
 router.register("treatments", TreatmentViewSet)
 router.register("claims", ClaimViewSet)
-urlpatterns = router.urls
+urlpatterns = [path("store/triggers/", TriggersView.as_view(), name="api_store_triggers"), *router.urls]

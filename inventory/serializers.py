@@ -3,10 +3,12 @@ from typing import Any, ClassVar
 
 from rest_framework import serializers
 
+from inventory.count_sheet import as_stored
 from inventory.models import (
     Claim,
     ClaimLot,
     Delivery,
+    Fibre,
     Inspection,
     Movement,
     Place,
@@ -19,7 +21,10 @@ from inventory.models import (
     YarnOutlook,
 )
 from inventory.store_care import SPECIES
+from inventory.yarn import read_count
 from mill.fields import MeasureApiField
+from mill.models import Mill
+from mill.refusal import Refusal
 
 GRAMS_MAX = 1_000_000_000
 
@@ -51,6 +56,51 @@ class YarnSerializer(serializers.ModelSerializer[Yarn]):
             "is_in_use",
         ]
         read_only_fields = fields
+
+
+class WrittenShareSerializer(serializers.Serializer[Any]):
+    fibre = serializers.SlugRelatedField(slug_field="name", queryset=Fibre.objects.all())
+    share_pct = serializers.DecimalField(
+        max_digits=5, decimal_places=2, min_value=Decimal("0.01"), max_value=Decimal(100), help_text="Of the mass."
+    )
+
+
+class WrittenYarnSerializer(serializers.ModelSerializer[Yarn]):
+    """A yarn as it is written down; its tex is read from the count as bought."""
+
+    count_as_bought = serializers.CharField(max_length=40, help_text="16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex.")
+    supplier = serializers.SlugRelatedField(
+        slug_field="code", queryset=Supplier.objects.all(), required=False, allow_null=True
+    )
+    fibres = WrittenShareSerializer(many=True, required=False, help_text="Together 100 %, or none.")
+
+    class Meta:
+        model = Yarn
+        fields = [
+            *("code", "name", "colour", "count_as_bought", "spinning", "fibres", "regain_pct", "regain_authority"),
+            *("supplier", "min_order_g", "is_in_use"),
+        ]
+
+    def validate_count_as_bought(self, text: str) -> str:
+        try:
+            count = read_count(text)
+        except Refusal as refusal:
+            raise serializers.ValidationError(refusal.message) from refusal
+        self.count_tex = as_stored(count.count_tex)
+        if self.count_tex < 1:
+            raise serializers.ValidationError(
+                f"{text} is {self.count_tex} tex; a yarn has 1 tex or more. Look at the count."
+            )
+        return " ".join(count.text.split()) or count.notation
+
+    def validate_fibres(self, rows: list[dict[str, Any]]) -> dict[Fibre, Decimal]:
+        shares = {row["fibre"]: row["share_pct"] for row in rows}
+        if len(shares) < len(rows):
+            raise serializers.ValidationError("A fibre stands twice. Write its shares together.")
+        return shares
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        return {**attrs, "count_tex": self.count_tex} if "count_as_bought" in attrs else attrs
 
 
 class OutlookDaySerializer(serializers.Serializer[dict[str, Any]]):
@@ -320,13 +370,40 @@ class NewDeliverySerializer(DeliverySerializer):
         extra_kwargs: ClassVar[dict[str, Any]] = {"number": {"validators": []}}
 
 
+class SupplierSerializer(serializers.ModelSerializer[Supplier]):
+    class Meta:
+        model = Supplier
+        fields = ["id", "code", "name", "lead_time_days", "notes"]
+
+
+class FibreSerializer(serializers.ModelSerializer[Fibre]):
+    class Meta:
+        model = Fibre
+        fields = ["id", "name", "is_protein", "regain_pct", "regain_authority"]
+
+
+class PlaceSerializer(serializers.ModelSerializer[Place]):
+    class Meta:
+        model = Place
+        fields = ["id", "code", "name", "is_dark"]
+
+
 class TrapSerializer(serializers.ModelSerializer[Trap]):
-    place = serializers.CharField(source="place.code", read_only=True)
+    place = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
 
     class Meta:
         model = Trap
         fields = ["id", "code", "place", "catches", "lure_renewed_on", "is_hung"]
-        read_only_fields = fields
+
+
+class TriggersSerializer(serializers.ModelSerializer[Mill]):
+    """When the store is looked over: the mill's own, no published threshold of a trap was found."""
+
+    class Meta:
+        model = Mill
+        fields = [
+            *("store_inspect_days", "store_soon_days", "store_unmoved_days", "store_catch_trigger", "store_lure_days"),
+        ]
 
 
 class InspectionSerializer(serializers.ModelSerializer[Inspection]):

@@ -4,13 +4,17 @@ from typing import Any
 
 from django.urls import path, reverse
 from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import viewsets
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
 from rest_framework.views import APIView
 
 from mill import backup, changes, jobs
+from mill.models import Job
 from mill.refusal import Refusal
-from mill.serializers import BackupsSerializer, ChangesSerializer
+from mill.serializers import BackupsSerializer, ChangesSerializer, JobSerializer
 
 AT_MOST = 500
 SINCE = OpenApiParameter("since", str, description="The cursor `next` of the last answer; 0-0 begins at the beginning.")
@@ -62,7 +66,26 @@ def _backups() -> dict[str, Any]:
     return {"backups": kept, "is_pending": jobs.is_pending(backup.TASK)}
 
 
+class JobViewSet(viewsets.ReadOnlyModelViewSet[Job]):
+    """Work in the background, the latest first."""
+
+    queryset = Job.objects.select_related("asked_by").order_by("-pk")
+    serializer_class = JobSerializer
+    lookup_value_regex = "[0-9]{1,18}"
+    filterset_fields = ["state", "task"]
+
+    @extend_schema(request=None, responses={200: JobSerializer})
+    @action(detail=True, methods=["post"])
+    def stop(self, request: Request, pk: str) -> Response:
+        """Ask it to end with what it has; what nobody has begun is not begun any more."""
+        jobs.stop(self.get_object())
+        return Response(JobSerializer(self.get_object()).data)
+
+
+router = SimpleRouter()
+router.register("jobs", JobViewSet)
 urlpatterns = [
+    *router.urls,
     path("changes/", ChangesView.as_view(), name="api_changes"),
     path("backups/", BackupsView.as_view(), name="api_backups"),
 ]

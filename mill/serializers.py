@@ -2,7 +2,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from mill.models import Change
+from mill.models import Change, Job
 
 
 class AlteredSerializer(serializers.Serializer[Any]):
@@ -55,3 +55,21 @@ class BackupSerializer(serializers.Serializer[Any]):
 class BackupsSerializer(serializers.Serializer[Any]):
     backups = BackupSerializer(many=True, read_only=True, help_text="The latest first.")
     is_pending = serializers.BooleanField(read_only=True, help_text="One is being written, or will be.")
+
+
+class JobSerializer(serializers.ModelSerializer[Job]):
+    """Work in the background: asked for, being worked, done, or given up with the reason."""
+
+    asked_by = serializers.CharField(source="asked_by.username", default=None, allow_null=True, read_only=True)
+    why_given_up = serializers.SerializerMethodField(help_text="Empty while it is not.")
+
+    class Meta:
+        model = Job
+        fields = [
+            *("id", "task", "state", "progress_pct", "progress_note", "is_asked_to_stop", "attempts", "why_given_up"),
+            *("asked_at", "asked_by", "started_at", "completed_at"),
+        ]
+        read_only_fields = fields
+
+    def get_why_given_up(self, job: Job) -> str:
+        return job.error.splitlines()[-1] if job.error else ""

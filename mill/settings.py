@@ -261,6 +261,7 @@ SPECTACULAR_SETTINGS = {
         "OrderLineStateEnum": "planning.models.OrderLine.STATES",
         "WarpStateEnum": "planning.models.Warp.STATES",
         "PlanStateEnum": "planning.models.PlanRun.STATES",
+        "JobStateEnum": "mill.models.Job.STATES",
     },
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

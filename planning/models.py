@@ -5,9 +5,11 @@ from dataclasses import fields
 from decimal import Decimal
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
 from inventory.models import Reservation, Yarn
@@ -91,6 +93,12 @@ class Beam(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    def clean(self) -> None:
+        if self.barrel_mm and self.flange_mm and self.flange_mm <= self.barrel_mm:
+            raise ValidationError(
+                {"flange_mm": f"A flange of {self.flange_mm} mm can't stand over a barrel of {self.barrel_mm} mm."}
+            )
+
     def as_facts(self) -> BeamFacts:
         return BeamFacts(self.code, self.width_cm, self.barrel_mm, self.flange_mm, self.tare_kg)
 
@@ -133,6 +141,10 @@ class Loom(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    def clean(self) -> None:
+        if not self.is_jacquard and self.shafts == 0:
+            raise ValidationError({"shafts": "A loom without a jacquard lifts by shafts: write how many it has."})
+
     def as_facts(self) -> LoomFacts:
         return LoomFacts(
             code=self.code,
@@ -165,6 +177,11 @@ class Closure(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        if self.starts_at and self.stops_at and self.stops_at <= self.starts_at:
+            said = f"{timezone.localtime(self.starts_at):%d %b %H:%M}"
+            raise ValidationError({"stops_at": f"It begins on {said}; let it end after that."})
 
 
 class Cloth(models.Model):
@@ -686,6 +703,9 @@ class Worker(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    def clean(self) -> None:
+        self.code = self.code.strip().upper()
 
 
 class Machine(models.Model):

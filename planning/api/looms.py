@@ -12,22 +12,25 @@ from rest_framework.routers import SimpleRouter
 from inventory.serializers import ForeseenSerializer
 from mill import jobs
 from mill.models import Job
+from planning.api.records import as_sent
 from planning.models import Loom, PlanRun, Warp
 from planning.serializers.looms import (
     AskedMoveSerializer,
     AskedSearchSerializer,
+    LoomHoldSerializer,
     LoomSerializer,
     NewPlanSerializer,
     PlanBriefSerializer,
     PlanSerializer,
     SearchSerializer,
+    WrittenLoomSerializer,
 )
-from planning.services import board, foresight, improving, plans
+from planning.services import board, foresight, improving, looms, plans
 from planning.views.looms import plan_in_force, with_queue
 
 
 class LoomViewSet(viewsets.ReadOnlyModelViewSet[Loom]):
-    """The looms, each with its queue in the plan in force."""
+    """The looms, each with its queue in the plan in force. POST writes a new one down, PATCH changes one."""
 
     queryset = Loom.objects.all()
     serializer_class = LoomSerializer
@@ -37,6 +40,37 @@ class LoomViewSet(viewsets.ReadOnlyModelViewSet[Loom]):
 
     def get_queryset(self) -> QuerySet[Loom]:
         return with_queue(Loom.objects.all(), plan_in_force())
+
+    def _told(self, loom: Loom, status: int = 200) -> Response:
+        return Response(LoomSerializer(self.get_queryset().get(pk=loom.pk)).data, status=status)
+
+    @extend_schema(request=WrittenLoomSerializer, responses={201: LoomSerializer})
+    def create(self, request: Request) -> Response:
+        return self._told(
+            looms.write_down(as_sent(WrittenLoomSerializer(data=request.data), Loom()), by=request.user), 201
+        )
+
+    @extend_schema(request=WrittenLoomSerializer(partial=True), responses={200: LoomSerializer})
+    def partial_update(self, request: Request, code: str) -> Response:
+        found = get_object_or_404(Loom, code=code)
+        asked = WrittenLoomSerializer(found, data=request.data, partial=True)
+        return self._told(looms.write_down(as_sent(asked, found), by=request.user))
+
+    @extend_schema(request=LoomHoldSerializer, responses={200: LoomSerializer})
+    @action(detail=True, methods=["post"])
+    def hold(self, request: Request, code: str) -> Response:
+        """Nothing new is planned on it until it is let go; what hangs on it stays."""
+        asked = LoomHoldSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        looms.hold_loom(self.get_object(), reason=asked.validated_data["reason"], by=request.user)
+        return self._told(self.get_object())
+
+    @extend_schema(request=None, responses={200: LoomSerializer})
+    @action(detail=True, methods=["post"], url_path="let-go")
+    def let_go(self, request: Request, code: str) -> Response:
+        """It is planned on again from the next plan on."""
+        looms.let_go(self.get_object(), by=request.user)
+        return self._told(self.get_object())
 
 
 class PlanViewSet(

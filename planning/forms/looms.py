@@ -1,7 +1,6 @@
 from typing import Any
 
 from django import forms
-from django.utils import timezone
 
 from mill.fields import MeasureField
 from mill.models import Mill
@@ -47,12 +46,6 @@ class LoomForm(forms.ModelForm):
             "shift_pattern": "Hours",
         }
 
-    def clean(self) -> dict[str, Any] | None:
-        cleaned = super().clean()
-        if cleaned and not cleaned.get("is_jacquard") and cleaned.get("shafts") == 0:
-            self.add_error("shafts", "A loom without a jacquard lifts by shafts: write how many it has.")
-        return cleaned
-
 
 class ReedForm(forms.ModelForm):
     width_cm = MeasureField(unit="cm", label="Width", min_value=1)
@@ -77,13 +70,6 @@ class BeamForm(forms.ModelForm):
             "is_in_use": "In use",
         }
 
-    def clean(self) -> dict[str, Any] | None:
-        cleaned = super().clean()
-        barrel, flange = (self.cleaned_data.get(name) for name in ("barrel_mm", "flange_mm"))
-        if barrel and flange and flange <= barrel:
-            self.add_error("flange_mm", f"A flange of {flange} mm can't stand over a barrel of {barrel} mm.")
-        return cleaned
-
 
 class ShiftPatternForm(forms.ModelForm):
     class Meta:
@@ -105,14 +91,6 @@ class ClosureForm(forms.ModelForm):
             "starts_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
             "stops_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
         }
-
-    def clean(self) -> dict[str, Any] | None:
-        cleaned = super().clean()
-        starts_at, stops_at = (self.cleaned_data.get(name) for name in ("starts_at", "stops_at"))
-        if starts_at and stops_at and stops_at <= starts_at:
-            said = f"{timezone.localtime(starts_at):%d %b %H:%M}"
-            self.add_error("stops_at", f"It begins on {said}; let it end after that.")
-        return cleaned
 
 
 class BreakdownForm(forms.Form):

@@ -196,9 +196,6 @@ class WorkerForm(forms.ModelForm):
         fields = ("code", "name", "trade", "is_in_use")
         labels = {"code": "Short code", "is_in_use": "Works here"}
 
-    def clean_code(self) -> str:
-        return str(self.cleaned_data["code"]).strip().upper()
-
 
 class MachineForm(forms.ModelForm):
     m_per_day = MeasureField(unit="m", label="Metres in a working day", above=0, max_value=Decimal(9_999_999), places=1)

@@ -1,7 +1,8 @@
 from rest_framework import serializers
 
+from mill.fields import MeasureApiField
 from mill.models import Job
-from planning.models import Loom, PlanRun, Slot
+from planning.models import Loom, PlanRun, ShiftPattern, Slot
 
 
 class SlotSerializer(serializers.ModelSerializer[Slot]):
@@ -50,6 +51,26 @@ class LoomSerializer(serializers.ModelSerializer[Loom]):
             "held_reason",
             "queue",
         ]
+
+
+class WrittenLoomSerializer(serializers.ModelSerializer[Loom]):
+    """A loom as it is written down. Held, let go and its queue are said elsewhere."""
+
+    reed_space_cm = MeasureApiField(unit="cm", min_value=1, places=1)
+    shift_pattern = serializers.SlugRelatedField(
+        slug_field="name", queryset=ShiftPattern.objects.all(), help_text="The hours it runs, by their name."
+    )
+
+    class Meta:
+        model = Loom
+        fields = [
+            *("code", "kind", "reed_space_cm", "shafts", "is_jacquard", "weft_colours", "max_flange_mm", "ppm"),
+            *("efficiency_pct", "tail_cm", "shift_pattern"),
+        ]
+
+
+class LoomHoldSerializer(serializers.Serializer[dict[str, str]]):
+    reason = serializers.CharField(max_length=120, help_text="So that the next shift knows.")
 
 
 class LeftOutSerializer(serializers.Serializer[dict[str, object]]):

@@ -1,8 +1,8 @@
 """Looms, reeds, beams, hours, closures and the mill's own figures: written down, and what follows from it."""
 
-from typing import Any
+from typing import Any, TypeVar
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models, transaction
 
 from mill import changes
@@ -11,7 +11,7 @@ from mill.refusal import Refusal
 from planning.models import Beam, Closure, Loom, Machine, Reed, ShiftPattern, Warp, WarpFigures, Worker
 from planning.services import working_out
 
-Record = Loom | Reed | Beam | ShiftPattern | Closure | Worker | Machine | Mill
+Record = TypeVar("Record", bound=Loom | Reed | Beam | ShiftPattern | Closure | Worker | Machine | Mill)
 
 
 @transaction.atomic
@@ -20,7 +20,8 @@ def write_down(record: Record, *, by: Any = None) -> Record:
     try:
         record.full_clean()
     except ValidationError as error:
-        raise Refusal(" ".join(error.messages)) from error
+        field = next(iter(error.message_dict))
+        raise Refusal(" ".join(error.messages), field=None if field == NON_FIELD_ERRORS else field) from error
     changes.written_by(record, by)
     record.save()
     match record:
