@@ -372,8 +372,8 @@ def test_the_doctor_says_what_is_wrong_and_what_to_do(candlebeck, elsewhere, fil
         )
         there.execute(
             "INSERT INTO mill_job (task, payload, same_as, state, attempts, deaths, worker, progress_pct,"
-            " progress_note, is_asked_to_stop, error, asked_at)"
-            " VALUES ('x', '{}', '', 'queued', 0, 0, '', 0, '', 0, '', '2020-01-01')"
+            " progress_note, is_asked_to_stop, error, asked_at, request_id)"
+            " VALUES ('x', '{}', '', 'queued', 0, 0, '', 0, '', 0, '', '2020-01-01', '')"
         )
     said = elsewhere.run("doctor", must=1)
     for wrong in (

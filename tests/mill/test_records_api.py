@@ -142,8 +142,8 @@ def test_a_yarn_is_written_down_by_its_count_as_bought(desk):
     }
     made = send(desk, "yarns/", said)
     assert made.status_code == 201, made.content
-    # 2/12 worsted: 885.77 / 12 x 2 tex, as `tests/inventory/test_yarn.py` has it from the definition.
-    assert made.json()["count_tex"].startswith("147.6")
+    # 2 x 885.812 / 12 = 147.635; ASTM D2260-03(2013) table 1.
+    assert made.json()["count_tex"].startswith("147.635")
     address = f"yarns/{made.json()['id']}/"
     changed = send(desk, address, {"name": "Dark slate"}, "patch").json()
     assert (changed["name"], changed["fibres"]) == ("Dark slate", [{"fibre": "wool", "share_pct": "100.00"}])
@@ -181,7 +181,8 @@ def test_the_store_s_triggers_and_the_mill_s_values_are_read_and_set(desk, plann
 def test_a_file_is_checked_brought_in_and_brought_in_again(desk):
     text = text_of("fibres")
     checked = send(desk, "imports/fibres/", {"csv": text, "is_check": True}).json()
-    assert checked["new"] and not Fibre.objects.exists()
+    assert checked["new"]
+    assert not Fibre.objects.exists()
     assert send(desk, "imports/fibres/", {"csv": text}).json() == {
         **checked,
         "said": f"Fibres: {checked['new']} new, 0 changed, 0 the same.",
