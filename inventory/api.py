@@ -94,20 +94,21 @@ class YarnViewSet(viewsets.ReadOnlyModelViewSet[Yarn]):
 
     @extend_schema(request=WrittenYarnSerializer, responses={201: YarnSerializer})
     def create(self, request: Request) -> Response:
-        return self._written(WrittenYarnSerializer(data=request.data), Yarn(), status=201)
+        return self._written(request, WrittenYarnSerializer(data=request.data), Yarn(), status=201)
 
     @extend_schema(request=WrittenYarnSerializer(partial=True), responses={200: YarnSerializer})
     def partial_update(self, request: Request, pk: str | None = None) -> Response:
         """What hangs on it is worked out again. Fibres that are sent are all of its fibres."""
         yarn = get_object_or_404(Yarn, pk=self.get_object().pk)
-        return self._written(WrittenYarnSerializer(yarn, data=request.data, partial=True), yarn, status=200)
+        sent = WrittenYarnSerializer(yarn, data=request.data, partial=True)
+        return self._written(request, sent, yarn, status=200)
 
-    def _written(self, sent: WrittenYarnSerializer, yarn: Yarn, *, status: int) -> Response:
+    def _written(self, request: Request, sent: WrittenYarnSerializer, yarn: Yarn, *, status: int) -> Response:
         sent.is_valid(raise_exception=True)
         said = dict(sent.validated_data)
         had = {share.fibre: share.share_pct for share in yarn.shares.select_related("fibre")} if yarn.pk else {}
         shares = said.pop("fibres", had)
-        kept = services.write_yarn(yarn=as_sent(yarn, said), changed=said, shares=shares)
+        kept = services.write_yarn(yarn=as_sent(yarn, said), changed=said, shares=shares, by=request.user)
         return Response(YarnSerializer(self.get_queryset().get(pk=kept.pk)).data, status=status)
 
     @extend_schema(responses={200: OutlookSerializer, 404: OpenApiResponse(description="It has not been worked out.")})
@@ -308,14 +309,14 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
     def create(self, request: Request) -> Response:
         def write(said: dict[str, Any]) -> Delivery:
             key = said.pop("key")
-            return services.write_delivery(delivery=Delivery(**said), changed=said, key=key)
+            return services.write_delivery(delivery=Delivery(**said), changed=said, by=request.user, key=key)
 
         return self.written(request, NewDeliverySerializer, write, 201)
 
     @extend_schema(request=DeliverySerializer(partial=True), responses={200: DeliverySerializer})
     def partial_update(self, request: Request, pk: str | None = None) -> Response:
         delivery, changed = self._as_sent(request)
-        services.write_delivery(delivery=delivery, changed=changed)
+        services.write_delivery(delivery=delivery, changed=changed, by=request.user)
         return Response(DeliverySerializer(self.get_queryset().get(pk=delivery.pk)).data)
 
     def _as_sent(self, request: Request) -> tuple[Delivery, set[str]]:
@@ -355,14 +356,14 @@ class RecordViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         sent = self.get_serializer(data=request.data)
         sent.is_valid(raise_exception=True)
         new = self.get_queryset().model(**sent.validated_data)
-        row = services.write_record(row=new, changed=sent.validated_data)
+        row = services.write_record(row=new, changed=sent.validated_data, by=request.user)
         return Response(self.get_serializer(row).data, status=201)
 
     def partial_update(self, request: Request, pk: str) -> Response:
         row = self.get_object()
         sent = self.get_serializer(row, data=request.data, partial=True)
         sent.is_valid(raise_exception=True)
-        services.write_record(row=as_sent(row, sent.validated_data), changed=sent.validated_data)
+        services.write_record(row=as_sent(row, sent.validated_data), changed=sent.validated_data, by=request.user)
         return Response(self.get_serializer(row).data)
 
 
@@ -410,7 +411,7 @@ class TriggersView(APIView):
         mill = Mill.the_one()
         sent = TriggersSerializer(mill, data=request.data, partial=True)
         sent.is_valid(raise_exception=True)
-        services.write_triggers(mill=as_sent(mill, sent.validated_data), changed=sent.validated_data)
+        services.write_triggers(mill=as_sent(mill, sent.validated_data), changed=sent.validated_data, by=request.user)
         return Response(TriggersSerializer(mill).data)
 
 
@@ -499,7 +500,7 @@ class ClaimViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
 
     def _told(self, request: Request, read: type[serializers.Serializer[Any]], verb: Any) -> Response:
         row = self.get_object()
-        return self.written(request, read, lambda said: verb(claim=row, **said), 200)
+        return self.written(request, read, lambda said: verb(claim=row, by=request.user, **said), 200)
 
 
 router = SimpleRouter()

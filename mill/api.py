@@ -69,7 +69,7 @@ def _backups() -> dict[str, Any]:
 class JobViewSet(viewsets.ReadOnlyModelViewSet[Job]):
     """Work in the background, the latest first."""
 
-    queryset = Job.objects.select_related("asked_by").order_by("-pk")
+    queryset = Job.objects.select_related("asked_by", "stopped_by").order_by("-pk")
     serializer_class = JobSerializer
     lookup_value_regex = "[0-9]{1,18}"
     filterset_fields = ["state", "task"]
@@ -78,7 +78,7 @@ class JobViewSet(viewsets.ReadOnlyModelViewSet[Job]):
     @action(detail=True, methods=["post"])
     def stop(self, request: Request, pk: str) -> Response:
         """Ask it to end with what it has; what nobody has begun is not begun any more."""
-        jobs.stop(self.get_object())
+        jobs.stop(self.get_object(), by=request.user)
         return Response(JobSerializer(self.get_object()).data)
 
 

@@ -97,7 +97,7 @@ def update(rows: QuerySet[Any], *, by: Any = None, why: str = "", **columns: Any
 def _line(row: models.Model, *, by: Any, why: str) -> models.Model:
     line = _history(type(row))
     columns = {field.attname: getattr(row, field.attname) for field in line.tracked_fields}
-    user = by if by is not None and by.is_authenticated else line.get_default_history_user(row)
+    user = person(by) or line.get_default_history_user(row)
     said = why[:100] or None
     return line(history_date=timezone.now(), history_user=user, history_change_reason=said, history_type="~", **columns)
 
@@ -114,9 +114,14 @@ def by(user: Any) -> Iterator[None]:
         context.request = before
 
 
+def person(by: Any) -> Any:
+    """Who it was, for a column of the record's own; None where nobody is signed in."""
+    return by if by is not None and by.is_authenticated else None
+
+
 def written_by(row: models.Model, by: Any, *, why: str = "") -> None:
     """Say before `row.save()` whose change it is. Without it the account takes whoever sent the request."""
-    if by is not None and by.is_authenticated:
+    if person(by) is not None:
         row._history_user = by  # type: ignore[attr-defined]
     if why:
         row._change_reason = why[:100]  # type: ignore[attr-defined]
@@ -214,7 +219,7 @@ def _said(line: Any, names: dict[tuple[Any, Any], str]) -> str:
     for name in ("code", "number", "label", "name"):
         if getattr(line, name, ""):
             return str(getattr(line, name))
-    owner = next((field for field in _fields(line) if field.is_relation), None)
+    owner = next((field for field in _fields(line) if field.is_relation and field.name != "by"), None)
     if owner is not None and (called := names.get((owner.related_model, getattr(line, owner.attname)))):
         return f"{called}, line {line.position}" if hasattr(line, "position") else called
     return f"no. {line.id}"

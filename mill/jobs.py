@@ -155,11 +155,14 @@ def _begins(prefixes: tuple[str, ...]) -> QuerySet[Job]:
     return Job.objects.filter(begins)
 
 
-def stop(job: Job) -> None:
+def stop(job: Job, *, by: Any) -> None:
     """Ask a long job to end with what it has; one that nobody has begun is not begun any more."""
+    who = by if by is not None and by.is_authenticated else None
     not_begun = Job.objects.filter(pk=job.pk, state=Job.QUEUED)
-    if not not_begun.update(state=Job.FAILED, error="Stopped before it was begun.", completed_at=timezone.now()):
-        Job.objects.filter(pk=job.pk, state=Job.RUNNING).update(is_asked_to_stop=True)
+    if not not_begun.update(
+        state=Job.FAILED, error="Stopped before it was begun.", completed_at=timezone.now(), stopped_by=who
+    ):
+        Job.objects.filter(pk=job.pk, state=Job.RUNNING).update(is_asked_to_stop=True, stopped_by=who)
 
 
 # Who works

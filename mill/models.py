@@ -147,6 +147,9 @@ class Job(models.Model):
     asked_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
+    stopped_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
     # Of the request that asked for it, for the log.
     request_id = models.CharField(max_length=64, blank=True, default="", editable=False)
     started_at = models.DateTimeField(null=True, blank=True)

@@ -61,13 +61,14 @@ class JobSerializer(serializers.ModelSerializer[Job]):
     """Work in the background: asked for, being worked, done, or given up with the reason."""
 
     asked_by = serializers.CharField(source="asked_by.username", default=None, allow_null=True, read_only=True)
+    stopped_by = serializers.CharField(source="stopped_by.username", default=None, allow_null=True, read_only=True)
     why_given_up = serializers.SerializerMethodField(help_text="Empty while it is not.")
 
     class Meta:
         model = Job
         fields = [
             *("id", "task", "state", "progress_pct", "progress_note", "is_asked_to_stop", "attempts", "why_given_up"),
-            *("asked_at", "asked_by", "started_at", "completed_at"),
+            *("asked_at", "asked_by", "stopped_by", "started_at", "completed_at"),
         ]
         read_only_fields = fields
 

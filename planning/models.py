@@ -458,6 +458,7 @@ class Ruling(models.Model):
     kind = models.CharField(max_length=8, choices=KINDS)
     made_at = models.DateTimeField(auto_now_add=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["pk"]
@@ -576,6 +577,8 @@ class PlanRun(models.Model):
         default=dict, help_text="What was said of it when it was made: services/explaining.py has the words."
     )
     in_force_from = models.DateTimeField(null=True, blank=True)
+    decided_at = models.DateTimeField(null=True, blank=True, help_text="When it was put in force, or aside.")
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
     retimed_at = models.DateTimeField(null=True, blank=True, help_text="Its times follow the floor up to here.")
 
     class Meta:
@@ -637,6 +640,7 @@ class JobTicket(models.Model):
     overtaken_why = models.CharField(max_length=300, blank=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_why = models.CharField(max_length=200, blank=True)
+    withdrawn_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ["-number"]

@@ -24,14 +24,15 @@ TOUCHES = (Movement.DRAW, Movement.RETURN, Movement.WASTE, Movement.MOVE, Moveme
 
 
 @verb
-def write_triggers(*, mill: Mill, changed: Iterable[str]) -> None:
+def write_triggers(*, mill: Mill, changed: Iterable[str], by: Any) -> None:
     """The mill's own triggers for the care of the store."""
     columns = [name for name in changed if name.startswith("store_")]
     with said_as_a_refusal():
         mill.full_clean(validate_unique=False)
     if Mill.objects.filter(pk=1).exists():
-        changes.update(Mill.objects.filter(pk=1), **{name: getattr(mill, name) for name in columns})
+        changes.update(Mill.objects.filter(pk=1), by=by, **{name: getattr(mill, name) for name in columns})
     else:
+        changes.written_by(mill, by)
         mill.save(force_insert=True)
 
 
@@ -66,7 +67,7 @@ def inspect(
         if trap.place_id != place.pk:
             raise Refusal(f"Trap {trap} hangs in {trap.place.code}, not in {place.code}. Renew it there.")
     inspection = Inspection(place=place, on=on, note=note, by=by, key=key, **counts)
-    insert(inspection)
+    insert(inspection, by=by)
     # A lure that was renewed later, and written down first, stays as it is.
     late = Trap.objects.filter(pk__in=[trap.pk for trap in renewed], lure_renewed_on__lt=on)
     changes.update(late, by=by, lure_renewed_on=on)
@@ -126,7 +127,7 @@ def begin_treatment(
         where = f"No yarn lies in {place}" if place else "No lot is named"
         raise Refusal(f"{where}: 0 lots would be treated. Choose the lots, or a place that holds some.", field="lots")
     row = Treatment(done_by=done_by, note=note, by=by, key=key, **facts)
-    insert(row)
+    insert(row, by=by)
     row.lots.set(lots)
     aim = ""
     if target_core_c is not None and target_h is not None:
@@ -173,6 +174,7 @@ def end_treatment(
     row.note = note.strip() or row.note
     with said_as_a_refusal():
         row.full_clean(exclude=["by", "key"], validate_unique=False)
+    changes.written_by(row, by)
     row.save(update_fields=["ended_on", "core_c", "held_h", "measured_how", "note"])
     assert row.verdict is not None
     for lot in lock_lots(row.lots.values_list("pk", flat=True)):

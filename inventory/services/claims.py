@@ -12,6 +12,7 @@ from inventory.ledger import written
 from inventory.models import Claim, ClaimLot, Delivery, YarnLot
 from inventory.services.lots import AsWeighed
 from inventory.services.verb import insert, own_key, said_as_a_refusal, verb
+from mill import changes
 from mill.refusal import Refusal
 from mill.working import Working
 
@@ -68,7 +69,7 @@ def make_claim(
         by=by,
         key=key,
     )
-    insert(claim)
+    insert(claim, by=by)
     ClaimLot.objects.bulk_create(
         ClaimLot(claim=claim, lot_id=pk, weighed_g=grams, measured_regain_pct=regain_pct, due_g=due_g)
         for (pk, (grams, regain_pct)), due_g in zip(weighed.items(), figures.lots_due_g, strict=True)
@@ -83,27 +84,28 @@ def _locked(claim: Claim, *states: str, what: str) -> Claim:
     return claim
 
 
-def _write(claim: Claim, **columns: Any) -> Claim:
+def _write(claim: Claim, *, by: Any, **columns: Any) -> Claim:
     for name, value in columns.items():
         setattr(claim, name, value)
     with said_as_a_refusal():
         claim.full_clean(exclude=["by", "delivery"], validate_unique=False, validate_constraints=False)
+    changes.written_by(claim, by)
     claim.save(update_fields=list(columns))
     return claim
 
 
 @verb
-def send_claim(*, claim: Claim, sent_on: date) -> Claim:
+def send_claim(*, claim: Claim, sent_on: date, by: Any) -> Claim:
     """It has gone to the supplier. Told twice, it has gone once."""
     claim = _locked(claim, Claim.WRITTEN, Claim.SENT, what="sent")
     if claim.state == Claim.SENT and claim.sent_on == sent_on:
         return claim
     _check_day(sent_on, claim.made_on, claim, "sent", field="sent_on")
-    return _write(claim, state=Claim.SENT, sent_on=sent_on)
+    return _write(claim, by=by, state=Claim.SENT, sent_on=sent_on)
 
 
 @verb
-def answer_claim(*, claim: Claim, answered_on: date, allowed_g: int, answer: str = "") -> Claim:
+def answer_claim(*, claim: Claim, answered_on: date, allowed_g: int, by: Any, answer: str = "") -> Claim:
     """What the supplier allows of it; 0 grams is a refusal."""
     claim = _locked(claim, Claim.SENT, Claim.WRITTEN, Claim.ALLOWED, Claim.REFUSED, what="answered")
     state = Claim.ALLOWED if allowed_g else Claim.REFUSED
@@ -118,16 +120,16 @@ def answer_claim(*, claim: Claim, answered_on: date, allowed_g: int, answer: str
             " claim is allowed.",
             field="allowed_g",
         )
-    return _write(claim, state=state, answered_on=answered_on, allowed_g=allowed_g, answer=answer.strip())
+    return _write(claim, by=by, state=state, answered_on=answered_on, allowed_g=allowed_g, answer=answer.strip())
 
 
 @verb
-def drop_claim(*, claim: Claim, answer: str) -> Claim:
+def drop_claim(*, claim: Claim, answer: str, by: Any) -> Claim:
     """The mill doesn't follow it up; `answer` says why."""
     claim = _locked(claim, Claim.WRITTEN, Claim.SENT, Claim.DROPPED, what="dropped")
     if not answer.strip():
         raise Refusal(f"Say why {claim} is dropped: in a year nobody knows.", field="answer")
-    return claim if claim.state == Claim.DROPPED else _write(claim, state=Claim.DROPPED, answer=answer.strip())
+    return claim if claim.state == Claim.DROPPED else _write(claim, by=by, state=Claim.DROPPED, answer=answer.strip())
 
 
 def _check_day(day: date, from_day: date, claim: Claim, what: str, *, field: str) -> None:

@@ -225,7 +225,7 @@ def receive(
         is_shade_approved=is_shade_approved,
         note=note,
     )
-    insert(lot)
+    insert(lot, by=by)
     return _write(
         lot,
         ledger.Balance(),
@@ -271,7 +271,7 @@ def _hold(lot: YarnLot, grams: int, for_what: str, *, by: Any, key: str) -> Rese
     balance = _last(lot)
     change = ledger.hold(balance, grams, lot=lot.label, for_what=for_what.strip())
     reservation = Reservation(lot=lot, for_what=for_what.strip(), by=by)
-    insert(reservation)
+    insert(reservation, by=by)
     _write(lot, balance, change, key=key, by=by, reservation=reservation)
     return reservation
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from inventory.models import Delivery, Fibre, Place, Supplier, Trap, Yarn, YarnFibre
 from inventory.services.outlooks import yarns_changed
@@ -20,7 +20,7 @@ Record = TypeVar("Record", Supplier, Place, Fibre, Trap)
 
 
 @verb
-def write_record(*, row: Record, changed: Iterable[str], key: str = "") -> Record:
+def write_record(*, row: Record, changed: Iterable[str], by: Any, key: str = "") -> Record:
     """A supplier, place, fibre or trap as the form has it.
 
     changed    names of the columns that differ from what stands; of a new row all are written
@@ -29,14 +29,14 @@ def write_record(*, row: Record, changed: Iterable[str], key: str = "") -> Recor
     was_new, columns = row.pk is None, set(changed)
     if was_new and (before := written_before(row, key)):
         return before
-    save(row, columns)
+    save(row, columns, by=by)
     if isinstance(row, Supplier) and not was_new and "lead_time_days" in columns:
         yarns_changed(Yarn.objects.filter(supplier=row).values_list("pk", flat=True))
     return row
 
 
 @verb
-def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Decimal], key: str = "") -> Yarn:
+def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Decimal], by: Any, key: str = "") -> Yarn:
     """A yarn as the form has it, with its fibres; what hangs on it is worked out again.
 
     shares    percent of the mass by fibre; together 100, or none
@@ -57,7 +57,7 @@ def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Dec
                 field="key",
             )
         return before
-    save(yarn, columns)
+    save(yarn, columns, by=by)
     YarnFibre.objects.filter(yarn=yarn).exclude(fibre__in=shares).delete()
     YarnFibre.objects.bulk_create(
         [YarnFibre(yarn=yarn, fibre=fibre, share_pct=share_pct) for fibre, share_pct in shares.items()],
@@ -67,12 +67,12 @@ def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Dec
     )
     yarns_changed([yarn.pk])
     if not was_new and columns & YARN_OF_WARPS:
-        jobs.ask(YARN_CHANGED, {"yarn": yarn.pk}, same_as=f"{YARN_CHANGED}:{yarn.pk}")
+        jobs.ask(YARN_CHANGED, {"yarn": yarn.pk}, same_as=f"{YARN_CHANGED}:{yarn.pk}", by=by)
     return yarn
 
 
 @verb
-def write_delivery(*, delivery: Delivery, changed: Iterable[str], key: str = "") -> Delivery:
+def write_delivery(*, delivery: Delivery, changed: Iterable[str], by: Any, key: str = "") -> Delivery:
     """A delivery as the form has it; the yarn it is of, and was of, are worked out again.
 
     key    of a new delivery: sent again, it is the same delivery
@@ -91,6 +91,6 @@ def write_delivery(*, delivery: Delivery, changed: Iterable[str], key: str = "")
                 f" {delivery.yarn}. Write another delivery.",
                 field="yarn",
             )
-    save(delivery, columns)
+    save(delivery, columns, by=by)
     yarns_changed(yarns)
     return delivery

@@ -10,6 +10,7 @@ from uuid import uuid4
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, OperationalError, connection, models, transaction
 
+from mill import changes
 from mill.refusal import Refusal
 
 log = logging.getLogger("mill.inventory")
@@ -84,17 +85,19 @@ def _columns(row: models.Model) -> dict[str, Any]:
     }
 
 
-def insert(row: models.Model) -> None:
+def insert(row: models.Model, *, by: Any) -> None:
     """A new row of the ledger's side, whose relations are rows that the verb has in hand."""
     with said_as_a_refusal():
         row.clean_fields(exclude={column.name for column in row._meta.concrete_fields if column.is_relation})
+    changes.written_by(row, by)
     row.save(force_insert=True)
 
 
-def save(row: models.Model, changed: Iterable[str]) -> None:
+def save(row: models.Model, changed: Iterable[str], *, by: Any) -> None:
     """A record that people edit: a new row whole, a changed one by name."""
     with said_as_a_refusal():
         row.full_clean()
+    changes.written_by(row, by)
     if row.pk is None:
         row.save(force_insert=True)
         return

@@ -160,7 +160,7 @@ def claim(request: HttpRequest, number: int) -> HttpResponse:
     }
     if asked in built and built[asked].is_valid():
         verb, said = acts[asked][3], built[asked].cleaned_data
-        if is_written(built[asked], lambda: verb(claim=found, **said)):
+        if is_written(built[asked], lambda: verb(claim=found, by=request.user, **said)):
             messages.success(request, f"{found} is {_claim(number).said}.")
             return redirect("claim", number=number)
     return render(

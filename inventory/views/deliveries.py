@@ -157,7 +157,7 @@ def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         kept = form.instance
 
         def write() -> None:
-            services.write_delivery(delivery=kept, changed=form.changed_data, key=form.said_key)
+            services.write_delivery(delivery=kept, changed=form.changed_data, by=request.user, key=form.said_key)
 
         if is_written(form, write):
             messages.success(request, f"Delivery {kept} is written down, for {day(kept.expected_on)}.")

@@ -148,7 +148,9 @@ def _edit(
         and form.is_valid()
         and is_written(
             form,
-            lambda: services.write_record(row=form.instance, changed=form.changed_data, key=form.said_key),
+            lambda: services.write_record(
+                row=form.instance, changed=form.changed_data, by=request.user, key=form.said_key
+            ),
         )
     ):
         messages.success(request, f"{form.instance} is written down.")

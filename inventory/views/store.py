@@ -211,7 +211,9 @@ def store_triggers(request: HttpRequest) -> HttpResponse:
     if (
         form.is_bound
         and form.is_valid()
-        and is_written(form, lambda: services.write_triggers(mill=form.instance, changed=form.changed_data))
+        and is_written(
+            form, lambda: services.write_triggers(mill=form.instance, changed=form.changed_data, by=request.user)
+        )
     ):
         messages.success(request, "The store's triggers are set.")
         return redirect("store")

@@ -206,7 +206,9 @@ def yarn_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
         kept = form.instance
 
         def write() -> None:
-            services.write_yarn(yarn=kept, changed=form.changed(), shares=form.shares, key=form.said_key)
+            services.write_yarn(
+                yarn=kept, changed=form.changed(), shares=form.shares, by=request.user, key=form.said_key
+            )
 
         if is_written(form, write):
             messages.success(request, f"{kept} is written down.")

@@ -102,7 +102,9 @@ def set_up_looms(story: Story) -> None:
     for loom_id, warp in last.items():
         Loom.objects.filter(pk=loom_id).update(gaited_family=warp.worked.family_key, gaited_reed=reed_key(warp))
     with clock_at(story.workday(2), 11):
-        looms.hold_loom(Loom.objects.get(code=HELD_LOOM), reason="Cracked batten; the part comes next week.")
+        looms.hold_loom(
+            Loom.objects.get(code=HELD_LOOM), reason="Cracked batten; the part comes next week.", by=story.by
+        )
 
 
 def work(story: Story, warps: Sequence[Warp], goes_to: dict[int, Loom], dye_lots: dict[int, DyeLots]) -> None:
@@ -170,11 +172,12 @@ def claim_short_weight(story: Story) -> None:
                 by=story.by,
                 key=f"candlebeck claim {n}",
             )
-            store.send_claim(claim=claim, sent_on=story.workday(5))
+            store.send_claim(by=story.by, claim=claim, sent_on=story.workday(5))
         if n == 1:
             with clock_at(story.workday(2), 10):
                 allowed_g = claim.short_g * 3 // 4
                 store.answer_claim(
+                    by=story.by,
                     claim=claim,
                     answered_on=story.workday(2),
                     allowed_g=allowed_g,

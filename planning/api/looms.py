@@ -78,7 +78,7 @@ class PlanViewSet(
 ):
     """Plans of warps on looms. POST makes one, offered; nothing follows from it until it is put in force."""
 
-    queryset = PlanRun.objects.all()
+    queryset = PlanRun.objects.select_related("by", "decided_by")
     filterset_fields = ["state"]
 
     def get_queryset(self) -> QuerySet[PlanRun]:
@@ -148,7 +148,7 @@ class SearchViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Job]):
     def stop(self, request: Request, pk: str | None = None) -> Response:
         """End it with the best that it has found."""
         job = self.get_object()
-        jobs.stop(job)
+        jobs.stop(job, by=request.user)
         job.refresh_from_db()
         return Response(SearchSerializer(job).data)
 

@@ -15,7 +15,7 @@ from planning.services import tickets
 class TicketViewSet(viewsets.ReadOnlyModelViewSet[JobTicket]):
     """Tickets as they were printed. POST issues one for a warp, or gives the one that still holds."""
 
-    queryset = JobTicket.objects.select_related("warp", "loom").prefetch_related("specs__cloth")
+    queryset = JobTicket.objects.select_related("warp", "loom", "withdrawn_by").prefetch_related("specs__cloth")
     lookup_field = "number"
     lookup_value_regex = "[0-9]{1,9}"
     filterset_fields = {"day": ["exact", "gte", "lte"], "warp__number": ["exact"], "overtaken_at": ["isnull"]}

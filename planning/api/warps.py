@@ -197,7 +197,7 @@ class RulingViewSet(
         return Response(RulingSerializer(ruling).data, status=201)
 
     def perform_destroy(self, instance: Ruling) -> None:
-        rulings.take_back(instance.pk)
+        rulings.take_back(instance.pk, by=self.request.user)
 
 
 router = SimpleRouter()

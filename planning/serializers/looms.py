@@ -154,6 +154,10 @@ class ExplainedSerializer(serializers.Serializer[dict[str, object]]):
 
 
 class PlanSerializer(serializers.ModelSerializer[PlanRun]):
+    by = serializers.CharField(source="by.username", default=None, allow_null=True, help_text="Whoever had it made.")
+    decided_by = serializers.CharField(
+        source="decided_by.username", default=None, allow_null=True, help_text="Whoever put it in force, or aside."
+    )
     slots = SlotSerializer(many=True, read_only=True)
     left_out = LeftOutSerializer(many=True, read_only=True)
     cost = CostSerializer(read_only=True)
@@ -166,7 +170,10 @@ class PlanSerializer(serializers.ModelSerializer[PlanRun]):
             "rule",
             "state",
             "made_at",
+            "by",
             "in_force_from",
+            "decided_at",
+            "decided_by",
             "retimed_at",
             "fingerprint",
             "cost",

@@ -6,6 +6,7 @@ from planning.models import JobTicket
 class TicketSerializer(serializers.ModelSerializer[JobTicket]):
     warp = serializers.IntegerField(source="warp.number")
     loom = serializers.CharField(source="loom.code", allow_null=True, default=None)
+    withdrawn_by = serializers.CharField(source="withdrawn_by.username", default=None, allow_null=True, read_only=True)
     revisions = serializers.StringRelatedField[JobTicket](source="specs", many=True, read_only=True)
 
     class Meta:
@@ -21,6 +22,7 @@ class TicketSerializer(serializers.ModelSerializer[JobTicket]):
             "overtaken_why",
             "withdrawn_at",
             "withdrawn_why",
+            "withdrawn_by",
         ]
         read_only_fields = fields
 

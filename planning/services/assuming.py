@@ -56,13 +56,13 @@ def read(kept: Mapping[str, Any] | None) -> Assumed:
     )
 
 
-def write_down_what_was(kept: Mapping[str, Any] | None) -> None:
+def write_down_what_was(kept: Mapping[str, Any] | None, *, by: Any) -> None:
     """The plan is put in force: what it thought of is so. A delivery that has come meanwhile stays as it is."""
     assumed = read(kept)
     for closure in assumed.closed:
-        write_down(closure)
+        write_down(closure, by=by)
     for pk, expected_on in assumed.expected.items():
         delivery = Delivery.objects.filter(pk=pk, is_closed=False).first()
         if delivery:
             delivery.expected_on = expected_on
-            store.write_delivery(delivery=delivery, changed=["expected_on"])
+            store.write_delivery(delivery=delivery, changed=["expected_on"], by=by)

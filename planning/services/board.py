@@ -154,11 +154,11 @@ def _more_or_less(what: str, minutes: int) -> str:
 
 
 @transaction.atomic
-def take_back(run: PlanRun) -> PlanRun:
+def take_back(run: PlanRun, *, by: Any) -> PlanRun:
     """Undo the last move by hand: its copy is put aside, and the plan it was made from is the one to look at."""
     if run.state != PlanRun.OFFERED or "follows" not in run.explained:
         raise Refusal(f"Plan {run.pk} holds no move by hand to take back.")
-    plans.refuse_plan(run)
+    plans.refuse_plan(run, by=by)
     return PlanRun.objects.get(pk=run.explained["follows"])
 
 

@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from inventory.models import Yarn
 from inventory.services import Foreseen
+from mill import changes
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning import cloth as cloth_room
@@ -198,12 +199,13 @@ def new_cloth(*, code: str, name: str, draft: SpecDraft, by: Any, note: str = ""
     cloth = Cloth(code=code.strip(), name=name.strip())
     _check_cloth(cloth)
     as_cloths(draft, cloth=cloth, revision=1)
+    changes.written_by(cloth, by)
     cloth.save()
     return _write(ClothSpec(cloth=cloth, revision=1, note=note, by=by), draft)
 
 
 @transaction.atomic
-def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool) -> Cloth:
+def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool, by: Any) -> Cloth:
     """Another code or name, or put away. The figures of its warps carry the name, so they are worked out again."""
     cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     open_lines = OrderLine.objects.open().filter(cloth=cloth).count()
@@ -216,6 +218,7 @@ def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool) -> Clot
     is_renamed = (cloth.code, cloth.name) != (code.strip(), name.strip())
     cloth.code, cloth.name, cloth.is_in_use = code.strip(), name.strip(), is_in_use
     _check_cloth(cloth)
+    changes.written_by(cloth, by)
     cloth.save(update_fields=["code", "name", "is_in_use"])
     if is_renamed:
         working_out.spec_changed(cloth)
@@ -282,20 +285,22 @@ def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "") -> 
 
 
 @transaction.atomic
-def add_colourway(cloth: Cloth, *, name: str, yarns: Mapping[str, Yarn]) -> Colourway:
+def add_colourway(cloth: Cloth, *, name: str, yarns: Mapping[str, Yarn], by: Any) -> Colourway:
     """One more colourway of the current revision, as it stands: nothing that is woven changes."""
     cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     current = _current(cloth)
     written = draft_of(current)
     draft = SpecDraft(written.columns, written.route, [ColourwayDraft(name.strip(), yarns)])
     as_cloths(draft, cloth=cloth, revision=current.revision)
-    colourway = Colourway.objects.create(cloth=cloth, name=name.strip())
+    colourway = Colourway(cloth=cloth, name=name.strip())
+    changes.written_by(colourway, by)
+    colourway.save(force_insert=True)
     _write_yarns(current, colourway, draft, yarns)
     return colourway
 
 
 @transaction.atomic
-def rename_colourway(colourway: Colourway, *, name: str) -> Colourway:
+def rename_colourway(colourway: Colourway, *, name: str, by: Any) -> Colourway:
     name = name.strip()
     if not name:
         raise Refusal(f"Colourway {colourway} needs a name.", field="name")
@@ -303,6 +308,7 @@ def rename_colourway(colourway: Colourway, *, name: str) -> Colourway:
     if others.exists():
         raise Refusal(f"Another colourway of {colourway.cloth.code} is called {name}.", field="name")
     colourway.name = name
+    changes.written_by(colourway, by)
     colourway.save(update_fields=["name"])
     return colourway
 
@@ -369,11 +375,12 @@ def _write(spec: ClothSpec, draft: SpecDraft) -> ClothSpec:
         for position, step in enumerate(draft.route, start=1)
     )
     written = {colourway.pk: colourway for colourway in spec.cloth.colourways.all()}
-    _rename(written, draft)
+    _rename(written, draft, by=spec.by)
     for drafted in draft.made:
         if drafted.colourway_id is None:
             colourway = Colourway(cloth=spec.cloth, name=drafted.name.strip())
             _full_clean(colourway)
+            changes.written_by(colourway, spec.by)
             colourway.save()
         else:
             colourway = written[drafted.colourway_id]
@@ -381,7 +388,7 @@ def _write(spec: ClothSpec, draft: SpecDraft) -> ClothSpec:
     return spec
 
 
-def _rename(written: Mapping[int, Colourway], draft: SpecDraft) -> None:
+def _rename(written: Mapping[int, Colourway], draft: SpecDraft, *, by: Any) -> None:
     drafted = {colourway.colourway_id: colourway.name.strip() for colourway in draft.made if colourway.colourway_id}
     renamed = [written[pk] for pk, name in drafted.items() if pk and written[pk].name != name]
     # By way of their numbers, so that two colourways can exchange their names.
@@ -390,6 +397,7 @@ def _rename(written: Mapping[int, Colourway], draft: SpecDraft) -> None:
     for colourway in renamed:
         colourway.name = drafted[colourway.pk]
         _full_clean(colourway)
+        changes.written_by(colourway, by)
         colourway.save(update_fields=["name"])
 
 

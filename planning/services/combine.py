@@ -435,7 +435,7 @@ def _accept(wanted: list[list[tuple[int, int]]], *, by: Any, includes_planned: b
     new = [
         warp_verbs.make_warp([Share(lines[pk], pieces) for pk, pieces in warp], by=by, stand=stand) for warp in wanted
     ]
-    rulings.made(wanted)
+    rulings.made(wanted, by=by)
     return new
 
 

@@ -90,7 +90,7 @@ def send(customer: Customer, pieces: Sequence[Piece], *, sent_on: date, by: Any,
             width_cm=piece.finished_width_cm,
             mass_g=piece.mass_g,
         )
-        change(piece, state=Piece.SENT)
+        change(piece, by=by, state=Piece.SENT)
         enter(piece, f"Sent to {customer}, {dispatch}.", by=by)
     lines_follow(piece.line_id for piece in locked if piece.line_id)
     return dispatch
@@ -110,7 +110,7 @@ def take_back(dispatch: Dispatch, *, why: str, by: Any) -> Dispatch:
     dispatch.taken_back_at, dispatch.taken_back_why = timezone.now(), why.strip()[:200]
     dispatch.save(update_fields=["taken_back_at", "taken_back_why"])
     for piece in pieces:
-        change(piece, state=Piece.READY)
+        change(piece, by=by, state=Piece.READY)
         enter(piece, f"{dispatch} is taken back: {why.strip()}", by=by)
     lines_follow(row.line_id for row in rows)
     return dispatch

@@ -2,9 +2,11 @@
 
 import hmac
 import secrets
+from typing import Any
 
 from django.db import transaction
 
+from mill import changes
 from mill.models import Mill
 
 SHED = "shed"
@@ -33,7 +35,9 @@ def opens(what: str, said: str) -> bool:
 
 
 @transaction.atomic
-def change_key() -> None:
+def change_key(*, by: Any) -> None:
     """From now on every feed has a new address, and the old ones answer nobody."""
     Mill.objects.get_or_create(pk=1)
-    Mill.objects.filter(pk=1).update(calendar_key=secrets.token_hex(16))
+    changes.update(
+        Mill.objects.filter(pk=1), by=by, why="New addresses of the calendars.", calendar_key=secrets.token_hex(16)
+    )

@@ -121,7 +121,7 @@ def put_in(
     )
     for row in rows:
         row.batch = batch
-        change(row.piece, state=Piece.FINISHING)
+        change(row.piece, by=by, state=Piece.FINISHING)
         enter(row.piece, f"Into {step}, {batch}.", by=by, worker=worker)
     BatchPiece.objects.bulk_create(rows)
     lines_follow(piece.line_id for piece in locked.values() if piece.line_id)
@@ -171,7 +171,7 @@ def undo_batch(batch: FinishingBatch, *, why: str, by: Any) -> None:
     for piece in lock_pieces(row.piece_id for row in rows):
         enter(piece, f"Not put into {batch.step} after all, {batch}: {why.strip()}", by=by)
         if not piece.steps.exclude(batch=batch).exists():
-            change(piece, state=Piece.GREY)
+            change(piece, by=by, state=Piece.GREY)
     lines = [row.piece.line_id for row in rows if row.piece.line_id]
     batch.delete()
     lines_follow(lines)

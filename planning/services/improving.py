@@ -70,7 +70,7 @@ def ask_without(loom: Loom, *, until: datetime, why: str, only_try: bool = False
         if only_try:
             payload["assumes"] = assuming.loom_stands(loom, why=why, starts_at=now, stops_at=until)
             return jobs.ask(TASK, payload, by=by)
-        write_down(Closure(name=why, loom=loom, starts_at=now, stops_at=until))
+        write_down(Closure(name=why, loom=loom, starts_at=now, stops_at=until), by=by)
         return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
 
 
@@ -96,7 +96,7 @@ def ask_with_late_yarn(delivery: Delivery, *, expected_on: date, only_try: bool 
             payload["assumes"] = assuming.yarn_is_late(delivery, expected_on=expected_on)
             return jobs.ask(TASK, payload, by=by)
         delivery.expected_on = expected_on
-        store.write_delivery(delivery=delivery, changed=["expected_on"])
+        store.write_delivery(delivery=delivery, changed=["expected_on"], by=by)
         return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
 
 

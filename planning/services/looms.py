@@ -15,7 +15,7 @@ Record = TypeVar("Record", bound=Loom | Reed | Beam | ShiftPattern | Closure | W
 
 
 @transaction.atomic
-def write_down(record: Record, *, by: Any = None) -> Record:
+def write_down(record: Record, *, by: Any) -> Record:
     """Save a new or changed record of the shed, and ask for the figures that follow from it."""
     try:
         record.full_clean()
@@ -46,7 +46,7 @@ def _closure_changed(closure: Closure) -> None:
 
 
 @transaction.atomic
-def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Loom, *, by: Any = None) -> None:
+def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Loom, *, by: Any) -> None:
     """Take a record out of the book, when nothing stands on it."""
     name = str(record)
     if isinstance(record, Closure):
@@ -63,7 +63,7 @@ def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine |
 
 
 @transaction.atomic
-def hold_loom(loom: Loom, *, reason: str, by: Any = None) -> None:
+def hold_loom(loom: Loom, *, reason: str, by: Any) -> None:
     """Nothing new is planned on it until it is let go; what hangs on it stays."""
     if not reason.strip():
         raise Refusal(f"Say why loom {loom.code} is held, so that the next shift knows.", field="reason")
@@ -72,7 +72,7 @@ def hold_loom(loom: Loom, *, reason: str, by: Any = None) -> None:
 
 
 @transaction.atomic
-def let_go(loom: Loom, *, by: Any = None) -> None:
+def let_go(loom: Loom, *, by: Any) -> None:
     changes.update(Loom.objects.filter(pk=loom.pk), by=by, is_held=False, held_reason="")
 
 

@@ -13,6 +13,7 @@ from django.db import transaction
 from django.db.models import Max, Sum
 from django.utils import timezone
 
+from mill import changes
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.finishing import route_shrink_pct
@@ -77,9 +78,10 @@ def entered_before(key: str) -> Piece | None:
     return entry.piece if entry else None
 
 
-def change(piece: Piece, **columns: Any) -> Piece:
+def change(piece: Piece, *, by: Any, **columns: Any) -> Piece:
     for name, value in columns.items():
         setattr(piece, name, value)
+    changes.written_by(piece, by)
     piece.save(update_fields=sorted(columns))
     return piece
 
@@ -144,7 +146,7 @@ def cut_piece(
     last = part or warp.parts.select_related("spec__cloth").order_by("-position").first()
     assert last is not None, "a warp that weaves has parts"
     figures = figures_of(warp)
-    piece = Piece.objects.create(
+    piece = Piece(
         number=f"{warp.number}-{cut}",
         spec=last.spec,
         warp=warp,
@@ -157,6 +159,8 @@ def cut_piece(
         picks=picks_of(length_m, last.spec.loom_picks_per_cm),
         note=note[:200],
     )
+    changes.written_by(piece, by)
+    piece.save(force_insert=True)
     where = f"for {part.line}" if part else "beyond what is on the warp, for no line yet"
     enter(piece, f"Cut off {warp}, {length_m} m, {where}.", by=by, worker=worker, key=key)
     reckon_picks(warp, by=by)
@@ -187,6 +191,7 @@ def take_back_cut(piece: Piece, *, why: str, by: Any, worker: Worker | None = No
         raise Refusal(f"Piece {piece} has been perched or finished already. Correct its figures instead.")
     line_id = piece.line_id
     PieceEntry.objects.filter(piece=piece).delete()
+    changes.written_by(piece, by, why=why)
     piece.delete()
     reckon_picks(warp, by=by)
     if line_id:
@@ -205,7 +210,7 @@ def correct_length(piece: Piece, *, grey_length_m: Decimal, why: str, by: Any, w
     if grey_length_m <= 0:
         raise Refusal(f"A piece of {grey_length_m} m can't be: write more than 0.", field="grey_length_m")
     was = piece.grey_length_m
-    change(piece, grey_length_m=grey_length_m, picks=picks_of(grey_length_m, piece.spec.loom_picks_per_cm))
+    change(piece, by=by, grey_length_m=grey_length_m, picks=picks_of(grey_length_m, piece.spec.loom_picks_per_cm))
     enter(piece, f"Grey length corrected from {was} m to {grey_length_m} m: {why.strip()}", by=by, worker=worker)
     if piece.warp:
         reckon_picks(piece.warp, by=by)
@@ -235,6 +240,7 @@ def perch_grey(
             raise Refusal(f"The piece can't measure {value} {unit}: write more than 0.", field=name)
     change(
         piece,
+        by=by,
         grey_length_m=length_m,
         grey_width_cm=width_cm,
         mending_min=mending_min,
@@ -268,7 +274,7 @@ def mend(
         raise Refusal(f"{minutes} minutes of mending can't be: write 1 or more.", field="minutes")
     PieceMend.objects.create(piece=piece, minutes=minutes, on=timezone.localdate(), worker=worker, key=key)
     if is_mended or mended_min(piece) > piece.mending_min:
-        change(piece, mending_min=mended_min(piece))
+        change(piece, by=by, mending_min=mended_min(piece))
     enter(piece, f"Mended {minutes} min, {mending_left_min(piece)} min left.", by=by, worker=worker)
     return piece
 
@@ -297,7 +303,7 @@ def write_faults(piece: Piece, faults: Sequence[Fault], *, by: Any, worker: Work
         PieceFault(piece=piece, at_m=f.at_m, length_mm=f.length_mm, is_hole=f.is_hole, name=f.name[:60]) for f in faults
     )
     points = piece_points(faults)
-    change(piece, points=points)
+    change(piece, by=by, points=points)
     enter(piece, f"{len(faults)} faults, {points} points.", by=by, worker=worker)
     return piece
 
@@ -324,6 +330,7 @@ def measure(
         raise Refusal(f"Piece {piece} is still in {in_batch.batch}. Take the batch out first.")
     change(
         piece,
+        by=by,
         finished_length_m=length_m,
         finished_width_cm=width_cm,
         mass_g=mass_g,
@@ -368,17 +375,17 @@ def judge(
             raise Refusal(f"Piece {piece} has {left} min to mend yet. Mend it, or write that it is mended.")
         if verdict == Piece.PASS and not why.strip():
             _within_limit(piece)
-        change(piece, verdict=verdict, state=Piece.READY, line_id=line_id if verdict == Piece.PASS else None)
+        change(piece, by=by, verdict=verdict, state=Piece.READY, line_id=line_id if verdict == Piece.PASS else None)
     elif verdict == Piece.MEND_AGAIN:
         if mending_min < 1:
             raise Refusal("Say how many minutes of mending it takes: 1 or more.", field="mending_min")
-        change(piece, verdict=verdict, state=Piece.FINISHING, mending_min=mended_min(piece) + mending_min)
+        change(piece, by=by, verdict=verdict, state=Piece.FINISHING, mending_min=mended_min(piece) + mending_min)
     elif verdict == Piece.RE_FINISH:
         if not piece.spec.route_steps.filter(position__gte=from_step).exists():
             raise Refusal(
                 f"The route of {piece.spec} has no step {from_step}. Choose one that it has.", field="from_step"
             )
-        change(piece, verdict=verdict, state=Piece.FINISHING, round=piece.round + 1, round_from=from_step)
+        change(piece, by=by, verdict=verdict, state=Piece.FINISHING, round=piece.round + 1, round_from=from_step)
     else:
         raise Refusal(f"{verdict!r} is no verdict. Say pass, second, mend again or re-finish.", field="verdict")
     said = {Piece.RE_FINISH: f" from step {from_step}", Piece.MEND_AGAIN: f", {mending_min} min"}.get(verdict, "")
@@ -433,7 +440,7 @@ def allocate(piece: Piece, line: OrderLine | None, *, by: Any, why: str = "") ->
             )
         if line.state in (OrderLine.CALLED_OFF, OrderLine.SENT):
             raise Refusal(f"Line {line} is {line.state}. Choose a line that is open.", field="line")
-    change(piece, line=line)
+    change(piece, by=by, line=line)
     enter(piece, f"Put to {line or 'no line'} instead of {was or 'none'}. {why}".strip(), by=by)
     lines_follow([row.pk for row in (was, line) if row])
     return piece

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from mill import changes
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.list_rules import orders
@@ -200,7 +201,7 @@ def _slots(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
 
 
 @transaction.atomic
-def put_in_force(run: PlanRun, *, by: Any = None) -> PlanRun:
+def put_in_force(run: PlanRun, *, by: Any) -> PlanRun:
     """Make an offered plan the one that counts. What it moves is worked out again: tails, days of demand, tickets."""
     # All that are offered, not this one alone: the second of two planners waits here, then reads what the first did.
     waiting = PlanRun.objects.select_for_update().filter(state__in=[PlanRun.OFFERED, PlanRun.IN_FORCE])
@@ -227,16 +228,17 @@ def put_in_force(run: PlanRun, *, by: Any = None) -> PlanRun:
             raise Refusal(
                 f"{slot.warp} hangs in loom {hangs_on} now; plan {run.pk} has it on loom {slot.loom}. Make a new plan."
             )
-    _bring_along(run)
+    _bring_along(run, by=by)
     before = {slot.warp_id: _place(slot) for old in in_force for slot in old.slots.all()}
     after = {slot.warp_id: _place(slot) for slot in run.slots.all()}
     PlanRun.objects.filter(pk__in=[old.pk for old in in_force]).update(state=PlanRun.OVERTAKEN)
     # The steps that led to a plan by hand are done with once it counts.
-    PlanRun.objects.filter(pk__in=run.explained.get("steps", []), state=PlanRun.OFFERED).update(state=PlanRun.REFUSED)
+    steps = PlanRun.objects.filter(pk__in=run.explained.get("steps", []), state=PlanRun.OFFERED)
+    steps.update(state=PlanRun.REFUSED, decided_by=changes.person(by), decided_at=timezone.now())
     run.state = PlanRun.IN_FORCE
-    run.in_force_from = timezone.now()
-    run.by = run.by or by
-    run.save(update_fields=["state", "in_force_from", "by"])
+    run.in_force_from = run.decided_at = timezone.now()
+    run.decided_by = changes.person(by)
+    run.save(update_fields=["state", "in_force_from", "decided_by", "decided_at"])
     moved = {pk for pk in before.keys() | after.keys() if before.get(pk) != after.get(pk)}
     working_out.plan_changed(warps=moved)
     return run
@@ -260,21 +262,21 @@ def refuse_overtaken(run: PlanRun, in_force: PlanRun, *, what: str) -> None:
 
 
 def _by_whom(run: PlanRun) -> str:
-    return f" by {run.by.get_full_name() or run.by.get_username()}" if run.by else ""
+    return f" by {run.decided_by.get_full_name() or run.decided_by.get_username()}" if run.decided_by else ""
 
 
-def _bring_along(run: PlanRun) -> None:
+def _bring_along(run: PlanRun, *, by: Any) -> None:
     """What a plan only thought of becomes so with it: pins of moves by hand, a loom that stands, yarn that is late."""
     looms = Loom.objects.in_bulk(run.explained.get("pins", {}).values(), field_name="code")
     for number, code in run.explained.get("pins", {}).items():
         warp = Warp.objects.filter(number=number).first()
         if warp and warp.state not in (*IN_LOOM, Warp.WOVEN_OUT) and code in looms:
-            pin_warp(warp, loom=looms[code])
-    assuming.write_down_what_was(run.explained.get("assumes"))
+            pin_warp(warp, loom=looms[code], by=by)
+    assuming.write_down_what_was(run.explained.get("assumes"), by=by)
 
 
 @transaction.atomic
-def bring_back(run: PlanRun, *, by: Any = None, now: datetime | None = None) -> PlanRun:
+def bring_back(run: PlanRun, *, by: Any, now: datetime | None = None) -> PlanRun:
     """Put an overtaken plan back in force: its orders on the looms, timed afresh from this minute.
 
     Warps woven out since are done; warps that are new since come last on the loom that harms them least. Raises
@@ -334,16 +336,18 @@ def _place(slot: Slot) -> tuple[object, ...]:
 
 
 @transaction.atomic
-def refuse_plan(run: PlanRun) -> None:
+def refuse_plan(run: PlanRun, *, by: Any) -> None:
     """Put an offered plan aside; it stays in the book."""
-    changed = PlanRun.objects.filter(pk=run.pk, state=PlanRun.OFFERED).update(state=PlanRun.REFUSED)
+    changed = PlanRun.objects.filter(pk=run.pk, state=PlanRun.OFFERED).update(
+        state=PlanRun.REFUSED, decided_by=changes.person(by), decided_at=timezone.now()
+    )
     if not changed:
         run.refresh_from_db()
         raise Refusal(f"Plan {run.pk} is {run.state}; only one that is offered can be put aside.")
 
 
 @transaction.atomic
-def pin_warp(warp: Warp, *, loom: Loom | None, starts_at: datetime | None = None) -> None:
+def pin_warp(warp: Warp, *, loom: Loom | None, by: Any, starts_at: datetime | None = None) -> None:
     """The planner's word: on this loom, and from this moment if one is said; None takes the pin out."""
     warp = Warp.objects.select_for_update(of=("self",), no_key=True).get(pk=warp.pk)
     if warp.state in (*IN_LOOM, Warp.WOVEN_OUT):
@@ -362,6 +366,7 @@ def pin_warp(warp: Warp, *, loom: Loom | None, starts_at: datetime | None = None
         if starts_at:
             _check_open(loom, starts_at)
     warp.pin_loom, warp.pin_starts_at = loom, starts_at
+    changes.written_by(warp, by)
     warp.save(update_fields=["pin_loom", "pin_starts_at"])
 
 

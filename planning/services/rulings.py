@@ -11,6 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from mill import changes
 from mill.refusal import Refusal
 from planning.models import OrderLine, Ruling, RulingPart, WarpPart
 from planning.services import warps
@@ -84,18 +85,21 @@ def refuse(parts: Parts, *, by: Any) -> Ruling:
 
 
 @transaction.atomic
-def take_back(pk: int) -> None:
+def take_back(pk: int, *, by: Any) -> None:
     """Unlock a proposal, or let its lines be proposed together again."""
-    taken, _ = Ruling.objects.filter(pk=pk).delete()
-    if not taken:
+    ruling = Ruling.objects.select_for_update().filter(pk=pk).first()
+    if ruling is None:
         raise Refusal("This was taken back already, or its warp has been made. Look at the proposals as they are now.")
+    changes.written_by(ruling, by)
+    ruling.delete()
 
 
-def made(wanted: Collection[Parts]) -> None:
+def made(wanted: Collection[Parts], *, by: Any) -> None:
     """The warps of these parts are made, in the caller's transaction: their locks have done what they were for."""
     of = {tuple(sorted(parts)) for parts in wanted}
     for ruling in standing():
         if ruling.kind == Ruling.TOGETHER and tuple(sorted(parts_of(ruling))) in of:
+            changes.written_by(ruling, by, why="Its warp is made.")
             ruling.delete()
 
 
@@ -168,6 +172,8 @@ def _on(lines: Iterable[int]) -> list[Ruling]:
 
 
 def _write(kind: str, parts: Parts, *, by: Any) -> Ruling:
-    ruling = Ruling.objects.create(kind=kind, by=by, made_at=timezone.now())
+    ruling = Ruling(kind=kind, by=by, made_at=timezone.now())
+    changes.written_by(ruling, by)
+    ruling.save(force_insert=True)
     RulingPart.objects.bulk_create(RulingPart(ruling=ruling, line_id=pk, pieces=pieces) for pk, pieces in parts)
     return ruling

@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Max
 from django.utils import timezone
 
+from mill import changes
 from mill.refusal import Refusal
 from planning.models import JobTicket, PlanRun, Slot, Warp, WarpHold, WarpYarn
 from planning.services import working_out
@@ -177,14 +178,15 @@ def issue_tickets_of(day: date, *, by: Any) -> tuple[list[JobTicket], list[str]]
 
 
 @transaction.atomic
-def withdraw_ticket(ticket: JobTicket, *, why: str) -> JobTicket:
+def withdraw_ticket(ticket: JobTicket, *, why: str, by: Any) -> JobTicket:
     """Take a ticket out of use; it stays in the book and says so when it is opened."""
     ticket = JobTicket.objects.select_for_update().get(pk=ticket.pk)
     if not why.strip():
         raise Refusal(f"Say why ticket {ticket.number} is withdrawn: somebody may still hold it.", field="why")
     if ticket.withdrawn_at is None:
         ticket.withdrawn_at, ticket.withdrawn_why = timezone.now(), why.strip()[:200]
-        ticket.save(update_fields=["withdrawn_at", "withdrawn_why"])
+        ticket.withdrawn_by = changes.person(by)
+        ticket.save(update_fields=["withdrawn_at", "withdrawn_why", "withdrawn_by"])
     return ticket
 
 

@@ -453,7 +453,7 @@ def board_take_back(request: HttpRequest, pk: int) -> HttpResponse:
     leaf = leaf_of({**request.POST.dict(), "plan": str(pk)})
     assert leaf is not None
     try:
-        before = board.take_back(leaf.run)
+        before = board.take_back(leaf.run, by=request.user)
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return redirect(leaf.address())
@@ -476,7 +476,7 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
         try:
             match request.POST.get("act"):
                 case "unpin":
-                    plans.pin_warp(warp, loom=None)
+                    plans.pin_warp(warp, loom=None, by=request.user)
                     messages.success(request, f"The pin of {warp} is taken out: the next plan may put it elsewhere.")
                 case "move":
                     if run is None:
@@ -489,7 +489,7 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
                 case _:
                     if loom is None:
                         raise Refusal("Choose the loom to pin it to.", field="loom")
-                    plans.pin_warp(warp, loom=loom, starts_at=starts_at)
+                    plans.pin_warp(warp, loom=loom, starts_at=starts_at, by=request.user)
                     messages.success(request, f"{warp} is pinned to loom {loom}: the next plan keeps to it.")
             return redirect("warp_place", number=number)
         except Refusal as refusal:

@@ -575,7 +575,7 @@ def cloth_edit(request: HttpRequest, code: str) -> HttpResponse:
     form = ClothForm(request.POST or None, instance=own)
     if request.method == "POST" and form.is_valid():
         try:
-            changed = cloths.change_cloth(get_object_or_404(Cloth, pk=own.pk), **form.cleaned_data)
+            changed = cloths.change_cloth(get_object_or_404(Cloth, pk=own.pk), by=request.user, **form.cleaned_data)
         except Refusal as refusal:
             form.add_error(refusal.field, refusal.message)
         else:
@@ -599,7 +599,7 @@ def colourway_new(request: HttpRequest, code: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         said = form.said()
         try:
-            colourway = cloths.add_colourway(own, name=said["name"], yarns=said["yarns"])
+            colourway = cloths.add_colourway(own, name=said["name"], yarns=said["yarns"], by=request.user)
         except Refusal as refusal:
             name = (refusal.field or "").rpartition(".")[2]
             form.add_error(name if name in form.fields else None, refusal.message)
@@ -620,7 +620,9 @@ def colourway_rename(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     form = ColourwayNameForm(request.POST or None, instance=colourway)
     if request.method == "POST" and form.is_valid():
         try:
-            cloths.rename_colourway(get_object_or_404(Colourway, pk=pk), name=form.cleaned_data["name"])
+            cloths.rename_colourway(
+                get_object_or_404(Colourway, pk=pk), name=form.cleaned_data["name"], by=request.user
+            )
         except Refusal as refusal:
             form.add_error(refusal.field, refusal.message)
         else:

@@ -177,7 +177,7 @@ def _rule(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpResponse
     """Lock or refuse one warp of the sheet, or take such a word back. None when that can't be: the sheet stays."""
     try:
         if (pk := request.POST.get("take_back", "")).isdecimal():
-            rulings.take_back(int(pk))
+            rulings.take_back(int(pk), by=request.user)
             messages.success(request, "Taken back: what it held is proposed anew.")
             return redirect(request.get_full_path())
         kind = "lock" if "lock" in request.POST else "refuse"

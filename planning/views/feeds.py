@@ -113,7 +113,7 @@ def _event(uid: str, summary: str, starts_at: datetime, stops_at: datetime) -> E
 @require_POST
 @room("looms")
 def feeds_renew(request: HttpRequest) -> HttpResponse:
-    feeds.change_key()
+    feeds.change_key(by=request.user)
     messages.success(request, "The calendars have new addresses. Whoever had the old ones must be given the new.")
     return redirect("looms")
 

@@ -301,14 +301,14 @@ def plan_work(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @room("looms")
 def plan_stop(request: HttpRequest, pk: int) -> HttpResponse:
-    jobs.stop(get_object_or_404(Job, pk=pk, task=improving.TASK))
+    jobs.stop(get_object_or_404(Job, pk=pk, task=improving.TASK), by=request.user)
     return redirect("plan_work", pk=pk)
 
 
 @require_GET
 @room("looms")
 def plan(request: HttpRequest, pk: int) -> HttpResponse:
-    run = get_object_or_404(PlanRun.objects.select_related("by", "base"), pk=pk)
+    run = get_object_or_404(PlanRun.objects.select_related("by", "decided_by", "base"), pk=pk)
     in_force = plan_in_force()
     before = {slot.warp_id: slot for slot in in_force.slots.select_related("loom")} if in_force else {}
     slots = list(run.slots.select_related("warp", "loom").prefetch_related(with_parts()))
@@ -427,7 +427,7 @@ def plan_decide(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         match request.POST.get("act"):
             case "refuse":
-                plans.refuse_plan(run)
+                plans.refuse_plan(run, by=request.user)
                 messages.success(request, f"Plan {pk} is put aside.")
                 return redirect(then) if then == "board" else redirect("plan", pk=pk)
             case "bring back":

@@ -347,7 +347,7 @@ def ticket_issue(request: HttpRequest, number: int) -> HttpResponse:
 @room("tickets")
 def ticket_withdraw(request: HttpRequest, number: int) -> HttpResponse:
     try:
-        tickets.withdraw_ticket(_ticket(number), why=request.POST.get("why", ""))
+        tickets.withdraw_ticket(_ticket(number), why=request.POST.get("why", ""), by=request.user)
         messages.success(request, f"Ticket {number} is withdrawn.")
     except Refusal as refusal:
         messages.error(request, refusal.message)

@@ -23,7 +23,7 @@ def mill(transactional_db):
     make_busy_mill(looms=3, warps=9, cloths=2, starts=timezone.localdate())
     # A loom too narrow for any of them.
     Loom.objects.filter(code="3").update(reed_space_cm=100, kind="Narrow loom")
-    return plans.put_in_force(plans.make_plan())
+    return plans.put_in_force(plans.make_plan(), by=None)
 
 
 def bar(page, number):

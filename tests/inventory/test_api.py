@@ -38,7 +38,7 @@ def test_the_api_is_closed_to_who_has_not_signed_in(client):
 
 def test_a_yarn_is_read_with_its_fibres(desk):
     yarn = make_yarn(code="P1", supplier=make_supplier(code="ALD"))
-    services.write_yarn(yarn=yarn, changed=[], shares={make_fibre(name="wool"): 100})
+    services.write_yarn(yarn=yarn, by=None, changed=[], shares={make_fibre(name="wool"): 100})
     make_yarn(code="M2", is_in_use=False)
     (row,) = got(desk, "yarns/", code="P1")["results"]
     assert (row["code"], row["supplier"], row["count_tex"]) == ("P1", "ALD", "125.0000")

@@ -106,7 +106,7 @@ def test_a_claim_is_made_once_and_keeps_its_sums(delivery):
         claimed(delivery, invoiced_g=32_000)
     yarn = delivery.yarn
     yarn.regain_pct = D("18.25")
-    services.write_yarn(yarn=yarn, changed=["regain_pct"], shares={})
+    services.write_yarn(yarn=yarn, by=None, changed=["regain_pct"], shares={})
     claim.refresh_from_db()
     assert (claim.agreed_regain_pct, claim.due_g) == (17, 29_947), "what was agreed later changes no claim"
     assert claimed(delivery, key="k2").number == 2
@@ -132,16 +132,18 @@ def test_the_database_keeps_the_difference(delivery):
     ],
 )
 def test_a_claim_goes_and_is_answered(delivery, allowed_g, said):
-    claim = services.send_claim(claim=claimed(delivery), sent_on=in_days(0))
+    claim = services.send_claim(by=None, claim=claimed(delivery), sent_on=in_days(0))
     assert claim.said == "sent, not answered yet"
-    assert services.send_claim(claim=claim, sent_on=in_days(0)).sent_on == in_days(0)
+    assert services.send_claim(by=None, claim=claim, sent_on=in_days(0)).sent_on == in_days(0)
     for _ in range(2):
-        claim = services.answer_claim(claim=claim, answered_on=in_days(0), allowed_g=allowed_g, answer="Credit note 9.")
+        claim = services.answer_claim(
+            by=None, claim=claim, answered_on=in_days(0), allowed_g=allowed_g, answer="Credit note 9."
+        )
     assert claim.said.replace("\u202f", "") == said
     for late in (
-        lambda: services.answer_claim(claim=claim, answered_on=in_days(0), allowed_g=7),
-        lambda: services.send_claim(claim=claim, sent_on=in_days(0)),
-        lambda: services.drop_claim(claim=claim, answer="enough"),
+        lambda: services.answer_claim(by=None, claim=claim, answered_on=in_days(0), allowed_g=7),
+        lambda: services.send_claim(by=None, claim=claim, sent_on=in_days(0)),
+        lambda: services.drop_claim(by=None, claim=claim, answer="enough"),
     ):
         with pytest.raises(Refusal, match="Make another claim, if there is cause"):
             late()
@@ -150,13 +152,13 @@ def test_a_claim_goes_and_is_answered(delivery, allowed_g, said):
 def test_what_a_supplier_can_not_say_is_refused(delivery):
     claim = claimed(delivery)
     with pytest.raises(Refusal, match="can't allow") as refused:
-        services.answer_claim(claim=claim, answered_on=in_days(0), allowed_g=1_054)
+        services.answer_claim(by=None, claim=claim, answered_on=in_days(0), allowed_g=1_054)
     assert refused.value.field == "allowed_g"
     with pytest.raises(Refusal, match="Write a day between them"):
-        services.send_claim(claim=claim, sent_on=in_days(1))
+        services.send_claim(by=None, claim=claim, sent_on=in_days(1))
     with pytest.raises(Refusal, match="Say why Claim 1 is dropped"):
-        services.drop_claim(claim=claim, answer=" ")
-    assert services.drop_claim(claim=claim, answer="Too little to follow up.").said == "dropped"
+        services.drop_claim(by=None, claim=claim, answer=" ")
+    assert services.drop_claim(by=None, claim=claim, answer="Too little to follow up.").said == "dropped"
 
 
 def test_an_audit_works_a_claim_out_again(delivery):

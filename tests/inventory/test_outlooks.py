@@ -39,7 +39,7 @@ def test_an_outlook_is_the_sheet_worked_by_hand():
         make_demand(yarn=yarn, on=in_days(day), grams=grams, label=label)
     make_delivery(yarn=yarn, ordered_g=25_000, expected_on=in_days(7), number="D7")
     services.write_delivery(
-        delivery=make_delivery(yarn=yarn, ordered_g=50_000, expected_on=in_days(15), number="D8"), changed=[]
+        by=None, delivery=make_delivery(yarn=yarn, ordered_g=50_000, expected_on=in_days(15), number="D8"), changed=[]
     )
     worked = outlook(yarn)
     assert (worked.on_hand_g, worked.held_g, worked.incoming_g, worked.demand_g) == (40_000, 0, 75_000, 68_000)
@@ -75,7 +75,7 @@ def test_what_has_come_of_a_delivery_is_not_expected_again():
     services.reverse(movement=lot.movements.get(), reason="not ours", by=None)
     assert outlook(yarn).incoming_g == 5_000
     delivery.is_closed = True
-    services.write_delivery(delivery=delivery, changed=["is_closed"])
+    services.write_delivery(by=None, delivery=delivery, changed=["is_closed"])
     assert outlook(yarn).incoming_g == 0
 
 
@@ -210,19 +210,19 @@ def test_a_yarns_fibres_come_to_the_whole():
     wool, nylon = make_fibre(name="wool"), make_fibre(name="nylon", is_protein=False)
     yarn = make_yarn(code="P1", name="Peat")
     with pytest.raises(Refusal, match=r"^The fibres of P1 Peat come to 95 %, not to 100 %\. Change a share"):
-        services.write_yarn(yarn=yarn, changed=[], shares={wool: Decimal(80), nylon: Decimal(15)})
-    services.write_yarn(yarn=yarn, changed=[], shares={wool: Decimal(80), nylon: Decimal(20)})
-    services.write_yarn(yarn=yarn, changed=[], shares={wool: Decimal(100)})
+        services.write_yarn(yarn=yarn, by=None, changed=[], shares={wool: Decimal(80), nylon: Decimal(15)})
+    services.write_yarn(yarn=yarn, by=None, changed=[], shares={wool: Decimal(80), nylon: Decimal(20)})
+    services.write_yarn(yarn=yarn, by=None, changed=[], shares={wool: Decimal(100)})
     assert list(yarn.shares.values_list("fibre__name", "share_pct")) == [("wool", Decimal(100))]
 
 
 def test_a_changed_count_asks_for_the_warps_that_use_it_and_a_changed_supplier_does_not():
     yarn = make_yarn()
     yarn.supplier = make_supplier()
-    services.write_yarn(yarn=yarn, changed=["supplier"], shares={})
+    services.write_yarn(yarn=yarn, by=None, changed=["supplier"], shares={})
     assert not Job.objects.filter(task=services.YARN_CHANGED).exists()
     yarn.count_tex = Decimal(200)
-    services.write_yarn(yarn=yarn, changed=["count_tex"], shares={})
+    services.write_yarn(yarn=yarn, by=None, changed=["count_tex"], shares={})
     assert Job.objects.get(task=services.YARN_CHANGED).payload == {"yarn": yarn.pk}
 
 
@@ -230,9 +230,9 @@ def test_only_what_was_changed_is_written():
     yarn = make_yarn(name="Peat")
     stale = type(yarn).objects.get(pk=yarn.pk)
     yarn.name = "Moss"
-    services.write_yarn(yarn=yarn, changed=["name"], shares={})
+    services.write_yarn(yarn=yarn, by=None, changed=["name"], shares={})
     stale.min_order_g = 500
-    services.write_yarn(yarn=stale, changed=["min_order_g"], shares={})
+    services.write_yarn(yarn=stale, by=None, changed=["min_order_g"], shares={})
     yarn.refresh_from_db()
     assert (yarn.name, yarn.min_order_g) == ("Moss", 500)
     assert yarn.history.count() == 3
@@ -244,7 +244,7 @@ def test_a_suppliers_lead_time_moves_the_day_to_order():
     make_demand(yarn=yarn, on=in_days(30), grams=500)
     assert outlook(yarn).order_by == in_days(20)
     supplier.lead_time_days = 25
-    services.write_record(row=supplier, changed=["lead_time_days"])
+    services.write_record(row=supplier, by=None, changed=["lead_time_days"])
     assert outlook(yarn).order_by == in_days(5)
 
 
@@ -256,7 +256,7 @@ def test_a_delivery_that_has_begun_to_come_keeps_its_yarn():
         Refusal,
         match=r"^Delivery D7 has brought 1 lot of P1 Peat: it can't be of M2 Moss\. Write another delivery\.$",
     ):
-        services.write_delivery(delivery=delivery, changed=["yarn"])
+        services.write_delivery(by=None, delivery=delivery, changed=["yarn"])
 
 
 def test_a_number_given_twice_is_refused_in_words():
@@ -264,4 +264,4 @@ def test_a_number_given_twice_is_refused_in_words():
     twice = make_delivery(number="D8")
     twice.number = "D7"
     with pytest.raises(Refusal, match=r"^Number: Delivery with this Number already exists\.$"):
-        services.write_delivery(delivery=twice, changed=["number"])
+        services.write_delivery(by=None, delivery=twice, changed=["number"])

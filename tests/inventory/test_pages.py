@@ -642,7 +642,7 @@ def test_a_change_of_a_record_needs_no_key(desk):
 def test_the_store_says_what_is_due_what_is_barred_and_who_to_ask(desk):
     wool = make_fibre()
     yarn = make_yarn(code="P1", name="Peat")
-    services.write_yarn(yarn=yarn, changed=[], shares={wool: Decimal(100)})
+    services.write_yarn(yarn=yarn, by=None, changed=[], shares={wool: Decimal(100)})
     dark = make_place(code="B2", is_dark=True)
     make_trap(code="T1", place=dark, lure_renewed_on=in_days(-60))
     make_trap(code="T2", place=dark, lure_renewed_on=in_days(-60), is_hung=False)

@@ -136,7 +136,7 @@ def test_a_burst_of_changes_from_many_hands_is_one_job():
 
     def save(n):
         delivery.expected_on = timezone.localdate() + timedelta(n)
-        services.write_delivery(delivery=delivery, changed=["expected_on"])
+        services.write_delivery(by=None, delivery=delivery, changed=["expected_on"])
 
     at_once(*(lambda n=n: save(n) for n in range(1, 9)))
     assert Job.objects.filter(task=services.REWORK_OUTLOOKS).count() == 1

@@ -13,11 +13,22 @@ from django.utils import timezone
 
 from inventory import services as store
 from inventory.models import Place, Supplier, YarnLot
-from mill import changes
-from mill.models import Change, Mill
-from planning.models import Beam, Closure, Customer, Loom, ShiftPattern
-from planning.services import importing, looms
-from tests.make import make_customer, make_loom, make_lot
+from mill import changes, jobs
+from mill.models import Change, Job, Mill
+from planning.models import Beam, Closure, Customer, Loom, PlanRun, ShiftPattern
+from planning.services import cloths, feeds, importing, improving, looms, pieces, plans, rulings, tickets
+from tests.make import (
+    make_customer,
+    make_delivery,
+    make_line,
+    make_loom,
+    make_lot,
+    make_spec,
+    make_ticket,
+    make_warp,
+    make_yarn,
+)
+from tests.planning.floor_walk import cut, weaving_warp
 
 
 def account(record, **only):
@@ -98,10 +109,104 @@ def mill_valued(planner):
     return looms.write_down(mill, by=planner)
 
 
-@pytest.mark.parametrize("verb", [held, let_go, moved, quarantined, closed, mill_valued])
+def supplier_written(planner):
+    return store.write_record(row=Supplier(code="LOAN", name="Loanhead"), changed=[], by=planner)
+
+
+def yarn_written(planner):
+    yarn = make_yarn()
+    yarn.name = "Sedge"
+    return store.write_yarn(yarn=yarn, changed=["name"], shares={}, by=planner)
+
+
+def delivery_written(planner):
+    delivery = make_delivery()
+    delivery.is_closed = True
+    return store.write_delivery(delivery=delivery, changed=["is_closed"], by=planner)
+
+
+def triggers_written(planner):
+    mill = Mill.the_one()
+    mill.save()
+    mill.store_inspect_days = 9
+    store.write_triggers(mill=mill, changed=["store_inspect_days"], by=planner)
+    return mill
+
+
+def claim_dropped(planner):
+    delivery = make_delivery()
+    lot = make_lot(yarn=delivery.yarn, grams=9000, delivery=delivery)
+    weighed = {lot.pk: (9000, Decimal(17))}
+    claim = store.make_claim(delivery=delivery, invoiced_g=10_000, weighed=weighed, by=None)
+    return store.drop_claim(claim=claim, answer="Too little.", by=planner)
+
+
+def cloth_put_away(planner):
+    cloth = make_spec().cloth
+    return cloths.change_cloth(cloth, code=cloth.code, name="Another name", is_in_use=False, by=planner)
+
+
+def colourway_added(planner):
+    spec = make_spec()
+    yarns = {entry.letter: make_yarn() for entry in spec.colourway_yarns.all()}
+    return cloths.add_colourway(spec.cloth, name="Slate", yarns=yarns, by=planner)
+
+
+def colourway_renamed(planner):
+    return cloths.rename_colourway(make_spec().cloth.colourways.get(), name="Slate", by=planner)
+
+
+def pinned(planner):
+    warp = make_warp()
+    plans.pin_warp(warp, loom=make_loom(), by=planner)
+    return warp
+
+
+def calendars_renewed(planner):
+    mill = Mill.the_one()
+    mill.save()
+    feeds.change_key(by=planner)
+    return mill
+
+
+def ruled(planner):
+    return rulings.refuse([(make_line().pk, 1), (make_line().pk, 1)], by=planner)
+
+
+def ruling_taken_back(planner):
+    ruling = ruled(None)
+    rulings.take_back(ruling.pk, by=planner)
+    return ruling
+
+
+def piece_perched(planner):
+    piece = cut(weaving_warp(None), None)
+    size = {"length_m": Decimal(64), "width_cm": Decimal(160)}
+    return pieces.perch_grey(piece, **size, mending_min=0, by=planner)
+
+
+VERBS = [held, let_go, moved, quarantined, closed, mill_valued, supplier_written, yarn_written, delivery_written]
+VERBS += [triggers_written, claim_dropped, cloth_put_away, colourway_added, colourway_renamed, pinned]
+VERBS += [calendars_renewed, ruled, ruling_taken_back, piece_perched]
+
+
+@pytest.mark.parametrize("verb", VERBS)
 def test_a_verb_leaves_a_line_with_its_person(planner, verb):
     last = account(verb(planner))[-1]
     assert last.by == planner
+
+
+def test_what_is_decided_of_a_ticket_a_plan_and_a_job_names_its_person(planner):
+    ticket = tickets.withdraw_ticket(make_ticket(make_warp()), why="wrong customer", by=planner)
+    assert ticket.withdrawn_by == planner
+    run = PlanRun.objects.create(rule="by hand", starts_at=timezone.now(), fingerprint="as it stood")
+    plans.refuse_plan(run, by=planner)
+    run.refresh_from_db()
+    assert (run.by, run.decided_by, run.state) == (None, planner, PlanRun.REFUSED)
+    job = improving.ask(seconds=20)
+    jobs.stop(job, by=planner)
+    job.refresh_from_db()
+    assert (job.asked_by, job.stopped_by, job.state) == (None, planner, Job.FAILED)
 
 
 def test_every_kind_of_record_that_pages_write_is_kept():

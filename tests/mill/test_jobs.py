@@ -261,7 +261,7 @@ def test_long_work_says_how_far_it_is_and_is_done_with_its_outcome(db):
 def test_long_work_that_is_asked_to_stop_ends_with_what_it_has(db):
     ask("tests.take_long", {"mark": "a", "steps": 4})
     job = jobs.claim("somebody")
-    jobs.stop(job)
+    jobs.stop(job, by=None)
     jobs.work(job)
     job.refresh_from_db()
     assert (job.state, job.result) == (Job.DONE, {"steps": 0})
@@ -269,7 +269,7 @@ def test_long_work_that_is_asked_to_stop_ends_with_what_it_has(db):
 
 def test_work_stopped_before_it_was_begun_is_not_begun(db):
     job = ask("tests.leave_mark", {"mark": "a"}, same_as="a")
-    jobs.stop(job)
+    jobs.stop(job, by=None)
     assert jobs.claim("somebody") is None
     job.refresh_from_db()
     assert job.error == "Stopped before it was begun."

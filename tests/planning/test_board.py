@@ -102,7 +102,7 @@ def test_a_held_loom_takes_nothing_and_says_what_holds_it(mill):
     third = Loom.objects.exclude(pk=loom.pk).get(pk__in=Loom.objects.filter(is_held=False).exclude(code="1"))
     copy = board.move(mill, away, loom=third)
     assert copy.slots.get(warp=away).loom == third
-    plans.refuse_plan(copy)
+    plans.refuse_plan(copy, by=None)
 
 
 def test_what_hangs_in_a_loom_moves_no_more_and_nothing_goes_before_it(mill):
@@ -124,7 +124,7 @@ def test_a_move_to_where_it_stands_is_said_to_be_none(mill):
 def test_a_pinned_warp_asks_for_its_pin_to_be_taken_out(mill):
     warp, loom = loose(mill)
     here = mill.slots.get(warp=warp).loom
-    plans.pin_warp(warp, loom=here)
+    plans.pin_warp(warp, by=None, loom=here)
     with pytest.raises(Refusal, match=f"is pinned to loom {here.code}"):
         board.move(mill, Warp.objects.get(pk=warp.pk), loom=loom)
 
@@ -147,11 +147,11 @@ def test_moves_add_up_and_are_taken_back_one_by_one(mill, planner):
     )
     second = board.move(first, other, loom=loom)
     assert orders(second)[loom.code][-2:] == [warp.number, other.number]
-    assert board.take_back(second) == first
-    assert board.take_back(first) == mill
+    assert board.take_back(second, by=None) == first
+    assert board.take_back(first, by=None) == mill
     assert {run.state for run in PlanRun.objects.exclude(pk=mill.pk)} == {PlanRun.REFUSED}
     with pytest.raises(Refusal, match="no move by hand"):
-        board.take_back(mill)
+        board.take_back(mill, by=None)
 
 
 def test_the_steps_that_led_to_a_plan_in_force_wait_no_longer(mill, planner):
@@ -227,7 +227,7 @@ def test_the_board_takes_as_many_queries_for_thirty_warps_as_for_nine(desk, mill
     Slot.objects.filter(run=mill).delete()
     Warp.objects.all().delete()
     make_busy_mill_again()
-    plans.put_in_force(plans.make_plan())
+    plans.put_in_force(plans.make_plan(), by=None)
     with CaptureQueriesContext(connection) as many:
         desk.get("/looms/board/?span=quarter")
     assert len(many) <= len(few)

@@ -318,12 +318,12 @@ def test_a_colourway_is_added_to_a_revision_in_use_without_touching_what_is_wove
     before = list(spec.colourway_yarns.values_list("pk", flat=True))
     yarns = {"A": make_yarn(), "B": make_yarn()}
     with pytest.raises(Refusal, match="has no yarn at B"):
-        cloths.add_colourway(spec.cloth, name="Slate", yarns={"A": yarns["A"]})
-    added = cloths.add_colourway(spec.cloth, name="Slate", yarns=yarns)
+        cloths.add_colourway(spec.cloth, name="Slate", yarns={"A": yarns["A"]}, by=None)
+    added = cloths.add_colourway(spec.cloth, name="Slate", yarns=yarns, by=None)
     assert {e.letter: e.yarn for e in added.yarns.filter(spec=spec)} == yarns
     assert set(before) < set(spec.colourway_yarns.values_list("pk", flat=True))
     with pytest.raises(Refusal, match="Two colourways are called Slate"):
-        cloths.add_colourway(spec.cloth, name="slate", yarns=yarns)
+        cloths.add_colourway(spec.cloth, name="slate", yarns=yarns, by=None)
     assert not Job.objects.exists()
 
 
@@ -332,8 +332,8 @@ def test_a_colourway_is_not_renamed_to_anothers_name(planner):
     moss = make_colourway(cloth=cloth, name="Moss")
     make_colourway(cloth=cloth, name="Peat")
     with pytest.raises(Refusal, match="Another colourway"):
-        cloths.rename_colourway(moss, name="peat")
-    assert cloths.rename_colourway(moss, name="Sedge").name == "Sedge"
+        cloths.rename_colourway(moss, name="peat", by=None)
+    assert cloths.rename_colourway(moss, name="Sedge", by=None).name == "Sedge"
 
 
 # The cloth itself
@@ -343,9 +343,9 @@ def test_a_cloth_with_open_lines_is_not_put_away(planner):
     line = make_line()
     facts = {"code": line.cloth.code, "name": line.cloth.name}
     with pytest.raises(Refusal, match="has 1 open order line"):
-        cloths.change_cloth(line.cloth, **facts, is_in_use=False)
+        cloths.change_cloth(line.cloth, **facts, is_in_use=False, by=None)
     OrderLine.objects.filter(pk=line.pk).update(state=OrderLine.SENT)
-    assert not cloths.change_cloth(line.cloth, **facts, is_in_use=False).is_in_use
+    assert not cloths.change_cloth(line.cloth, **facts, is_in_use=False, by=None).is_in_use
     assert not Job.objects.exists()
 
 

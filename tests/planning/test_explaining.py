@@ -262,10 +262,10 @@ def test_the_second_planner_is_told_which_warps_the_first_has_moved(yarn, planne
     spec = make_spec(yarns={"A": yarn, "B": yarn})
     warp = warp_of(spec, date(2026, 6, 1))
     worked(warp)
-    plans.pin_warp(warp, loom=Loom.objects.get(code="1"))
+    plans.pin_warp(warp, by=None, loom=Loom.objects.get(code="1"))
     plans.put_in_force(plans.make_plan(now=NOW), by=planner)
     mine = plans.make_plan(now=NOW)
-    plans.pin_warp(warp, loom=Loom.objects.get(code="2"))
+    plans.pin_warp(warp, by=None, loom=Loom.objects.get(code="2"))
     plans.put_in_force(plans.make_plan(now=NOW), by=planner)
     with pytest.raises(Refusal, match=f"by Planner. There Warp {warp.number} went from loom 1 to loom 2"):
         plans.put_in_force(mine, by=planner)

@@ -265,7 +265,9 @@ def test_a_plan_in_force_does_to_the_yarn_what_was_foreseen(shed, planner):
     make_lot(yarn=Yarn.objects.get(code="CREAM"), grams=200_000)
     jobs.settle()
     on = Warp.objects.order_by("-number").first()
-    plans.pin_warp(on, loom=next(loom for loom, why in plans.looms_that_fit(on) if loom.code == "2" and why is None))
+    plans.pin_warp(
+        on, by=None, loom=next(loom for loom, why in plans.looms_that_fit(on) if loom.code == "2" and why is None)
+    )
     run = plans.make_plan(rule="setups_first", now=shed + timedelta(days=14))
     foreseen = foresee_plan(run)
     check(foreseen, lambda: plans.put_in_force(run, by=planner))
@@ -281,7 +283,7 @@ def test_the_plans_page_says_what_it_does_before_it_is_put_in_force(shed, desk):
     alone = text_of(desk.get(reverse("plan_foresight", args=[run.pk])))
     assert "No reservation is lost" in alone
     assert "What it does to the store" in text_of(desk.get(reverse("board"), {"plan": run.pk}))
-    plans.put_in_force(run)
+    plans.put_in_force(run, by=None)
     assert "once in force" not in text_of(desk.get(reverse("plan", args=[run.pk])))
 
 

@@ -169,7 +169,7 @@ def test_stopped_it_keeps_the_best_so_far_and_tells_its_cost(mill, transactional
         def progress(self, pct, note=""):
             super().progress(pct, note)
             if "Elapsed" in note:
-                jobs.stop(self.job)
+                jobs.stop(self.job, by=None)
 
     began = time.monotonic()
     claimed = jobs.claim(jobs.worker_name(), job_id=job.pk)
@@ -235,7 +235,7 @@ def test_stopped_before_the_search_is_ready_it_is_the_first_plan(mill, planner):
     improve._compiled.cache_clear()
     job = improving.ask(seconds=5, by=planner)
     claimed = jobs.claim(jobs.worker_name(), job_id=job.pk)
-    jobs.stop(claimed)
+    jobs.stop(claimed, by=None)
     with compiling(), jobs._being_at(jobs.AtWork(claimed)):
         improving.improve_plan(claimed.payload)
     job.refresh_from_db()
@@ -440,7 +440,7 @@ def test_a_plan_with_a_warp_that_hangs_elsewhere_by_now_is_refused(in_force, pla
 def test_a_moment_that_has_gone_by_pins_nothing(in_force):
     slot = in_force.slots.exclude(warp__state__in=plans.IN_LOOM).latest("position")
     with pytest.raises(Refusal, match="has gone by"):
-        plans.pin_warp(slot.warp, loom=slot.loom, starts_at=datetime(2020, 1, 1, 10, tzinfo=LONDON))
+        plans.pin_warp(slot.warp, by=None, loom=slot.loom, starts_at=datetime(2020, 1, 1, 10, tzinfo=LONDON))
     Warp.objects.filter(pk=slot.warp_id).update(pin_loom=slot.loom, pin_starts_at=timezone.now() - timedelta(days=1))
     there = standing()
     assert there.shed.warp[str(slot.warp.number)].pin_start is None

@@ -158,11 +158,11 @@ def test_a_warp_in_the_loom_stays_first_and_only_what_is_left_is_woven(shed):
 
 def test_a_pin_is_kept_and_an_impossible_one_is_refused(shed):
     looms, (warp, _) = shed
-    plans.pin_warp(warp, loom=looms[1])
+    plans.pin_warp(warp, by=None, loom=looms[1])
     assert plans.make_plan(now=NOW).slots.get(warp=warp).loom == looms[1]
     narrow = make_loom(code="3", reed_space_cm=100)
     with pytest.raises(Refusal, match=r"177\.\d.*100"):
-        plans.pin_warp(warp, loom=narrow)
+        plans.pin_warp(warp, by=None, loom=narrow)
 
 
 def test_a_late_warp_says_why(planner):
@@ -209,7 +209,7 @@ def test_the_looms_page_takes_as_many_queries_for_ten_looms_as_for_two(desk, she
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
-    plans.put_in_force(plans.make_plan(now=NOW))
+    plans.put_in_force(plans.make_plan(now=NOW), by=None)
     with CaptureQueriesContext(connection) as few:
         desk.get("/looms/")
     for _ in range(8):

@@ -48,7 +48,7 @@ def test_refused_lines_are_not_proposed_together_until_it_is_taken_back(tweed, p
     assert [(one.pk, 2), (two.pk, 2)] not in [[p for p in warp if p[0] != three.pk] for warp in proposed()]
     (group,) = combine.propose()
     assert group.combination.is_proven
-    rulings.take_back(ruling.pk)
+    rulings.take_back(ruling.pk, by=None)
     assert proposed() == [[(one.pk, 2), (two.pk, 2), (three.pk, 2)]]
 
 
@@ -75,7 +75,7 @@ def test_a_locked_warp_stays_as_it_is_whatever_else_comes(tweed, planner):
             wound[pk] = wound.get(pk, 0) + pieces
     assert wound == {one.pk: 4, two.pk: 2, three.pk: 2}
     assert group.saves.warps == group.combination.saves.warps + 1
-    rulings.take_back(ruling.pk)
+    rulings.take_back(ruling.pk, by=None)
     assert proposed() == [[(one.pk, 4), (two.pk, 2), (three.pk, 2)]]
 
 
@@ -99,7 +99,7 @@ def test_a_lock_and_a_refusal_of_the_same_lines_cannot_both_be(tweed, planner):
     kept = rulings.lock(parts, by=planner)
     with pytest.raises(Refusal, match=rf"Lines {one} and {two} are locked on one warp \(by .*\)\. Unlock it first"):
         rulings.refuse(parts, by=planner)
-    rulings.take_back(kept.pk)
+    rulings.take_back(kept.pk, by=None)
     rulings.refuse(parts, by=planner)
     with pytest.raises(Refusal, match=rf"Lines {one} and {two} are kept apart \(by .*\)\. Let them be proposed"):
         rulings.lock(parts, by=planner)
@@ -119,7 +119,7 @@ def test_pieces_are_locked_once_and_only_those_that_wait(tweed, planner):
     with pytest.raises(Refusal, match=r"1 of these order lines are not in the book any more"):
         rulings.lock([(99, 1)], by=planner)
     with pytest.raises(Refusal, match=r"taken back already, or its warp has been made"):
-        rulings.take_back(99)
+        rulings.take_back(99, by=None)
 
 
 def test_a_warp_that_goes_against_a_ruling_is_not_made_and_says_whose_it_is(tweed, planner):
@@ -255,7 +255,7 @@ def test_the_second_planner_is_told_what_the_first_has_ruled_meanwhile(desk, twe
     ruling = rulings.refuse([(one.pk, 2), (two.pk, 2)], by=planner)
     page = plainly(desk.post(reverse("combine"), seen))
     assert f"Lines {one} and {two} are kept apart (by {planner.get_full_name()}, " in page
-    rulings.take_back(ruling.pk)
+    rulings.take_back(ruling.pk, by=None)
     rulings.lock([(one.pk, 1), (two.pk, 1)], by=planner)
     page = plainly(desk.post(reverse("combine"), seen))
     assert (

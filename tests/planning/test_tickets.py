@@ -70,7 +70,7 @@ def test_a_later_change_overtakes_the_ticket_and_leaves_its_figures(warp, planne
     before = ticket.figures
     mill = Mill.the_one()
     mill.thrums_m += 1
-    looms.write_down(mill)
+    looms.write_down(mill, by=None)
     jobs.settle()
     ticket.refresh_from_db()
     assert ticket.overtaken_at is not None
@@ -108,8 +108,8 @@ def test_a_warp_that_is_not_ready_gets_a_sentence_and_no_ticket(warp, planner, s
 def test_a_withdrawn_ticket_says_why(warp, planner):
     ticket = tickets.issue_ticket(warp, by=planner)
     with pytest.raises(Refusal, match="Say why"):
-        tickets.withdraw_ticket(ticket, why=" ")
-    tickets.withdraw_ticket(ticket, why="wrong customer")
+        tickets.withdraw_ticket(ticket, by=planner, why=" ")
+    tickets.withdraw_ticket(ticket, by=planner, why="wrong customer")
     ticket.refresh_from_db()
     assert ticket.withdrawn_why == "wrong customer"
 

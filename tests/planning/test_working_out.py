@@ -73,7 +73,7 @@ def test_the_mills_thrums_reach_every_warp_that_is_not_drawn():
     before = {w.pk: WarpFigures.objects.get(warp=w).warp_length_m for w in (planned, drawn)}
     mill = Mill.the_one()
     mill.thrums_m += 5
-    looms.write_down(mill)
+    looms.write_down(mill, by=None)
     jobs.settle()
     assert WarpFigures.objects.get(warp=planned).warp_length_m == before[planned.pk] + 5
     assert WarpFigures.objects.get(warp=drawn).warp_length_m == before[drawn.pk]
@@ -127,7 +127,7 @@ def test_a_day_on_which_the_mill_stands_takes_no_weft():
         starts_at=datetime(2026, 3, 5, tzinfo=LONDON),
         stops_at=datetime(2026, 3, 6, tzinfo=LONDON),
     )
-    looms.write_down(closure)
+    looms.write_down(closure, by=None)
     jobs.settle()
     days = set(YarnDemand.objects.filter(source=f"warp:{warp.pk}", use="weft").values_list("on", flat=True))
     assert days == {date(2026, 3, 4), date(2026, 3, 6)}

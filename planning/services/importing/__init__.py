@@ -88,9 +88,9 @@ def bring_in(kind: str, data: bytes, *, by: Any, decimal: str = POINT, is_check:
         raise Refusal(f"There are no {kind!r} to bring in. Choose one of {', '.join(KINDS)}.", field="kind")
     book = KINDS[kind]
     sheet = csv_book.read_sheet(data, book.columns, key=book.key, decimal=decimal)
-    tally = Tally()
+    tally = Tally(by)
     with changes.by(by), transaction.atomic():
-        book.write(sheet, tally, by)
+        book.write(sheet, tally, by=by)
         wrong = [*sheet.wrong, *tally.wrong]
         if wrong:
             raise NotBroughtIn(book, wrong)

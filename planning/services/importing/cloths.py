@@ -23,7 +23,7 @@ from planning.weave import read_lifting, read_threading
 NOTE = "From a CSV file."
 
 
-def write_cloths(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_cloths(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
     written = ByName("cloth", {cloth.code: cloth for cloth in Cloth.objects.all()})
     current = {spec.cloth_id: spec for spec in cloths.with_yarns(cloths.latest_specs())}
@@ -155,7 +155,7 @@ def _write_cloth(
         raise Refusal(f"{cloth.code} has never been specified. Write its first revision on its page.", field="cloth")
     is_renamed = bool(said.name) and said.name != cloth.name
     if is_renamed:
-        cloths.change_cloth(cloth, code=cloth.code, name=said.name, is_in_use=cloth.is_in_use)
+        cloths.change_cloth(cloth, code=cloth.code, name=said.name, is_in_use=cloth.is_in_use, by=by)
     fresh = [colourway for colourway in draft.colourways if colourway.colourway_id is None]
     known = replace(draft, colourways=[colourway for colourway in draft.colourways if colourway.colourway_id])
     if cloths.differences(before, known):
@@ -165,7 +165,7 @@ def _write_cloth(
         tally.count(CHANGED, len(said.rows) - len(fresh))
         return
     for colourway in fresh:
-        cloths.add_colourway(cloth, name=colourway.name, yarns=colourway.yarns)
+        cloths.add_colourway(cloth, name=colourway.name, yarns=colourway.yarns, by=by)
     tally.count(NEW, len(fresh))
     tally.count(CHANGED if is_renamed else SAME, len(said.rows) - len(fresh))
 

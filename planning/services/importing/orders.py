@@ -26,7 +26,7 @@ LINE_COLUMNS = ("pieces", "length_m", "due_on", "tolerance_pct", "weight", "note
 # Customers
 
 
-def write_customers(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_customers(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     by_code = ByName("customer", {customer.code: customer for customer in Customer.objects.all()})
     for row in sheet.good:
         with tally.of(row):
@@ -131,7 +131,7 @@ def _in_parts(values: Sequence[T]) -> Iterator[Sequence[T]]:
     return (values[at : at + AT_ONCE] for at in range(0, len(values), AT_ONCE))
 
 
-def write_orders(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_orders(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     book = _Book.read(sheet)
     waiting = _Waiting()
     poor = {row.number for row in sheet.poor}

@@ -42,14 +42,14 @@ def _write(
                 continue
             for name in changed:
                 setattr(record, name, facts[name])
-            looms.write_down(record)
+            looms.write_down(record, by=tally.by)
             tally.count(CHANGED if found else NEW)
 
 
 # Reeds
 
 
-def write_reeds(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_reeds(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     _write(sheet, tally, model=Reed, facts_of=_reed_facts, columns={"as_bought": "stamped"})
 
 
@@ -111,7 +111,7 @@ REEDS = Kind(
 # Beams
 
 
-def write_beams(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_beams(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     def facts_of(row: Row) -> Mapping[str, Any]:
         facts = {("is_in_use" if name == "in_use" else name): value for name, value in row.cells.items()}
         if facts["flange_mm"] <= facts["barrel_mm"]:
@@ -159,7 +159,7 @@ BEAMS = Kind(
 # Looms
 
 
-def write_looms(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_looms(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     patterns = {pattern.name.casefold(): pattern for pattern in ShiftPattern.objects.all()}
     by_hours = {read_week(pattern.hours): pattern for pattern in patterns.values()}
 
@@ -196,7 +196,7 @@ def _pattern(
         raise Refusal(f"{refusal.message}{known}", field="hours") from refusal
     if week not in by_hours:
         pattern = ShiftPattern(name=hours[:40], hours=hours)
-        looms.write_down(pattern)
+        looms.write_down(pattern, by=tally.by)
         by_hours[week] = patterns[pattern.name.casefold()] = pattern
         tally.also["shift pattern"].append(hours)
     return by_hours[week]

@@ -31,7 +31,7 @@ TEX_PLACES = Decimal("0.0001")
 # Yarns
 
 
-def write_yarns(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_yarns(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.prefetch_related("shares__fibre")})
     suppliers = ByName("supplier", {supplier.code: supplier for supplier in Supplier.objects.all()})
     fibres = ByName("fibre", {fibre.name: fibre for fibre in Fibre.objects.all()})
@@ -48,7 +48,7 @@ def write_yarns(sheet: Sheet, tally: Tally, by: Any) -> None:
                 continue
             for name in changed:
                 setattr(yarn, name, facts[name])
-            store.write_yarn(yarn=yarn, changed=changed, shares=shares)
+            store.write_yarn(yarn=yarn, changed=changed, shares=shares, by=by)
             tally.count(CHANGED if found else NEW)
 
 
@@ -71,7 +71,7 @@ def _supplier(code: str, suppliers: ByName[Supplier], tally: Tally) -> Supplier:
     supplier = suppliers.get(code)
     if supplier is None:
         supplier = Supplier(code=code, name=code)
-        store.write_record(row=supplier, changed=[])
+        store.write_record(row=supplier, changed=[], by=tally.by)
         suppliers.add(code, supplier)
         tally.also["supplier"].append(code)
     return supplier
@@ -139,7 +139,7 @@ YARNS = Kind(
 # Lots
 
 
-def write_lots(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_lots(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
     places = ByName("place", {place.code: place for place in Place.objects.all()})
     deliveries = ByName("delivery", {row.number: row for row in Delivery.objects.all()})
@@ -202,7 +202,7 @@ def _place(code: str, places: ByName[Place], tally: Tally) -> Place:
     place = places.get(code)
     if place is None:
         place = Place(code=code, name=code)
-        store.write_record(row=place, changed=[])
+        store.write_record(row=place, changed=[], by=tally.by)
         places.add(code, place)
         tally.also["place"].append(code)
     return place

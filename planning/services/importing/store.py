@@ -39,14 +39,12 @@ def _write(
                 continue
             for field in changed:
                 setattr(record, field, facts[field])
-            store.write_record(row=record, changed=changed)
+            store.write_record(row=record, changed=changed, by=tally.by)
             tally.count(CHANGED if found else NEW)
 
 
-def _writer(
-    model: type[Fibre] | type[Supplier] | type[Place], name: str, **columns: str
-) -> Callable[[Sheet, Tally, Any], None]:
-    return lambda sheet, tally, _by: _write(sheet, tally, model=model, name=name, columns=columns)
+def _writer(model: type[Fibre] | type[Supplier] | type[Place], name: str, **columns: str) -> Callable[..., None]:
+    return lambda sheet, tally, by: _write(sheet, tally, model=model, name=name, columns=columns)
 
 
 FIBRES = Kind(
@@ -113,7 +111,7 @@ PLACES = Kind(
 # Deliveries
 
 
-def write_deliveries(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_deliveries(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
     suppliers = ByName("supplier", {supplier.code: supplier for supplier in Supplier.objects.all()})
     deliveries = ByName(
@@ -130,7 +128,7 @@ def write_deliveries(sheet: Sheet, tally: Tally, by: Any) -> None:
                 continue
             for field in changed:
                 setattr(record, field, facts[field])
-            store.write_delivery(delivery=record, changed=changed)
+            store.write_delivery(delivery=record, changed=changed, by=by)
             tally.count(CHANGED if found else NEW)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mill.refusal import Refusal
-from planning.csv_book import Column, Row, Sheet, Wrong, shown
+from planning.csv_book import Column, Row, Wrong, shown
 
 NEW, CHANGED, SAME = "new", "changed", "same"
 
@@ -16,10 +16,12 @@ NEW, CHANGED, SAME = "new", "changed", "same"
 class Tally:
     """Counts by row.
 
+    by       who brings the book in
     also     what was written beside the rows themselves: places that lots lie in, by what they are called
     wrong    all that is wrong so far
     """
 
+    by: Any
     counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys((NEW, CHANGED, SAME), 0))
     also: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     wrong: list[Wrong] = field(default_factory=list)
@@ -52,7 +54,7 @@ class Kind:
     says: str
     columns: tuple[Column, ...]
     key: tuple[str, ...]
-    write: Callable[[Sheet, Tally, Any], None]
+    write: Callable[..., None]
     empty: str = "A column that is left out leaves what is written; an empty cell says what is usual in its column."
 
 
