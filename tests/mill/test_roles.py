@@ -173,6 +173,13 @@ def test_a_stock_keeper_writes_in_the_ledger_over_the_api_and_a_reader_does_not(
 # People
 
 
+@pytest.mark.parametrize("address", ["warp-proposals", "lot-shares"])
+def test_who_may_look_at_proposals_may_not_make_warps_or_hold_lots_of_them(signed_in, address):
+    reader = signed_in(roles.READER)
+    assert reader.get(f"/api/{address}/").status_code == 200
+    assert reader.post(f"/api/{address}/", {}, content_type="application/json").status_code == 403
+
+
 def test_an_owner_takes_somebody_in_who_then_signs_in(signed_in):
     desk = signed_in(roles.OWNER)
     page = desk.post(
