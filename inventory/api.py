@@ -31,9 +31,11 @@ from inventory.models import (
     YarnOutlook,
 )
 from inventory.serializers import (
+    BarredSerializer,
     ClaimAnswerSerializer,
     ClaimSerializer,
     CorrectSerializer,
+    CountSerializer,
     DeliverySerializer,
     DrawSerializer,
     DropSerializer,
@@ -41,6 +43,7 @@ from inventory.serializers import (
     FibreSerializer,
     ForeseenSerializer,
     InspectionSerializer,
+    KeyedSerializer,
     LotHoldSerializer,
     LotMoveSerializer,
     LotSerializer,
@@ -50,8 +53,10 @@ from inventory.serializers import (
     NewInspectionSerializer,
     NewTreatmentSerializer,
     OutlookSerializer,
+    PlaceCountSerializer,
     PlaceSerializer,
     ReceiveSerializer,
+    ReleaseLotSerializer,
     ReleaseSerializer,
     ReleaseTreatedSerializer,
     ReturnSerializer,
@@ -223,6 +228,51 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
         lot = self.get_object()
         return self._written(request, LotMoveSerializer, lambda said: services.move(lot=lot, by=request.user, **said))
 
+    @extend_schema(request=CountSerializer, responses={201: MovementSerializer})
+    @action(detail=True, methods=["post"])
+    def count(self, request: Request, pk: str | None = None) -> Response:
+        """The lot was weighed: the book is set to that. A count that agrees is written down as well."""
+        lot = self.get_object()
+        return self._written(request, CountSerializer, lambda said: services.count(lot=lot, by=request.user, **said))
+
+    @extend_schema(request=BarredSerializer, responses={201: MovementSerializer})
+    @action(detail=True, methods=["post"])
+    def quarantine(self, request: Request, pk: str | None = None) -> Response:
+        """Nothing of it can be held or drawn until it is released. What is held stays held."""
+        lot = self.get_object()
+        return self._written(
+            request, BarredSerializer, lambda said: services.quarantine(lot=lot, by=request.user, **said)
+        )
+
+    @extend_schema(request=ReleaseLotSerializer, responses={201: MovementSerializer})
+    @action(detail=True, methods=["post"])
+    def release(self, request: Request, pk: str | None = None) -> Response:
+        """Out of quarantine; the line says whether the treatment met the figure in print."""
+        lot = self.get_object()
+        return self._written(
+            request,
+            ReleaseLotSerializer,
+            lambda said: services.release_from_quarantine(lot=lot, by=request.user, **said),
+        )
+
+    @extend_schema(request=KeyedSerializer, responses={201: MovementSerializer})
+    @action(detail=True, methods=["post"])
+    def approve(self, request: Request, pk: str | None = None) -> Response:
+        """Its shade was compared and is right."""
+        lot = self.get_object()
+        return self._written(
+            request, KeyedSerializer, lambda said: services.approve_shade(lot=lot, by=request.user, **said)
+        )
+
+    @extend_schema(request=BarredSerializer, responses={201: MovementSerializer})
+    @action(detail=True, methods=["post"])
+    def reject(self, request: Request, pk: str | None = None) -> Response:
+        """Its shade is not right: nothing of it can be held or drawn until it is approved."""
+        lot = self.get_object()
+        return self._written(
+            request, BarredSerializer, lambda said: services.reject_shade(lot=lot, by=request.user, **said)
+        )
+
     def _written(self, request: Request, read: type[serializers.Serializer[Any]], write: Any) -> Response:
         sent = read(data=request.data)
         sent.is_valid(raise_exception=True)
@@ -389,6 +439,18 @@ class PlaceViewSet(RecordViewSet):
     queryset = Place.objects.order_by("code")
     serializer_class = PlaceSerializer
     filterset_fields = ["code", "is_dark"]
+
+    @extend_schema(request=PlaceCountSerializer, responses={201: MovementSerializer(many=True)})
+    @action(detail=True, methods=["post"], filterset_fields=None, pagination_class=None)
+    def count(self, request: Request, pk: str) -> Response:
+        """A stock-take of what lies here: every lot that was weighed is set to that, or none of them."""
+        place = self.get_object()
+        sent = PlaceCountSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        said = sent.validated_data
+        weighed = {row["lot"].pk: (row["weighed_g"], row["measured_regain_pct"]) for row in said["weighed"]}
+        lines = services.count_place(place=place, weighed=weighed, by=request.user, key=said["key"])
+        return Response(MovementSerializer(lines, many=True).data, status=201)
 
 
 class TrapViewSet(RecordViewSet):

@@ -337,6 +337,26 @@ class ReverseSerializer(KeyedSerializer):
     reason = serializers.CharField(max_length=200)
 
 
+class CountSerializer(RegainSerializer):
+    """All that lies there, without cones."""
+
+    weighed_g = grams_field(min_value=0)
+    reason = serializers.CharField(max_length=100, allow_blank=True, default="", help_text="A remark.")
+
+
+class BarredSerializer(KeyedSerializer):
+    reason = serializers.CharField(max_length=180)
+
+
+class ReleaseLotSerializer(KeyedSerializer):
+    """Out of quarantine, after a treatment where one was written down."""
+
+    reason = serializers.CharField(max_length=90)
+    treatment = serializers.PrimaryKeyRelatedField(
+        queryset=Treatment.objects.all(), required=False, allow_null=True, default=None
+    )
+
+
 # Deliveries, claims and the store's care
 
 
@@ -386,6 +406,36 @@ class PlaceSerializer(serializers.ModelSerializer[Place]):
     class Meta:
         model = Place
         fields = ["id", "code", "name", "is_dark"]
+
+
+class CountedLotSerializer(serializers.Serializer[Any]):
+    lot = serializers.SlugRelatedField(slug_field="label", queryset=YarnLot.objects.all())
+    weighed_g = grams_field(min_value=0)
+    measured_regain_pct = serializers.DecimalField(
+        max_digits=5,
+        decimal_places=2,
+        min_value=Decimal(0),
+        max_value=Decimal(100),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="Of the oven-dry mass, when it was measured.",
+    )
+
+
+class PlaceCountSerializer(KeyedSerializer):
+    """Every lot of a place that was weighed; what is left out is not counted."""
+
+    weighed = CountedLotSerializer(many=True, allow_empty=False)
+
+    def validate_weighed(self, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        labels = [row["lot"].label for row in rows]
+        twice = next((label for label in labels if labels.count(label) > 1), None)
+        if twice:
+            raise serializers.ValidationError(
+                f"Lot {twice} stands here {labels.count(twice)} times. Send it once, with all that was weighed of it."
+            )
+        return rows
 
 
 class TrapSerializer(serializers.ModelSerializer[Trap]):

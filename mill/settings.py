@@ -245,8 +245,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
-    "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
-    "PAGE_SIZE": 100,
+    "DEFAULT_PAGINATION_CLASS": "mill.paging.Leaves",
     "EXCEPTION_HANDLER": "mill.problems.as_answer",
     "COERCE_DECIMAL_TO_STRING": True,
 }
@@ -262,6 +261,7 @@ SPECTACULAR_SETTINGS = {
         "WarpStateEnum": "planning.models.Warp.STATES",
         "PlanStateEnum": "planning.models.PlanRun.STATES",
         "JobStateEnum": "mill.models.Job.STATES",
+        "VerdictEnum": "planning.models.Piece.VERDICTS",
     },
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

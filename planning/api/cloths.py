@@ -10,11 +10,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
-from planning.models import Cloth, ClothSpec
+from planning.models import Cloth, ClothSpec, Colourway
 from planning.serializers.cloths import (
+    ClothHeadSerializer,
     ClothSerializer,
+    ColourwayRowSerializer,
+    CorrectionSerializer,
     DraftSerializer,
     NewClothSerializer,
+    NewColourwaySerializer,
     PreviewSerializer,
     RevisionSerializer,
     WorkedRevisionSerializer,
@@ -35,7 +39,7 @@ def _figures(draft: SpecDraft, *, cloth: Cloth, revision: int) -> list[dict[str,
     return [{"colourway": name, "figures": cloths.figures_of(numbers)} for name, numbers in made.items()]
 
 
-def _worked(spec: ClothSpec) -> dict[str, Any]:
+def worked(spec: ClothSpec) -> dict[str, Any]:
     draft = cloths.draft_of(spec)
     earlier = spec.cloth.specs.filter(revision__lt=spec.revision).order_by("-revision")
     before = cloths.with_yarns(earlier).first()
@@ -46,7 +50,7 @@ def _worked(spec: ClothSpec) -> dict[str, Any]:
 
 
 class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
-    """Cloths with their latest revision's number. POST writes a new cloth down."""
+    """Cloths with their latest revision's number. POST writes a new cloth down, PATCH changes what one is called."""
 
     queryset = Cloth.objects.order_by("code")
     serializer_class = ClothSerializer
@@ -63,7 +67,45 @@ class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
         draft = _read(asked)
         code, name, note = (asked.validated_data[key] for key in ("code", "name", "note"))
         spec = cloths.new_cloth(code=code, name=name, draft=draft, by=request.user, note=note)
-        return Response(_worked(spec), status=201)
+        return Response(worked(spec), status=201)
+
+    @extend_schema(request=ClothHeadSerializer(partial=True), responses={200: ClothSerializer})
+    def partial_update(self, request: Request, code: str) -> Response:
+        """Another code or name, or put away."""
+        own = get_object_or_404(Cloth, code=code)
+        asked = ClothHeadSerializer(data=request.data, partial=True)
+        asked.is_valid(raise_exception=True)
+        head = {name: getattr(own, name) for name in ClothHeadSerializer().fields}
+        changed = cloths.change_cloth(own, by=request.user, **{**head, **asked.validated_data})
+        return Response(ClothSerializer(self.get_queryset().get(pk=changed.pk)).data)
+
+    @extend_schema(responses=ColourwayRowSerializer(many=True))
+    @action(detail=True, pagination_class=None, filterset_class=None)
+    def colourways(self, request: Request, code: str) -> Response:
+        """Every colourway, by name."""
+        own = get_object_or_404(Cloth, code=code)
+        return Response(ColourwayRowSerializer(own.colourways.order_by("name", "pk"), many=True).data)
+
+    @extend_schema(request=NewColourwaySerializer, responses={201: ColourwayRowSerializer})
+    @colourways.mapping.post
+    def add_colourway(self, request: Request, code: str) -> Response:
+        """One more colourway of the cloth as it stands: no revision, since nothing that is woven changes."""
+        own = get_object_or_404(Cloth, code=code)
+        asked = NewColourwaySerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        added = cloths.add_colourway(own, by=request.user, **asked.validated_data)
+        return Response(ColourwayRowSerializer(added).data, status=201)
+
+    @extend_schema(request=ColourwayRowSerializer, responses={200: ColourwayRowSerializer})
+    @action(detail=True, methods=["patch"], url_path=r"colourways/(?P<colourway>[0-9]{1,18})")
+    def colourway(self, request: Request, code: str, colourway: str) -> Response:
+        """Another name of a colourway."""
+        found = get_object_or_404(Colourway, pk=int(colourway), cloth__code=code)
+        asked = ColourwayRowSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        return Response(
+            ColourwayRowSerializer(cloths.rename_colourway(found, by=request.user, **asked.validated_data)).data
+        )
 
     @extend_schema(responses=RevisionSerializer(many=True))
     @action(detail=True, pagination_class=None, filterset_class=None)
@@ -82,14 +124,24 @@ class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
         draft = _read(asked)
         note, based_on = asked.validated_data["note"], asked.validated_data["based_on"]
         spec = cloths.revise(own, draft, by=request.user, note=note, based_on=based_on)
-        return Response(_worked(spec), status=201)
+        return Response(worked(spec), status=201)
 
     @extend_schema(responses=WorkedRevisionSerializer)
     @action(detail=True, url_path=r"revisions/(?P<revision>\d{1,6})")
     def revision(self, request: Request, code: str, revision: str) -> Response:
         """One revision, with its figures and their working in each of its colourways."""
         rows = cloths.with_yarns(ClothSpec.objects.filter(cloth__code=code))
-        return Response(_worked(get_object_or_404(rows, revision=int(revision))))
+        return Response(worked(get_object_or_404(rows, revision=int(revision))))
+
+    @extend_schema(request=CorrectionSerializer, responses={200: WorkedRevisionSerializer})
+    @revision.mapping.put
+    def correct(self, request: Request, code: str, revision: str) -> Response:
+        """Write the latest revision anew, while no warp, ticket or piece stands on it."""
+        found = get_object_or_404(ClothSpec.objects.filter(cloth__code=code), revision=int(revision))
+        asked = CorrectionSerializer(data=request.data)
+        draft = _read(asked)
+        spec = cloths.edit_spec(found, draft, by=request.user, note=asked.validated_data["note"])
+        return Response(worked(cloths.with_yarns(ClothSpec.objects.filter(pk=spec.pk)).get()))
 
     @extend_schema(request=DraftSerializer, responses={200: PreviewSerializer})
     @action(detail=True, methods=["post"])

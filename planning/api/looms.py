@@ -2,12 +2,14 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
+from django.urls import path
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
+from rest_framework.views import APIView
 
 from inventory.serializers import ForeseenSerializer
 from mill import jobs
@@ -17,15 +19,20 @@ from planning.models import Loom, PlanRun, Warp
 from planning.serializers.looms import (
     AskedMoveSerializer,
     AskedSearchSerializer,
+    CalendarsSerializer,
+    EfficiencySerializer,
+    LateYarnSerializer,
     LoomHoldSerializer,
     LoomSerializer,
     NewPlanSerializer,
     PlanBriefSerializer,
     PlanSerializer,
     SearchSerializer,
+    StandsSerializer,
     WrittenLoomSerializer,
 )
-from planning.services import board, foresight, improving, looms, plans
+from planning.services import actuals, board, feeds, foresight, improving, looms, plans
+from planning.views.feeds import feed_address
 from planning.views.looms import plan_in_force, with_queue
 
 
@@ -72,6 +79,23 @@ class LoomViewSet(viewsets.ReadOnlyModelViewSet[Loom]):
         looms.let_go(self.get_object(), by=request.user)
         return self._told(self.get_object())
 
+    @extend_schema(request=StandsSerializer, responses={202: SearchSerializer})
+    @action(detail=True, methods=["post"])
+    def stands(self, request: Request, code: str) -> Response:
+        """It stands until a moment: written down or only tried, and the shed is re-planned with few moves."""
+        asked = StandsSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        job = improving.ask_without(self.get_object(), by=request.user, **asked.validated_data)
+        return Response(SearchSerializer(job).data, status=202)
+
+    @extend_schema(request=EfficiencySerializer, responses={200: LoomSerializer})
+    @action(detail=True, methods=["post"])
+    def efficiency(self, request: Request, code: str) -> Response:
+        """Reckon it at the efficiency that it was woven with; warps and demand on it are worked out again."""
+        asked = EfficiencySerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        return self._told(actuals.take_efficiency(self.get_object(), by=request.user, **asked.validated_data))
+
 
 class PlanViewSet(
     mixins.ListModelMixin, mixins.RetrieveModelMixin, mixins.CreateModelMixin, viewsets.GenericViewSet[PlanRun]
@@ -112,6 +136,19 @@ class PlanViewSet(
         """An overtaken plan is put back in force, timed afresh as a plan of its own."""
         return Response(PlanSerializer(plans.bring_back(self.get_object(), by=request.user)).data)
 
+    @extend_schema(request=None, responses={200: PlanSerializer})
+    @action(detail=True, methods=["post"], url_path="put-aside")
+    def put_aside(self, request: Request, pk: str | None = None) -> Response:
+        """An offered plan is refused; it stays in the book."""
+        plans.refuse_plan(self.get_object(), by=request.user)
+        return Response(PlanSerializer(self.get_object()).data)
+
+    @extend_schema(request=None, responses={200: PlanSerializer})
+    @action(detail=True, methods=["post"], url_path="take-back")
+    def take_back(self, request: Request, pk: str | None = None) -> Response:
+        """The last move by hand is undone: its copy is put aside, and the plan that it was made from is answered."""
+        return Response(PlanSerializer(board.take_back(self.get_object(), by=request.user)).data)
+
     @extend_schema(request=AskedMoveSerializer, responses={201: PlanSerializer})
     @action(detail=True, methods=["post"])
     def move(self, request: Request, pk: str | None = None) -> Response:
@@ -124,6 +161,7 @@ class PlanViewSet(
             get_object_or_404(Warp, number=words["warp"]),
             loom=get_object_or_404(Loom, code=words["loom"]),
             turn=words["turn"] - 1 if "turn" in words else None,
+            at=words.get("at"),
             pin=words["pin"],
             by=request.user,
         )
@@ -143,6 +181,16 @@ class SearchViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Job]):
         job = improving.ask(by=request.user, **asked.validated_data)
         return Response(SearchSerializer(job).data, status=202)
 
+    @extend_schema(request=LateYarnSerializer, responses={202: SearchSerializer})
+    @action(detail=False, methods=["post"], url_path="late-yarn")
+    def late_yarn(self, request: Request) -> Response:
+        """A delivery comes later: written down or only tried, and the shed is re-planned with few moves."""
+        asked = LateYarnSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        said = dict(asked.validated_data)
+        job = improving.ask_with_late_yarn(said.pop("delivery"), by=request.user, **said)
+        return Response(SearchSerializer(job).data, status=202)
+
     @extend_schema(request=None, responses={200: SearchSerializer})
     @action(detail=True, methods=["post"])
     def stop(self, request: Request, pk: str | None = None) -> Response:
@@ -153,8 +201,30 @@ class SearchViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Job]):
         return Response(SearchSerializer(job).data)
 
 
+class CalendarsView(APIView):
+    """The calendars of the shed and of each loom, by their secret addresses."""
+
+    @extend_schema(responses={200: CalendarsSerializer})
+    def get(self, request: Request) -> Response:
+        return Response(self._addresses(request))
+
+    @extend_schema(request=None, responses={200: CalendarsSerializer})
+    def post(self, request: Request) -> Response:
+        """Give them all new addresses; the old ones answer nobody any more."""
+        feeds.change_key(by=request.user)
+        return Response(self._addresses(request))
+
+    def _addresses(self, request: Request) -> dict[str, Any]:
+        codes = Loom.objects.values_list("code", flat=True)
+        return dict(
+            CalendarsSerializer(
+                {"shed": feed_address(request, None), "looms": {code: feed_address(request, code) for code in codes}}
+            ).data
+        )
+
+
 router = SimpleRouter()
 router.register("looms", LoomViewSet)
 router.register("plans", PlanViewSet)
 router.register("plan-searches", SearchViewSet, basename="plan-search")
-urlpatterns = router.urls
+urlpatterns = [path("calendars/", CalendarsView.as_view(), name="api_calendars"), *router.urls]

@@ -17,6 +17,7 @@ from planning.serializers.orders import (
     LineFiguresSerializer,
     NewLineSerializer,
     NewOrderSerializer,
+    OrderHeadSerializer,
     OrderLineSerializer,
     OrderSerializer,
     ReasonSerializer,
@@ -62,7 +63,10 @@ class CustomerViewSet(viewsets.ReadOnlyModelViewSet[Customer]):
 
 
 class OrderViewSet(viewsets.ReadOnlyModelViewSet[Order]):
-    """Orders with their lines. POST places one: all of it, or nothing; the same one told twice is one."""
+    """Orders with their lines. POST places one: all of it, or nothing; the same one told twice is one.
+
+    PATCH changes what it says beside its lines.
+    """
 
     queryset = Order.objects.order_by("-placed_on", "-pk")
     serializer_class = OrderSerializer
@@ -82,6 +86,16 @@ class OrderViewSet(viewsets.ReadOnlyModelViewSet[Order]):
         lines = [LineDraft(**line) for line in said.pop("lines")]
         placed = orders.place_order(lines=lines, by=request.user, **said)
         return Response(OrderSerializer(self.get_queryset().get(pk=placed.pk)).data, status=201)
+
+    @extend_schema(request=OrderHeadSerializer(partial=True), responses={200: OrderSerializer})
+    def partial_update(self, request: Request, number: str) -> Response:
+        """What is not sent stays. Its lines are changed one by one."""
+        found = self.get_object()
+        asked = OrderHeadSerializer(data=request.data, partial=True)
+        asked.is_valid(raise_exception=True)
+        head = {name: getattr(found, name) for name in OrderHeadSerializer().fields}
+        orders.change_order(found, by=request.user, **{**head, **asked.validated_data})
+        return Response(OrderSerializer(self.get_queryset().get(pk=found.pk)).data)
 
     @extend_schema(request=NewLineSerializer, responses={201: OrderLineSerializer})
     @action(detail=True, methods=["post"])

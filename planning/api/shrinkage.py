@@ -5,7 +5,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from planning.api.cloths import worked
 from planning.models import Cloth
+from planning.serializers.cloths import WorkedRevisionSerializer
 from planning.serializers.shrinkage import RouteLearnedSerializer
 from planning.services import shrinkage
 
@@ -17,6 +19,12 @@ class ShrinkageView(APIView):
     def get(self, request: Request, code: str) -> Response:
         cloth = get_object_or_404(Cloth, code=code)
         return Response(RouteLearnedSerializer(shrinkage.learned_of(cloth), many=True).data)
+
+    @extend_schema(request=None, responses={201: WorkedRevisionSerializer})
+    def post(self, request: Request, code: str) -> Response:
+        """A revision whose route takes what the pieces showed, where they speak against the old one."""
+        cloth = get_object_or_404(Cloth, code=code)
+        return Response(worked(shrinkage.take_over(cloth, by=request.user)), status=201)
 
 
 urlpatterns = [path("cloths/<str:code>/shrinkage/", ShrinkageView.as_view(), name="api_cloth_shrinkage")]

@@ -2,13 +2,21 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import viewsets
+from rest_framework.decorators import action
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from planning.models import JobTicket, Warp
-from planning.serializers.tickets import FrozenTicketSerializer, IssueSerializer, TicketSerializer
+from planning.serializers.tickets import (
+    DaySerializer,
+    FrozenTicketSerializer,
+    IssuedSerializer,
+    IssueSerializer,
+    TicketSerializer,
+    WithdrawSerializer,
+)
 from planning.services import tickets
 
 
@@ -30,6 +38,24 @@ class TicketViewSet(viewsets.ReadOnlyModelViewSet[JobTicket]):
         warp = get_object_or_404(Warp, number=asked.validated_data["warp"])
         ticket = tickets.issue_ticket(warp, by=request.user)
         return Response(FrozenTicketSerializer(ticket).data, status=201)
+
+    @extend_schema(request=DaySerializer, responses={201: IssuedSerializer})
+    @action(detail=False, methods=["post"], url_path="of-day", filterset_fields=None, pagination_class=None)
+    def of_day(self, request: Request) -> Response:
+        """Issue a ticket for every warp whose work begins on a day; those that still hold are given again."""
+        asked = DaySerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        issued, refused = tickets.issue_tickets_of(asked.validated_data["day"], by=request.user)
+        return Response(IssuedSerializer({"tickets": issued, "refused": refused}).data, status=201)
+
+    @extend_schema(request=WithdrawSerializer, responses={200: FrozenTicketSerializer})
+    @action(detail=True, methods=["post"])
+    def withdraw(self, request: Request, number: str) -> Response:
+        """Take it out of use; it stays in the book and says so when it is opened."""
+        asked = WithdrawSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        tickets.withdraw_ticket(self.get_object(), why=asked.validated_data["why"], by=request.user)
+        return Response(FrozenTicketSerializer(self.get_object()).data)
 
 
 router = SimpleRouter()

@@ -7,12 +7,15 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.decorators import action, api_view
+from rest_framework.exceptions import PermissionDenied
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from inventory.models import Yarn
+from mill import roles
+from mill.gate import MayByRole
 from mill.refusal import Refusal
 from planning.forms.warps import AFRESH, WishesForm
 from planning.models import Beam, Loom, Ruling, Warp
@@ -21,15 +24,23 @@ from planning.serializers.warps import (
     BeamChoiceSerializer,
     GroupSerializer,
     HeldSerializer,
+    HoldLotSerializer,
     HoldSerializer,
     JoinSerializer,
+    LetGoSerializer,
+    LockSerializer,
+    MovePartSerializer,
+    NoteSerializer,
+    PinSerializer,
+    PutOnSerializer,
     RulingSerializer,
     SplitSerializer,
     StepOfWarpSerializer,
+    TakeOffSerializer,
     WarpSerializer,
     WorkedWarpSerializer,
 )
-from planning.services import combine, rulings, warp_steps, warp_yarn, warps
+from planning.services import combine, plans, rulings, warp_steps, warp_yarn, warps
 from planning.services.combine import Wishes
 from planning.ticket import from_json
 from planning.views.warps import WarpFilter, for_list
@@ -63,6 +74,7 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
         worked = getattr(row, "worked", None)
         row.figures = from_json(worked.figures) if worked and worked.figures else None
         row.yarn_states = warp_yarn.states(row) if row.figures else []
+        row.seen = warps.parts_seen(row)
         return Response(WorkedWarpSerializer(row).data, status=status)
 
     @extend_schema(responses=WorkedWarpSerializer)
@@ -81,8 +93,53 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
     @action(detail=True, methods=["post"])
     def join(self, request: Request, number: str) -> Response:
         """The other warp's pieces come to this one; all are woven in the order of their due dates."""
-        other = get_object_or_404(Warp, number=_asked(JoinSerializer(data=request.data))["other"])
-        return self._told(warps.join(self._warp(), other, by=request.user))
+        said = _asked(JoinSerializer(data=request.data))
+        other = get_object_or_404(Warp, number=said["other"])
+        return self._told(warps.join(self._warp(), other, by=request.user, seen=said["seen"]))
+
+    @extend_schema(request=MovePartSerializer, responses={200: WorkedWarpSerializer})
+    @action(detail=True, methods=["post"])
+    def move(self, request: Request, number: str) -> Response:
+        """A part one place earlier or later in the weaving; at either end it stays where it is."""
+        said = _asked(MovePartSerializer(data=request.data))
+        earlier = said["where"] == "earlier"
+        moved = warps.move_part(self._warp(), said["part"], earlier=earlier, by=request.user, seen=said["seen"])
+        return self._told(moved)
+
+    @extend_schema(request=TakeOffSerializer, responses={200: WorkedWarpSerializer, 204: None})
+    @action(detail=True, methods=["post"], url_path="take-off")
+    def take_off(self, request: Request, number: str) -> Response:
+        """A part is taken off; its line waits for a warp again. 204 when nothing was left and the warp is apart."""
+        said = _asked(TakeOffSerializer(data=request.data))
+        left = warps.take_off(self._warp(), said["part"], by=request.user, seen=said["seen"])
+        return self._told(left) if left else Response(status=204)
+
+    @extend_schema(request=PutOnSerializer, responses={200: WorkedWarpSerializer})
+    @action(detail=True, methods=["post"], url_path="put-on")
+    def put_on(self, request: Request, number: str) -> Response:
+        """More pieces on it, behind what is there."""
+        said = _asked(PutOnSerializer(data=request.data))
+        return self._told(warps.put_on(self._warp(), said.pop("line"), by=request.user, **said))
+
+    @extend_schema(request=LockSerializer, responses={200: WorkedWarpSerializer})
+    @action(detail=True, methods=["post"])
+    def lock(self, request: Request, number: str) -> Response:
+        """Combining, splitting and joining leave a locked warp as it is."""
+        return self._told(warps.lock_warp(self._warp(), by=request.user, **_asked(LockSerializer(data=request.data))))
+
+    @extend_schema(request=NoteSerializer, responses={200: WorkedWarpSerializer})
+    @action(detail=True, methods=["post"])
+    def note(self, request: Request, number: str) -> Response:
+        """What its ticket is to say beside the figures."""
+        return self._told(warps.write_note(self._warp(), by=request.user, **_asked(NoteSerializer(data=request.data))))
+
+    @extend_schema(request=PinSerializer, responses={200: WorkedWarpSerializer})
+    @action(detail=True, methods=["post"])
+    def pin(self, request: Request, number: str) -> Response:
+        """Keep it to a loom, and from a moment if one is said, in every later plan; or take the pin out."""
+        warp = self._warp()
+        plans.pin_warp(warp, by=request.user, **_asked(PinSerializer(data=request.data)))
+        return self._told(warp)
 
     @extend_schema(request=None, responses={204: None})
     @action(detail=True, methods=["post"], url_path="take-apart")
@@ -113,12 +170,20 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
         short = warp_yarn.hold_yarn(warp, by=request.user, chosen=wanted)
         return Response(HeldSerializer({"short": short, "yarns": warp_yarn.states(warp)}).data)
 
-    @extend_schema(request=None, responses={200: HeldSerializer})
+    @extend_schema(request=HoldLotSerializer, responses={200: HeldSerializer})
+    @action(detail=True, methods=["post"], url_path="hold-lot")
+    def hold_lot(self, request: Request, number: str) -> Response:
+        """Hold so much of one lot that you name; a second dye lot of a colour in warp or piece is refused."""
+        warp = self._warp()
+        warp_yarn.hold_lot(warp, by=request.user, **_asked(HoldLotSerializer(data=request.data)))
+        return Response(HeldSerializer({"short": [], "yarns": warp_yarn.states(warp)}).data)
+
+    @extend_schema(request=LetGoSerializer, responses={200: HeldSerializer})
     @action(detail=True, methods=["post"], url_path="let-go")
     def let_go(self, request: Request, number: str) -> Response:
-        """Let go of what is held and not drawn."""
+        """Let go of what is held and not drawn, in one use or in both."""
         warp = self._warp()
-        warp_yarn.release_holds(warp, by=request.user)
+        warp_yarn.release_holds(warp, by=request.user, use=_asked(LetGoSerializer(data=request.data))["use"])
         return Response(HeldSerializer({"short": [], "yarns": warp_yarn.states(warp)}).data)
 
     @extend_schema(request=StepOfWarpSerializer, responses={200: WorkedWarpSerializer})
@@ -126,8 +191,11 @@ class WarpViewSet(viewsets.ReadOnlyModelViewSet[Warp]):
     def step(self, request: Request, number: str) -> Response:
         """Take the warp a step on, or back. Each step only from the state before it, and counted once."""
         said = _asked(StepOfWarpSerializer(data=request.data))
+        page, take = _STEPS[said["step"]]
+        if not roles.may(roles.roles_of(request.user), page, "POST"):
+            raise PermissionDenied(MayByRole.message)
         warp = self._warp()
-        _STEPS[said["step"]](warp, said, request.user)
+        take(warp, said, request.user)
         return self._told(warp)
 
 
@@ -135,16 +203,19 @@ def _gait(warp: Warp, said: dict[str, Any], by: Any) -> Warp:
     return warp_steps.gait(warp, loom=get_object_or_404(Loom, code=said["loom"]), by=by)
 
 
-_STEPS: dict[str, Callable[[Warp, dict[str, Any], Any], object]] = {
-    "draw yarn": lambda warp, said, by: warp_steps.draw_yarn(warp, by=by),
-    "draw weft": lambda warp, said, by: warp_steps.draw_weft(warp, by=by),
-    "wind": lambda warp, said, by: warp_steps.wind(warp, by=by),
-    "gait": _gait,
-    "begin weaving": lambda warp, said, by: warp_steps.begin_weaving(warp, by=by),
-    "weave out": lambda warp, said, by: warp_steps.weave_out(warp, by=by),
-    "back": lambda warp, said, by: warp_steps.step_back(
-        warp, reason=said["reason"], by=by, seen_state=said.get("seen_state")
-    ),
+def _back(warp: Warp, said: dict[str, Any], by: Any) -> Warp:
+    return warp_steps.step_back(warp, reason=said["reason"], by=by, seen_state=said.get("seen_state"))
+
+
+# Each with the page's button that does the same: whoever may press that may take the step.
+_STEPS: dict[str, tuple[str, Callable[[Warp, dict[str, Any], Any], object]]] = {
+    "draw yarn": ("warp_draw", lambda warp, said, by: warp_steps.draw_yarn(warp, by=by)),
+    "draw weft": ("warp_draw_weft", lambda warp, said, by: warp_steps.draw_weft(warp, by=by)),
+    "wind": ("warp_wind", lambda warp, said, by: warp_steps.wind(warp, by=by)),
+    "gait": ("warp_gait", _gait),
+    "begin weaving": ("warp_begin", lambda warp, said, by: warp_steps.begin_weaving(warp, by=by)),
+    "weave out": ("warp_out", lambda warp, said, by: warp_steps.weave_out(warp, by=by)),
+    "back": ("warp_back", _back),
 }
 
 _WISHES = [

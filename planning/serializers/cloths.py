@@ -178,6 +178,35 @@ class DraftSerializer(SpecColumnsSerializer):
         }
 
 
+class CorrectionSerializer(DraftSerializer):
+    """What a revision is to say instead: the whole of it."""
+
+    # It is the revision of the address that is corrected.
+    based_on = None  # type: ignore[assignment]
+
+
+class ClothHeadSerializer(serializers.Serializer[Any]):
+    code = serializers.CharField(max_length=20)
+    name = serializers.CharField(max_length=80)
+    is_in_use = serializers.BooleanField(help_text="False puts it away: it can't be ordered any more.")
+
+
+class ColourwayRowSerializer(serializers.Serializer[Any]):
+    id = serializers.IntegerField(read_only=True)
+    name = serializers.CharField(max_length=60)
+
+
+class NewColourwaySerializer(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=60)
+    yarns = serializers.DictField(
+        child=serializers.SlugRelatedField(slug_field="code", queryset=Yarn.objects.all()),
+        help_text='The code of the yarn at each letter of the latest revision: {"A": "MOS"}.',
+    )
+
+    def validate_yarns(self, yarns: dict[str, Yarn]) -> dict[str, Yarn]:
+        return {letter.upper(): yarn for letter, yarn in yarns.items()}
+
+
 class NewClothSerializer(DraftSerializer):
     code = serializers.CharField(max_length=20)
     name = serializers.CharField(max_length=80)

@@ -1,5 +1,6 @@
 from rest_framework import serializers
 
+from inventory.models import Delivery
 from mill.fields import MeasureApiField
 from mill.models import Job
 from planning.models import Loom, PlanRun, ShiftPattern, Slot
@@ -71,6 +72,37 @@ class WrittenLoomSerializer(serializers.ModelSerializer[Loom]):
 
 class LoomHoldSerializer(serializers.Serializer[dict[str, str]]):
     reason = serializers.CharField(max_length=120, help_text="So that the next shift knows.")
+
+
+class EfficiencySerializer(serializers.Serializer[dict[str, object]]):
+    efficiency_pct = MeasureApiField(unit="pct", places=2, min_value=5, max_value=100)
+
+
+class StandsSerializer(serializers.Serializer[dict[str, object]]):
+    """A loom stands from now on."""
+
+    until = serializers.DateTimeField(help_text="A guess can be changed later.")
+    why = serializers.CharField(max_length=80, help_text="So that the next shift knows.")
+    only_try = serializers.BooleanField(
+        default=False, help_text="Nothing is written down until the plan that is found is put in force."
+    )
+
+
+class LateYarnSerializer(serializers.Serializer[dict[str, object]]):
+    """A delivery comes on a later day."""
+
+    delivery = serializers.SlugRelatedField(slug_field="number", queryset=Delivery.objects.all())
+    expected_on = serializers.DateField()
+    only_try = serializers.BooleanField(
+        default=False, help_text="The day is not written down until the plan that is found is put in force."
+    )
+
+
+class CalendarsSerializer(serializers.Serializer[dict[str, object]]):
+    """Addresses that any calendar program reads without a sign-in."""
+
+    shed = serializers.URLField()
+    looms = serializers.DictField(child=serializers.URLField(), help_text="By the loom's code.")
 
 
 class LeftOutSerializer(serializers.Serializer[dict[str, object]]):
@@ -199,8 +231,16 @@ class NewPlanSerializer(serializers.Serializer[dict[str, str]]):
 class AskedMoveSerializer(serializers.Serializer[dict[str, object]]):
     warp = serializers.IntegerField(min_value=1, max_value=2_000_000_000, help_text="Its number.")
     loom = serializers.CharField(help_text="The loom's code.")
-    turn = serializers.IntegerField(required=False, min_value=1, help_text="1 is woven first; without one it is last.")
+    turn = serializers.IntegerField(
+        required=False, min_value=1, max_value=100_000, help_text="1 is woven first; without one it is last."
+    )
+    at = serializers.DateTimeField(required=False, help_text="Instead of a turn: where this moment falls on the loom.")
     pin = serializers.BooleanField(default=False, help_text="Keep it there once the plan is in force.")
+
+    def validate(self, attrs: dict[str, object]) -> dict[str, object]:
+        if "turn" in attrs and "at" in attrs:
+            raise serializers.ValidationError({"at": ["Send a turn or a moment, not both."]})
+        return attrs
 
 
 class AskedSearchSerializer(serializers.Serializer[dict[str, object]]):

@@ -113,6 +113,15 @@ class NewOrderSerializer(serializers.Serializer[Any]):
     lines = NewLineSerializer(many=True, allow_empty=False)
 
 
+class OrderHeadSerializer(serializers.Serializer[Any]):
+    """What an order says beside its lines."""
+
+    customer = serializers.SlugRelatedField(slug_field="code", queryset=Customer.objects.all())
+    reference = serializers.CharField(max_length=60, allow_blank=True)
+    placed_on = serializers.DateField()
+    note = serializers.CharField(allow_blank=True)
+
+
 class ReasonSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(max_length=100, allow_blank=True, default="")
 

@@ -38,5 +38,20 @@ class FrozenTicketSerializer(TicketSerializer):
         read_only_fields = fields
 
 
+class DaySerializer(serializers.Serializer[dict[str, object]]):
+    day = serializers.DateField(help_text="Warps whose work begins on it by the plan in force.")
+
+
+class IssuedSerializer(serializers.Serializer[dict[str, object]]):
+    tickets = TicketSerializer(many=True)
+    refused = serializers.ListField(
+        child=serializers.CharField(), help_text="A sentence for each warp that can't have one yet."
+    )
+
+
+class WithdrawSerializer(serializers.Serializer[dict[str, object]]):
+    why = serializers.CharField(max_length=200, help_text="Somebody may still hold it.")
+
+
 class IssueSerializer(serializers.Serializer[dict[str, int]]):
     warp = serializers.IntegerField(min_value=1, max_value=2_000_000_000)

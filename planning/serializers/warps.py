@@ -5,8 +5,10 @@ from typing import Any, get_args, get_origin, get_type_hints
 
 from rest_framework import serializers
 
+from inventory.models import YarnLot
+from mill.fields import MeasureApiField
 from mill.working import Step
-from planning.models import OrderLine, Ruling, RulingPart, Warp, WarpPart
+from planning.models import Loom, OrderLine, Ruling, RulingPart, Warp, WarpPart, WarpYarn
 from planning.serializers.lot_shares import ShortageSerializer
 from planning.serializers.reckoner import StepSerializer
 from planning.ticket import Figures
@@ -146,22 +148,81 @@ class WorkedWarpSerializer(WarpSerializer):
 
     figures = WarpFiguresSerializer(allow_null=True, read_only=True)
     yarns = WarpYarnSerializer(many=True, read_only=True, source="yarn_states")
+    seen = serializers.CharField(
+        read_only=True,
+        help_text="Its parts as they stand: sent along with a change of them, that is refused if they differ by now.",
+    )
 
     class Meta(WarpSerializer.Meta):
-        fields = [*WarpSerializer.Meta.fields, "figures", "yarns"]
+        fields = [*WarpSerializer.Meta.fields, "seen", "figures", "yarns"]
         read_only_fields = fields
 
 
 # What is asked for
 
 
-class SplitSerializer(serializers.Serializer[Any]):
+class SeenSerializer(serializers.Serializer[Any]):
+    """A change of what is on a warp."""
+
+    seen = serializers.CharField(
+        max_length=40, required=False, allow_null=True, default=None, help_text="As the warp had it when you looked."
+    )
+
+
+def part_field() -> serializers.IntegerField:
+    return serializers.IntegerField(min_value=1, max_value=2_000_000_000, help_text="The id of one of its parts.")
+
+
+class MovePartSerializer(SeenSerializer):
+    part = part_field()
+    where = serializers.ChoiceField(choices=["earlier", "later"])
+
+
+class TakeOffSerializer(SeenSerializer):
+    part = part_field()
+
+
+class PutOnSerializer(SeenSerializer):
+    line = serializers.PrimaryKeyRelatedField(queryset=OrderLine.objects.all(), help_text="The order line's id.")
+    pieces = serializers.IntegerField(min_value=1, max_value=2_000_000_000)
+
+
+class LockSerializer(serializers.Serializer[Any]):
+    is_locked = serializers.BooleanField()
+
+
+class NoteSerializer(serializers.Serializer[Any]):
+    note = serializers.CharField(max_length=200, allow_blank=True, help_text="For its ticket.")
+
+
+class PinSerializer(serializers.Serializer[Any]):
+    loom = serializers.SlugRelatedField(
+        slug_field="code", queryset=Loom.objects.all(), allow_null=True, help_text="null takes the pin out."
+    )
+    starts_at = serializers.DateTimeField(
+        required=False, allow_null=True, default=None, help_text="Then and not before: the loom waits for it."
+    )
+
+
+class HoldLotSerializer(serializers.Serializer[Any]):
+    use = serializers.ChoiceField(choices=WarpYarn.USES)
+    lot = serializers.SlugRelatedField(slug_field="label", queryset=YarnLot.objects.all())
+    grams = MeasureApiField(unit="g", places=0, above=0, max_value=1_000_000_000)
+
+
+class LetGoSerializer(serializers.Serializer[Any]):
+    use = serializers.ChoiceField(
+        choices=WarpYarn.USES, required=False, allow_null=True, default=None, help_text="Both where neither is said."
+    )
+
+
+class SplitSerializer(SeenSerializer):
     after = serializers.IntegerField(
         min_value=1, max_value=2_000_000_000, help_text="Pieces that stay, in the order of weaving."
     )
 
 
-class JoinSerializer(serializers.Serializer[Any]):
+class JoinSerializer(SeenSerializer):
     other = serializers.IntegerField(
         min_value=1, max_value=2_000_000_000, help_text="The number of the warp whose pieces come to this one."
     )

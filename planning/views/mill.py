@@ -40,7 +40,7 @@ class Book:
 
     def urlpatterns(self) -> list[URLPattern]:
         return [
-            path(f"mill/{self.many}/", room("mill")(partial(self.list)), name=self.many),
+            path(f"mill/{self.many}/", require_GET(room("mill")(partial(self.list))), name=self.many),
             path(f"mill/{self.many}/new/", room("mill")(partial(self.edit)), name=f"{self.one}_new"),
             path(f"mill/{self.many}/<int:pk>/", room("mill")(partial(self.edit)), name=self.one),
         ]
