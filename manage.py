@@ -81,13 +81,21 @@ def in_own_environment() -> None:
 
 
 def test(arguments: list) -> None:
-    """pytest: the fast suite on two processes, or with --slow the long proofs, one after another."""
+    """pytest: the fast suite on two processes; with --slow the long proofs, side by side only in the browser."""
     os.chdir(HERE)
-    which = ["-m", "not slow", "-n", "2", "--dist", "worksteal"]
-    if "--slow" in arguments:
-        arguments.remove("--slow")
-        which = ["-m", "slow"]
-    become(Path(sys.executable), "-m", "pytest", *which, *arguments)
+    side_by_side = ["-n", "2", "--dist", "worksteal"]
+    pytest = [sys.executable, "-m", "pytest"]
+    if "--slow" not in arguments:
+        become(Path(sys.executable), *pytest[1:], "-m", "not slow", *side_by_side, *arguments)
+    arguments.remove("--slow")
+    # By file: what a browser's tests share is made once.
+    in_the_browser = [*pytest, "-m", "slow and browser", "-n", "2", "--dist", "loadfile", *arguments]
+    by_themselves = [*pytest, "-m", "slow and not browser", *arguments]
+    codes = [subprocess.run(which, check=False).returncode for which in (in_the_browser, by_themselves)]
+    found_none = 5  # as when one file is asked for
+    if codes == [found_none, found_none]:
+        sys.exit(found_none)
+    sys.exit(max(code for code in codes if code != found_none))
 
 
 def main() -> None:
