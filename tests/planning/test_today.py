@@ -3,15 +3,18 @@
 from datetime import date, timedelta
 
 import pytest
+from django.contrib.auth.models import Group
 from django.db import transaction
+from django.test import Client
 from django.utils import timezone
 
 from inventory import services as inventory
 from inventory.models import Delivery
-from mill import jobs
-from planning.models import Warp
+from mill import jobs, roles
+from planning.models import Piece, PlanRun, Slot, Warp
 from planning.services import plans, working_out
-from tests.make import make_line, make_loom, make_spec, make_warp, make_yarn
+from planning.views.today import chapters
+from tests.make import make_line, make_loom, make_spec, make_ticket, make_warp, make_yarn
 
 pytestmark = pytest.mark.django_db
 
@@ -83,3 +86,141 @@ def test_it_takes_as_many_queries_for_many_as_for_few(desk, django_assert_max_nu
         make_line(due_on=today - timedelta(days=1))
     with django_assert_max_num_queries(len(few)):
         desk.get("/")
+
+
+@pytest.fixture
+def at_the_desk_as(django_user_model):
+    def sit(*held):
+        user = django_user_model.objects.create_user("merle " + " ".join(held), first_name="Merle")
+        user.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
+        client = Client()
+        client.force_login(user)
+        return client
+
+    return sit
+
+
+@pytest.fixture
+def planned(planner):
+    """A warp in a plan in force that winds it today."""
+    yarn = make_yarn()
+    inventory.receive(yarn=yarn, grams=9_000_000, label="S1", dye_lot="D1", by=planner)
+    spec = make_spec(yarns={"A": yarn, "B": yarn})
+    make_loom(code="1")
+    warp = make_warp(spec=spec, lines=[make_line(spec=spec, due_on=timezone.localdate() + timedelta(days=90))])
+    with transaction.atomic():
+        working_out.warps_changed([warp.pk])
+    jobs.settle()
+    plans.put_in_force(plans.make_plan(), by=planner)
+    Slot.objects.update(winding_on=timezone.localdate(), setup_starts_at=timezone.now() + timedelta(hours=2))
+    return warp
+
+
+def titles(warp):
+    """The chapters in which a warp stands."""
+    return {row.title for row in chapters() if any(entry.what == str(warp) for entry in row.entries)}
+
+
+def test_a_warp_stands_with_whoever_has_the_next_step(planned):
+    assert titles(planned) == {"Tickets to issue", "Yarn to draw"}
+    make_ticket(planned)
+    assert titles(planned) == {"Yarn to draw"}
+    for state, chapter in [
+        (Warp.YARN_DRAWN, {"To wind"}),
+        (Warp.WOUND, {"To gait and begin"}),
+        (Warp.GAITED, {"To gait and begin"}),
+        (Warp.WEAVING, set()),
+    ]:
+        Warp.objects.filter(pk=planned.pk).update(state=state)
+        assert titles(planned) == chapter, state
+    # What goes into a loom in three days is not today's.
+    Warp.objects.filter(pk=planned.pk).update(state=Warp.WOUND)
+    Slot.objects.update(setup_starts_at=timezone.now() + timedelta(days=3))
+    assert titles(planned) == set()
+
+
+def test_each_role_sees_its_own_work_and_where_the_rest_is(planned, at_the_desk_as):
+    make_line(due_on=timezone.localdate() - timedelta(days=1))
+    Warp.objects.filter(pk=planned.pk).update(state=Warp.YARN_DRAWN)
+    warper = at_the_desk_as(roles.WARPER).get("/").content.decode()
+    assert "Wind it</a>" in warper
+    assert "Tell the customer" not in warper
+    assert ">Overdue</a>: 1" in warper
+    planner = at_the_desk_as(roles.PLANNER).get("/").content.decode()
+    assert "Tell the customer</a>" in planner
+    assert "Wind it" not in planner
+    assert ">To wind</a>: 1" in planner
+    both = at_the_desk_as(roles.PLANNER, roles.WARPER).get("/").content.decode()
+    assert "Tell the customer</a>" in both
+    assert "Wind it</a>" in both
+    # Whoever only reads, or keeps the book and does nothing else in it, sees all of it.
+    for held in (roles.READER, roles.OWNER):
+        page = at_the_desk_as(held).get("/").content.decode()
+        assert "Tell the customer</a>" in page
+        assert "Wind it</a>" in page
+
+
+def test_every_chapter_is_somebodys_and_every_role_but_the_reader_has_one(db):
+    rows = chapters()
+    assert all(row.roles for row in rows)
+    assert set().union(*(row.roles for row in rows)) == roles.EVERYBODY - {roles.READER}
+
+
+def test_a_plan_waits_for_a_yes_until_it_is_given(planned, planner):
+    offered = plans.make_plan()
+    assert titles(offered) == {"Waiting for a decision"}
+    plans.put_in_force(offered, by=planner)
+    assert titles(offered) == set()
+    assert PlanRun.objects.filter(state=PlanRun.OFFERED).count() == 0
+
+
+def test_an_act_says_what_it_changes(desk, planner):
+    yarn = make_yarn()
+    spec = make_spec(yarns={"A": yarn, "B": yarn})
+    make_loom(code="1")
+    due_on = timezone.localdate() + timedelta(days=2)
+    warps = [make_warp(spec=spec, lines=[make_line(spec=spec, due_on=due_on)]) for _ in range(2)]
+    with transaction.atomic():
+        working_out.warps_changed([warp.pk for warp in warps])
+    jobs.settle()
+    plans.put_in_force(plans.make_plan(), by=planner)
+    jobs.settle()
+    waits = make_line(due_on=due_on)
+    make_line(due_on=due_on, spec=waits.cloth.specs.get(), colourway=waits.colourway)
+    found = {row.title: row.entries for row in chapters()}
+    assert found["Short of yarn"][0].effect == "2 warps from that day on wait for it"
+    assert found["On no warp yet"][0].effect == "1 line of the same cloth and colours waits too"
+    assert found["Looms that stand"][0].effect.endswith("by the clock until then")
+
+
+def test_pieces_wait_at_their_step_and_go_to_their_customer(desk):
+    line = make_line(due_on=timezone.localdate() - timedelta(days=1))
+    spec = line.cloth.specs.get()
+    for number in ("7-1", "7-2"):
+        Piece.objects.create(
+            number=number, spec=spec, line=line, woven_on=timezone.localdate(), grey_length_m=60, grey_width_cm=160
+        )
+    found = {row.title: row for row in chapters()}
+    (entry,) = found["Waiting to be finished"].entries
+    assert (entry.what, entry.effect) == ("The grey perch", "2 pieces due by today")
+    assert entry.matter.startswith("2 pieces, 120 m, wait; first 7-1")
+    Piece.objects.update(state=Piece.READY)
+    found = {row.title: row for row in chapters()}
+    assert found["Waiting to be finished"].n == 0
+    (entry,) = found["Ready to send"].entries
+    assert entry.effect == "2 pieces overdue"
+    assert line.order.customer.code in entry.act_address
+
+
+def test_the_owner_hears_of_a_book_without_a_backup(desk, settings, tmp_path):
+    from mill.models import Change
+
+    settings.BACKUPS_DIR = tmp_path
+    own = [row for row in chapters() if row.title == "The book itself"]
+    assert own[0].n == 0
+    Change.objects.create(at=timezone.now() - timedelta(days=5), kind="mill.mill", row_pk=1, what="~", history_id=1)
+    assert b"there is none in the folder of backups" in desk.get("/").content
+    (tmp_path / f"shedbook-{timezone.localdate() - timedelta(days=4)}-020000.zip").write_text("")
+    assert b"4 days of work would be lost" in desk.get("/").content
+    (tmp_path / f"shedbook-{timezone.localdate()}-020000.zip").write_text("")
+    assert b"would be lost" not in desk.get("/").content

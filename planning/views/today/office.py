@@ -1,0 +1,183 @@
+"""The planner's and the owner's part of the day-book: orders, decisions, tickets, the book itself."""
+
+from collections import Counter
+from datetime import timedelta
+
+from django.urls import reverse
+from django.utils import timezone
+
+from mill import backup
+from mill.models import Change, Job
+from mill.templatetags.mill import day, moment, num
+from planning.models import JobTicket, OrderLine, PlanRun, Slot, Warp, WarpFigures
+from planning.services import line_plans
+from planning.services.tickets import overtaken_first
+from planning.views.today.entry import Entry, counted
+
+# Of what is overdue, so many are followed through the plan; the rest stands in the list.
+FOLLOWED = 40
+WAITS_SHOWN_DAYS = 42
+
+
+def overdue_lines() -> list[Entry]:
+    today = timezone.localdate()
+    rows = OrderLine.objects.open().filter(due_on__lt=today).select_related("order__customer", "cloth")
+    lines = list(rows.order_by("due_on"))
+    planned = line_plans.plans_of([line.pk for line in lines[:FOLLOWED]])
+    entries = []
+    for line in lines:
+        parts = planned.get(line.pk, [])
+        ready = [part.ready_on for part in parts if part.ready_on]
+        address = reverse("order", args=[line.order.number])
+        is_whole = bool(ready) and len(ready) == len(parts) and sum(part.part.pieces for part in parts) >= line.pieces
+        entries.append(
+            Entry(
+                str(line),
+                address,
+                f"{line.cloth} for {line.order.customer} was due {day(line.due_on)} and is {line.state}",
+                "Tell the customer",
+                address,
+                f"by the plan it is ready {day(max(ready))}" if is_whole else "",
+            )
+        )
+    return entries
+
+
+def waiting_lines() -> list[Entry]:
+    soon = timezone.localdate() + timedelta(days=WAITS_SHOWN_DAYS)
+    rows = OrderLine.objects.not_on_a_warp().filter(due_on__lte=soon).select_related("order__customer", "cloth")
+    lines = list(rows.order_by("due_on"))
+    alike = Counter((line.cloth_id, line.colourway_id) for line in lines)
+    entries = []
+    for line in lines:
+        others = alike[line.cloth_id, line.colourway_id] - 1
+        entries.append(
+            Entry(
+                str(line),
+                reverse("order", args=[line.order.number]),
+                f"{line.cloth}, {counted(line.pieces, 'piece')} due {day(line.due_on)}, is on no warp",
+                "Combine into warps",
+                reverse("combine"),
+                f"{counted(others, 'line')} of the same cloth and colours {'waits' if others == 1 else 'wait'} too"
+                if others
+                else "",
+            )
+        )
+    return entries
+
+
+def plans_offered() -> list[Entry]:
+    """Plans made since the one in force that nobody has taken or refused."""
+    in_force = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
+    rows = PlanRun.objects.filter(state=PlanRun.OFFERED).select_related("by").defer("explained")
+    if in_force:
+        rows = rows.filter(pk__gt=in_force.pk)
+    entries = []
+    for run in rows.order_by("-pk"):
+        effect = ""
+        if in_force and "tardy_pieces" in run.cost and "tardy_pieces" in in_force.cost:
+            late, was = int(run.cost["tardy_pieces"]), int(in_force.cost["tardy_pieces"])
+            effect = f"{counted(late, 'piece')} late in it; {was} in the plan in force when that was made"
+        address = reverse("plan", args=[run.pk])
+        entries.append(
+            Entry(
+                str(run),
+                address,
+                f"{run.rule}, made {moment(run.made_at)}, waits for a yes or no",
+                "Decide",
+                address,
+                effect,
+            )
+        )
+    return entries
+
+
+def tickets_to_issue() -> list[Entry]:
+    """Warps that the plan has wound by tomorrow, and the floor has no ticket for."""
+    tomorrow = timezone.localdate() + timedelta(days=1)
+    slots = (
+        Slot.objects.filter(
+            run__state=PlanRun.IN_FORCE,
+            winding_on__lte=tomorrow,
+            warp__state__in=(Warp.PLANNED, Warp.YARN_DRAWN),
+        )
+        .exclude(warp__in=JobTicket.objects.filter(withdrawn_at__isnull=True).values("warp"))
+        .exclude(warp__in=WarpFigures.objects.exclude(trouble="").values("warp"))
+        .select_related("warp", "loom")
+        .order_by("winding_on", "setup_starts_at")
+    )
+    return [
+        Entry(
+            str(slot.warp),
+            reverse("warp", args=[slot.warp.number]),
+            f"is to be wound {day(slot.winding_on)} for loom {slot.loom}, and has no ticket",
+            "Issue its ticket",
+            reverse("warp", args=[slot.warp.number]),
+            "the warper can’t begin without one",
+        )
+        for slot in slots
+    ]
+
+
+def overtaken_tickets() -> list[Entry]:
+    return [
+        Entry(
+            str(ticket),
+            reverse("ticket", args=[ticket.number]),
+            f"of {ticket.warp}: {ticket.overtaken_why}",
+            "Issue a new one",
+            reverse("ticket", args=[ticket.number]),
+            "until then the floor works by the old figures",
+        )
+        for ticket in overtaken_first().select_related("warp").defer("figures", "extras")
+    ]
+
+
+def troubled_warps() -> list[Entry]:
+    rows = WarpFigures.objects.exclude(trouble="").filter(warp__in=Warp.objects.open()).select_related("warp")
+    return [
+        Entry(
+            str(row.warp),
+            reverse("warp", args=[row.warp.number]),
+            row.trouble,
+            "Put it right",
+            reverse("warp", args=[row.warp.number]),
+        )
+        for row in rows.order_by("warp__number").defer("figures")
+    ]
+
+
+def given_up() -> list[Entry]:
+    return [
+        Entry(
+            f"Job {job.pk}",
+            reverse("work"),
+            f"{job.task} was given up: {job.error.splitlines()[-1] if job.error else 'no reason kept'}",
+            "Look at the work",
+            reverse("work"),
+            "what it was to work out stays as it was",
+        )
+        for job in Job.objects.filter(state=Job.FAILED, asked_at__gte=timezone.now() - timedelta(days=7))
+    ]
+
+
+def book_kept() -> list[Entry]:
+    """A book in which something was written two nights ago or before, and no backup since."""
+    two_nights_ago = timezone.now() - timedelta(days=2)
+    if not Change.objects.filter(at__lt=two_nights_ago).exists():
+        return []
+    last = next((made for path in backup.all_kept() if (made := backup.day_of(path.name))), None)
+    if last and last >= timezone.localdate(two_nights_ago):
+        return []
+    return [
+        Entry(
+            "Backup",
+            reverse("backups"),
+            f"the last one is of {day(last)}" if last else "there is none in the folder of backups",
+            "Write one now",
+            reverse("backups"),
+            f"{num(days)} days of work would be lost with this machine"
+            if last and (days := (timezone.localdate() - last).days)
+            else "all of the book would be lost with this machine",
+        )
+    ]

@@ -1,0 +1,184 @@
+"""The shed's part of the day-book: winding, gaiting, weaving, looms that stand."""
+
+from datetime import timedelta
+from typing import Any
+
+from django.db.models import Min
+from django.urls import reverse
+from django.utils import timezone
+
+from mill.templatetags.mill import day, days_late, hours, moment
+from planning.models import Loom, PlanRun, Slot, Warp
+from planning.services.actuals import RunOut
+from planning.services.plans import IN_LOOM
+from planning.views.today.entry import Entry
+
+# What is to be done within so long is today's.
+AHEAD = timedelta(hours=24)
+
+
+def late_warps(run: PlanRun | None) -> list[Entry]:
+    if run is None:
+        return []
+    slots = Slot.objects.filter(run=run, late_min__gt=0).select_related("warp", "loom").order_by("-late_min")
+    mends: dict[str, Any] = {row["warp"]: row.get("mend") or [] for row in run.explained.get("late", [])}
+    entries = []
+    for slot in slots:
+        mend = next(iter(mends.get(str(slot.warp.number), [])), "")
+        entries.append(
+            Entry(
+                str(slot.warp),
+                reverse("warp", args=[slot.warp.number]),
+                f"late by {days_late(slot.late_min)} over its pieces on loom {slot.loom}, out "
+                f"{day(slot.weaving_stops_at)}. "
+                f"{slot.why}",
+                "Look at the loom",
+                reverse("loom", args=[slot.loom.code]),
+                str(mend).rstrip("."),
+            )
+        )
+    return entries
+
+
+def late_as_woven(rows: list[RunOut]) -> list[Entry]:
+    """Lines that come off the loom too late by what was really woven, and looms that stand with a warp in them."""
+    entries: list[Entry] = []
+    for row in rows:
+        address = reverse("warp", args=[row.warp.number])
+        if row.stop:
+            matter = f"stands on loom {row.loom}: {row.stop.reason}, since {moment(row.stop.starts_at)}"
+            entries.append(Entry(str(row.warp), address, matter, "Look at the floor", reverse("floor_looms")))
+        entries += [
+            Entry(
+                str(late.line),
+                reverse("order", args=[late.line.order.number]),
+                f"comes off loom {row.loom} {moment(late.off_at)}; to be finished by {day(late.line.due_on)} it had to "
+                f"be off on {day(late.last_on)}",
+                "See what is woven",
+                reverse("actuals"),
+                f"{days_late(late.late_min)} late if nothing changes",
+            )
+            for late in row.late
+        ]
+    return entries
+
+
+def running_out(rows: list[RunOut], run: PlanRun | None) -> list[Entry]:
+    """Warps that are woven out within a day, each with what follows on its loom."""
+    until = timezone.now() + AHEAD
+    soon = [row for row in rows if row.out_at <= until]
+    following: dict[int, Slot] = {}
+    slots = Slot.objects.filter(run=run, loom__in=[row.loom.pk for row in soon]).exclude(warp__state__in=IN_LOOM)
+    for slot in slots.exclude(warp__state=Warp.WOVEN_OUT).select_related("warp").order_by("setup_starts_at"):
+        following.setdefault(slot.loom_id, slot)
+    entries = []
+    for row in soon:
+        after = following.get(row.loom.pk)
+        if after is None:
+            effect = "nothing is planned after it"
+        elif after.warp.state == Warp.WOUND:
+            effect = f"then {after.warp}, wound: {after.setup}, {hours(after.setup_min)}"
+        else:
+            effect = f"then {after.warp}, which is not wound yet"
+        entries.append(
+            Entry(
+                f"Loom {row.loom}",
+                reverse("loom", args=[row.loom.code]),
+                f"weaves {row.warp} out {moment(row.out_at)}",
+                "Look at what follows" if after else "Plan the looms",
+                reverse("warp", args=[after.warp.number]) if after else reverse("looms"),
+                effect,
+            )
+        )
+    return entries
+
+
+def standing_looms(run: PlanRun | None) -> list[Entry]:
+    now = timezone.now()
+    looms = Loom.objects.filter(is_held=False).exclude(warps__state__in=IN_LOOM).order_by("code")
+    first = {
+        row["loom"]: row["at"]
+        for row in Slot.objects.filter(run=run, setup_stops_at__gte=now)
+        .values("loom")
+        .annotate(at=Min("setup_starts_at"))
+    }
+    entries = []
+    for loom in looms:
+        at = first.get(loom.pk)
+        idle_min = int((at - now).total_seconds() // 60) if at else 0
+        entries.append(
+            Entry(
+                f"Loom {loom.code}",
+                reverse("loom", args=[loom.code]),
+                f"stands; next set-up {moment(at)}" if at else "stands and nothing is planned on it",
+                "Plan the looms",
+                reverse("looms"),
+                f"{hours(idle_min)} by the clock until then" if idle_min > 0 else "",
+            )
+        )
+    return entries
+
+
+def _due_in_state(run: PlanRun | None, *states: str) -> Any:
+    return Slot.objects.filter(run=run, warp__state__in=states).select_related("warp", "loom")
+
+
+def yarn_to_draw(run: PlanRun | None) -> list[Entry]:
+    """Warps whose yarn is to lie at the creel by tomorrow."""
+    tomorrow = timezone.localdate() + timedelta(days=1)
+    slots = _due_in_state(run, Warp.PLANNED).filter(winding_on__lte=tomorrow)
+    return [
+        Entry(
+            str(slot.warp),
+            reverse("warp", args=[slot.warp.number]),
+            f"is to be wound {day(slot.winding_on)}; its yarn is still in the store",
+            "Draw its yarn",
+            reverse("warp", args=[slot.warp.number]),
+            f"loom {slot.loom} waits for it {moment(slot.setup_starts_at)}",
+        )
+        for slot in slots.order_by("winding_on", "setup_starts_at")
+    ]
+
+
+def to_wind(run: PlanRun | None) -> list[Entry]:
+    """Warps whose yarn is drawn, in the order in which the plan winds them."""
+    slots = _due_in_state(run, Warp.YARN_DRAWN).order_by("winding_on", "setup_starts_at")
+    return [
+        Entry(
+            str(slot.warp),
+            reverse("warp", args=[slot.warp.number]),
+            f"its yarn is drawn; to be wound {day(slot.winding_on)}" if slot.winding_on else "its yarn is drawn",
+            "Wind it",
+            reverse("warp", args=[slot.warp.number]),
+            f"loom {slot.loom} waits for it {moment(slot.setup_starts_at)}",
+        )
+        for slot in slots
+    ]
+
+
+def to_gait(run: PlanRun | None) -> list[Entry]:
+    """Wound warps that go into a loom within a day, and those that hang in one and have not begun."""
+    hanging = Warp.objects.filter(state=Warp.GAITED).select_related("loom").order_by("loom__code")
+    entries = [
+        Entry(
+            str(warp),
+            reverse("warp", args=[warp.number]),
+            f"hangs gaited in loom {warp.loom}",
+            "Begin weaving",
+            reverse("warp", args=[warp.number]),
+        )
+        for warp in hanging
+    ]
+    slots = _due_in_state(run, Warp.WOUND).filter(setup_starts_at__lte=timezone.now() + AHEAD)
+    entries += [
+        Entry(
+            str(slot.warp),
+            reverse("warp", args=[slot.warp.number]),
+            f"goes into loom {slot.loom} {moment(slot.setup_starts_at)}: {slot.setup}",
+            "Gait it",
+            reverse("warp", args=[slot.warp.number]),
+            f"{hours(slot.setup_min)}; it weaves from {moment(slot.weaving_starts_at)}",
+        )
+        for slot in slots.order_by("setup_starts_at")
+    ]
+    return entries
