@@ -63,6 +63,7 @@ from inventory.serializers import (
     ReverseSerializer,
     SentSerializer,
     SupplierSerializer,
+    TableOfRegainsSerializer,
     TrapSerializer,
     TreatmentSerializer,
     TriggersSerializer,
@@ -431,6 +432,22 @@ class FibreViewSet(RecordViewSet):
     queryset = Fibre.objects.order_by("name")
     serializer_class = FibreSerializer
     filterset_fields = ["name", "is_protein"]
+
+    @extend_schema(request=TableOfRegainsSerializer, responses={201: FibreSerializer(many=True)})
+    @action(
+        detail=False,
+        methods=["post"],
+        url_path="of-table",
+        url_name="of-table",
+        pagination_class=None,
+        filterset_fields=None,
+    )
+    def of_table(self, request: Request) -> Response:
+        """Write the fibres of a table of regains that the book has not got yet; answers with those written."""
+        sent = TableOfRegainsSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        written = services.write_fibres_of(authority=sent.validated_data["authority"], by=request.user)
+        return Response(FibreSerializer(written, many=True).data, status=201)
 
 
 class PlaceViewSet(RecordViewSet):

@@ -402,6 +402,10 @@ class FibreSerializer(serializers.ModelSerializer[Fibre]):
         fields = ["id", "name", "is_protein", "regain_pct", "regain_authority"]
 
 
+class TableOfRegainsSerializer(serializers.Serializer[Any]):
+    authority = serializers.ChoiceField(choices=["EU 1007/2011 annex IX", "ASTM D1909"])
+
+
 class PlaceSerializer(serializers.ModelSerializer[Place]):
     class Meta:
         model = Place

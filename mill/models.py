@@ -102,6 +102,9 @@ class Mill(models.Model):
         help_text="Four-point grading, where nothing else is agreed with the customer. Common practice, no source.",
     )
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
+    holidays_of = models.CharField(
+        max_length=12, blank=True, editable=False, help_text="Whose public holidays it keeps: GB-SCT."
+    )
     lies_open = models.BooleanField(
         default=True, help_text="Who sits at the machine that keeps the book reads and writes in it without signing in."
     )

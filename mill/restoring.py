@@ -39,7 +39,7 @@ def restore(path: Path) -> tuple[Manifest, str]:
         _refuse_a_later_one(manifest)
         alone()
         is_first = not connection.introspection.table_names()
-        place = _Schema() if connection.vendor == "postgresql" else _File()
+        place = _Schema() if connection.vendor == "postgresql" else FileBeside()
         try:
             with place.turned_to():
                 _build(archive, manifest)
@@ -173,7 +173,7 @@ def _turned_to(**elsewhere: Any) -> Iterator[None]:
         connection.settings_dict.update(as_it_was)
 
 
-class _File:
+class FileBeside:
     """SQLite: a file beside the book's own."""
 
     def __init__(self) -> None:

@@ -65,7 +65,7 @@ from inventory.services.outlooks import (
     yarns_changed,
 )
 from inventory.services.proof import audit_differences, check_invariants
-from inventory.services.records import YARN_CHANGED, write_delivery, write_record, write_yarn
+from inventory.services.records import YARN_CHANGED, write_delivery, write_fibres_of, write_record, write_yarn
 
 __all__ = [
     "DEMANDS_REWORKED",
@@ -127,6 +127,7 @@ __all__ = [
     "weigh_claim",
     "what_is_treated",
     "write_delivery",
+    "write_fibres_of",
     "write_record",
     "write_triggers",
     "write_yarn",

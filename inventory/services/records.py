@@ -6,8 +6,9 @@ from typing import Any, TypeVar
 
 from inventory.models import Delivery, Fibre, Place, Supplier, Trap, Yarn, YarnFibre
 from inventory.services.outlooks import yarns_changed
-from inventory.services.verb import save, verb, written_before
-from mill import jobs
+from inventory.services.verb import own_key, save, verb, written_before
+from inventory.yarn import REGAINS
+from mill import changes, jobs
 from mill.refusal import Refusal
 
 # The planning side works out again the warps that use a changed yarn. It is known here by the name of its task only.
@@ -33,6 +34,40 @@ def write_record(*, row: Record, changed: Iterable[str], by: Any, key: str = "")
     if isinstance(row, Supplier) and not was_new and "lead_time_days" in columns:
         yarns_changed(Yarn.objects.filter(supplier=row).values_list("pk", flat=True))
     return row
+
+
+# Keratin and silk, which moth larvae eat; of the tables' fibres. Common practice, no source.
+EATEN = ("wool", "hair", "silk", "protein")
+
+
+@verb
+def write_fibres_of(*, authority: str, by: Any) -> list[Fibre]:
+    """The fibres of a table of regains that the mill has not got yet, each with its regain; twice is once.
+
+    authority    as the table names itself: EU 1007/2011 annex IX, ASTM D1909
+
+    Raises Refusal for a table that we don't have.
+    """
+    rows = [regain for regain in REGAINS.values() if regain.authority.startswith(authority)] if authority else []
+    if not rows:
+        known = sorted({regain.authority.partition(" [")[0] for regain in REGAINS.values()})
+        raise Refusal(f"There is no table “{authority[:40]}” here. Choose {' or '.join(known)}.", field="authority")
+    there = set(Fibre.objects.values_list("name", flat=True))
+    written = []
+    for regain in rows:
+        if regain.fibre in there:
+            continue
+        fibre = Fibre(
+            name=regain.fibre,
+            is_protein=any(word in regain.fibre for word in EATEN),
+            regain_pct=regain.regain_pct,
+            regain_authority=regain.authority,
+        )
+        fibre.key = own_key("")
+        changes.written_by(fibre, by)
+        save(fibre, ())
+        written.append(fibre)
+    return written
 
 
 @verb

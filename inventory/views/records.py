@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
 from inventory.forms import FibreForm, OnceForm, PlaceForm, SupplierForm, TrapForm
@@ -18,6 +18,7 @@ from inventory.views import is_written
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.models import Mill
+from mill.refusal import Refusal
 from mill.templatetags.mill import day
 
 
@@ -179,6 +180,22 @@ def fibre(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     return _edit(request, FibreForm, Fibre.objects.all(), pk, noun="fibre", back="fibres")
 
 
+@require_POST
+@room("yarn")
+def fibres_of_table(request: HttpRequest) -> HttpResponse:
+    """All fibres of a table of regains in one act."""
+    try:
+        written = services.write_fibres_of(authority=request.POST.get("authority", ""), by=request.user)
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    else:
+        n = len(written)
+        messages.success(
+            request, f"{n} fibre{'' if n == 1 else 's'} written down." if n else "The book has all of them already."
+        )
+    return redirect("fibres")
+
+
 urlpatterns = [
     path("store/places/", places, name="places"),
     path("store/places/new/", place_edit, name="place_new"),
@@ -191,5 +208,6 @@ urlpatterns = [
     path("yarn/suppliers/<int:pk>/", supplier, name="supplier"),
     path("yarn/fibres/", fibres, name="fibres"),
     path("yarn/fibres/new/", fibre, name="fibre_new"),
+    path("yarn/fibres/of-table/", fibres_of_table, name="fibres_of_table"),
     path("yarn/fibres/<int:pk>/", fibre, name="fibre"),
 ]

@@ -3,6 +3,7 @@ from typing import Any
 from django.urls import path
 from drf_spectacular.utils import extend_schema
 from rest_framework import viewsets
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
@@ -16,11 +17,12 @@ from planning.serializers.records import (
     ClosureSerializer,
     MachineSerializer,
     MillSerializer,
+    PublicDaysSerializer,
     ReedSerializer,
     ShiftPatternSerializer,
     WorkerSerializer,
 )
-from planning.services import looms
+from planning.services import closing, looms
 
 
 def as_sent(asked: BaseSerializer[Any], row: Any) -> Any:
@@ -78,6 +80,30 @@ class ClosureViewSet(BookViewSet):
     queryset = Closure.objects.select_related("loom").order_by("starts_at", "pk")
     serializer_class = ClosureSerializer
     filterset_fields = {"loom__code": ["exact"], "starts_at": ["gte", "lte"], "stops_at": ["gte", "lte"]}
+
+    @extend_schema(
+        operation_id="closures_public_days",
+        request=PublicDaysSerializer,
+        responses={200: ClosureSerializer(many=True)},
+    )
+    @action(
+        detail=False,
+        methods=["post"],
+        url_path="public-days",
+        url_name="public-days",
+        pagination_class=None,
+        filterset_fields=None,
+    )
+    def public_days(self, request: Request) -> Response:
+        """Close the whole mill on the public holidays of a place; answers with the closures that were written."""
+        sent = PublicDaysSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        said = sent.validated_data
+        days = said.get("days")
+        if days is None:
+            days = [one.day for one in closing.days_off(said["place"], said["year"])]
+        written = closing.close_on(said["place"], said["year"], days=days, by=request.user)
+        return Response(ClosureSerializer(written, many=True).data)
 
 
 class WorkerViewSet(BookViewSet):

@@ -4,6 +4,7 @@ from rest_framework import serializers
 
 from mill.fields import MeasureApiField
 from mill.models import Mill
+from mill.public_days import YEARS
 from mill.refusal import Refusal
 from planning.models import Beam, Closure, Loom, Machine, Reed, ShiftPattern, Worker
 from planning.worktime import read_week
@@ -73,6 +74,14 @@ class MachineSerializer(serializers.ModelSerializer[Machine]):
     class Meta:
         model = Machine
         fields = ["id", "name", "step", "m_per_day"]
+
+
+class PublicDaysSerializer(serializers.Serializer[Any]):
+    place = serializers.CharField(max_length=12, help_text="ISO 3166: GB, or GB-SCT for a part with days of its own.")
+    year = serializers.IntegerField(min_value=YEARS[0], max_value=YEARS[-1])
+    days = serializers.ListField(
+        child=serializers.DateField(), required=False, max_length=100, help_text="Those of them; all when left out."
+    )
 
 
 class MillSerializer(serializers.ModelSerializer[Mill]):

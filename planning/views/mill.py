@@ -37,6 +37,7 @@ class Book:
     form: type[forms.ModelForm]
     rows: Callable[[], QuerySet[Any]]
     columns: Sequence[Column]
+    also: tuple[str, str] | None = None  # another way to write them: its address's name, and what the button says
 
     def urlpatterns(self) -> list[URLPattern]:
         return [
@@ -58,7 +59,7 @@ class Book:
             template="mill/records.html",
             name=self.many,
             title=self.title,
-            extra={"new": f"{self.one}_new", "one": self.one.replace("_", " ")},
+            extra={"new": f"{self.one}_new", "one": self.one.replace("_", " "), "also": self.also},
         )
 
     def edit(self, request: HttpRequest, pk: int | None = None) -> HttpResponse:
@@ -131,6 +132,7 @@ BOOKS = [
             Column("From", lambda c: c.starts_at, "starts_at", shown=lambda c: moment(c.starts_at)),
             Column("Until", lambda c: c.stops_at, "stops_at", shown=lambda c: moment(c.stops_at)),
         ],
+        also=("public_days", "Public holidays"),
     ),
     Book(
         "worker",

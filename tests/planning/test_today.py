@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_an_empty_mill_is_told_where_to_begin(desk):
-    assert b"The book is empty" in desk.get("/").content
+    assert b"The book is being begun" in desk.get("/").content
 
 
 def test_a_line_that_is_overdue_and_one_that_waits_stand_there(desk):

@@ -21,6 +21,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
+from mill import laying_aside
 from mill.latch import Held, Latch
 from mill.readying import keep_compiled_code
 from mill.tether import leave_in_good_order
@@ -32,6 +33,7 @@ WORKERS = {"worker": ["jobworker"], "quick worker": ["jobworker", "--quick"]}
 # A worker that dies is begun again, but one that dies at once and always is not.
 WORKER_DEATHS_MAX = 5
 WORKER_DEATHS_WITHIN_S = 600
+LAY_ASIDE = "lay aside"
 
 
 class Command(BaseCommand):
@@ -61,15 +63,22 @@ class Command(BaseCommand):
             with Latch(settings.DATA_DIR / "open", note=url, wait=False):
                 refuse_a_taken_port(listen, port)
                 make_ready(empty=empty)
-                self.keep_open(url, browser=browser, web=["serve", "--port", str(port), "--listen", listen], env=env)
+                web = ["serve", "--port", str(port), "--listen", listen]
+                while self.keep_open(url, browser=browser, web=web, env=env) == LAY_ASIDE:
+                    kept = laying_aside.lay_aside()
+                    self.stderr.write(f"The example mill is laid aside, as {kept}; the book is empty.")
+                    browser = False
         except Held as held:
             raise CommandError(
                 f"The book in {settings.DATA_DIR} is open already, at {held.by}. Close that one with Ctrl-C first, "
                 "or open another book with --data DIR --port N."
             ) from None
 
-    def keep_open(self, url: str, *, browser: bool, web: list[str], env: dict[str, str]) -> None:
-        """Web server and workers as children, until one of them can't go on or somebody closes the book."""
+    def keep_open(self, url: str, *, browser: bool, web: list[str], env: dict[str, str]) -> str:
+        """Web server and workers as children, until one of them can't go on or somebody closes the book.
+
+        Returns LAY_ASIDE when somebody has asked for the example to be laid aside, with no child left.
+        """
         children = {"web": child(*web, env=env)}
         worker_died_at: list[float] = []
         try:
@@ -80,6 +89,9 @@ class Command(BaseCommand):
                 show(url)
             while True:
                 time.sleep(0.2)
+                if laying_aside.is_asked():
+                    time.sleep(1)  # the page on which it was asked is still being sent
+                    return LAY_ASIDE
                 if children["web"].poll() is not None:
                     raise CommandError(said_of("web server", children["web"]))
                 for name, command in WORKERS.items():
@@ -123,7 +135,7 @@ def make_ready(*, empty: bool) -> None:
     if executor.migration_plan(executor.loader.graph.leaf_nodes()):
         call_command("migrate", verbosity=0, interactive=False)
     once_changed(settings.DATA_DIR / "static_of", static_files(), collect_static)
-    if not empty and not has_anything():
+    if not empty and not (settings.DATA_DIR / laying_aside.BEGUN).exists() and not has_anything():
         print("Writing the example mill into the empty book.", file=sys.stderr)
         call_command("example_mill", stdout=sys.stderr)
     connection.close()

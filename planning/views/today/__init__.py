@@ -13,8 +13,8 @@ from inventory.services import notice_the_day
 from mill import roles
 from mill.desk import room
 from mill.roles import FINISHER, OWNER, PLANNER, STOCK_KEEPER, WARPER, WEAVER
-from planning.models import Loom, OrderLine, PlanRun
-from planning.services import actuals, finishing, retiming
+from planning.models import PlanRun
+from planning.services import actuals, beginning, finishing, retiming
 from planning.views.today import office, pieces, shed, yarn
 from planning.views.today.entry import Chapter, chapter
 
@@ -52,7 +52,7 @@ def chapters() -> list[Chapter]:
         ),
         chapter(
             "Waiting for a decision",
-            office.plans_offered(),
+            [*office.plans_offered(), *office.holidays_to_write()],
             all_well="No plan waits for a yes or no.",
             at=reverse("plans"),
             roles=[PLANNER],
@@ -204,7 +204,6 @@ def today(request: HttpRequest) -> HttpResponse:
     # An owner who does nothing else keeps an eye on all of it.
     own = rows if held <= {OWNER, roles.READER} else [row for row in rows if row.roles & held]
     elsewhere = [row for row in rows if row not in own]
-    is_empty = not Loom.objects.exists() and not OrderLine.objects.exists()
     return render(
         request,
         "planning/today.html",
@@ -213,7 +212,7 @@ def today(request: HttpRequest) -> HttpResponse:
             "pressing": [row for row in own if row.n],
             "well": [row for row in own if not row.n],
             "elsewhere": [row for row in elsewhere if row.n],
-            "is_empty": is_empty,
+            "next": beginning.next_step() if beginning.is_under_way() else None,
             "on": timezone.localtime(),
         },
     )

@@ -10,7 +10,7 @@ from mill import backup
 from mill.models import Change, Job
 from mill.templatetags.mill import day, moment, num
 from planning.models import JobTicket, OrderLine, PlanRun, Slot, Warp, WarpFigures
-from planning.services import line_plans
+from planning.services import closing, line_plans
 from planning.services.tickets import overtaken_first
 from planning.views.today.entry import Entry, counted
 
@@ -158,6 +158,24 @@ def given_up() -> list[Entry]:
             "what it was to work out stays as it was",
         )
         for job in Job.objects.filter(state=Job.FAILED, asked_at__gte=timezone.now() - timedelta(days=7))
+    ]
+
+
+def holidays_to_write() -> list[Entry]:
+    """A year of which no public holiday is a closure yet, where the mill has said whose it keeps."""
+    year = closing.year_to_write(timezone.localdate())
+    if year is None:
+        return []
+    address = reverse("public_days")
+    return [
+        Entry(
+            "Closures",
+            address,
+            f"none of the public holidays of {year} is written down",
+            "Look them up",
+            address,
+            "plans weave on those days until then",
+        )
     ]
 
 

@@ -1,0 +1,80 @@
+"""Laying the example mill aside: its book is kept beside, and an empty one with the same people takes its place.
+
+Asked for on a page, done by `manage.py start` between two openings, since nobody may be at the book meanwhile.
+"""
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import Group
+from django.core.management import call_command
+from django.db import connection, transaction
+
+from mill import changes
+from mill.latch import Held, Latch
+from mill.models import Mill
+from mill.refusal import Refusal
+from mill.restoring import FileBeside
+
+EXAMPLE = "Candlebeck"
+# What `start` looks for, and what it finds an empty book begun with.
+ASKED, BEGUN = "lay_aside", "begun_empty"
+_PERSON = ("username", "password", "first_name", "last_name", "is_staff", "is_superuser", "is_active")
+
+
+def is_the_example() -> bool:
+    return Mill.the_one().name == EXAMPLE
+
+
+def can_be_asked() -> bool:
+    """Whether the example is open by `manage.py start`, which alone can change the books."""
+    if connection.vendor != "sqlite" or not is_the_example():
+        return False
+    try:
+        with Latch(settings.DATA_DIR / "open", wait=False):
+            return False
+    except Held:
+        return True
+
+
+def ask(*, by: Any) -> None:
+    """Ask `start` for it. Raises Refusal where the book is not the example mill's, or not opened by `start`."""
+    if not is_the_example():
+        raise Refusal(f"This is the book of {Mill.the_one().name}, not the example mill’s: it stays.")
+    if not can_be_asked():
+        raise Refusal(
+            "The example can be laid aside where `manage.py start` has opened the book. Elsewhere begin with an empty"
+            " database: it gets no example unless somebody writes it there."
+        )
+    (settings.DATA_DIR / ASKED).write_text(f"{by.pk}")
+
+
+def is_asked() -> bool:
+    return (settings.DATA_DIR / ASKED).exists()
+
+
+def lay_aside() -> str:
+    """Do it; where the example's book is now. Nobody else may be at the book."""
+    (settings.DATA_DIR / ASKED).unlink(missing_ok=True)
+    people = [
+        ({name: getattr(user, name) for name in _PERSON}, [group.name for group in user.groups.all()])
+        for user in get_user_model().objects.prefetch_related("groups").order_by("pk")
+    ]
+    lies_open = Mill.the_one().lies_open
+    place = FileBeside()
+    try:
+        with place.turned_to():
+            call_command("migrate", verbosity=0, interactive=False)
+            with transaction.atomic():
+                for said, groups in people:
+                    user = get_user_model().objects.create(**said)
+                    user.groups.set([Group.objects.get_or_create(name=name)[0] for name in groups])
+                Mill.objects.get_or_create(pk=1)
+                changes.update(Mill.objects.filter(pk=1), lies_open=lies_open)
+    except BaseException:
+        place.drop()
+        raise
+    kept = place.put_in_place(is_first=False)
+    (settings.DATA_DIR / BEGUN).write_text("")
+    return kept
