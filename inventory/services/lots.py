@@ -4,6 +4,7 @@ A lot is locked before its balance is read, and the lots of one transaction by p
 several of these verbs for different lots in one transaction of his own locks them all first, with `lock_lots`.
 """
 
+import re
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
@@ -11,7 +12,7 @@ from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
 from django.db import connection
-from django.db.models import Max, Sum
+from django.db.models import Sum
 from django.utils import timezone
 
 from inventory import draw, ledger, stocktake
@@ -153,8 +154,9 @@ def reckoned_g(yarn: Yarn, weighed_g: int, measured_regain_pct: Decimal | None) 
 
 
 def next_label() -> str:
-    """A number for the next bag that no lot has: what the form offers."""
-    n = (YarnLot.objects.aggregate(last=Max("pk"))["last"] or 0) + 1
+    """A number for the next bag that no lot has: what the form offers. Counts on from the last that was given one."""
+    latest = YarnLot.objects.filter(label__startswith="L").order_by("-pk").values_list("label", flat=True)[:20]
+    n = next((int(label[1:]) for label in latest if re.fullmatch(r"L[0-9]{1,18}", label)), 0) + 1
     while YarnLot.objects.filter(label=f"L{n}").exists():
         n += 1
     return f"L{n}"

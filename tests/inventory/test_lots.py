@@ -1,6 +1,5 @@
 """What is done to a lot, and every no with its sentence."""
 
-import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -212,11 +211,19 @@ def test_a_lot_number_is_given_once():
 
 
 def test_the_next_number_is_one_that_no_lot_has():
-    lot = make_lot(label="A1")
-    make_lot(label=f"L{lot.pk + 2}")
-    label = services.next_label()
-    assert not YarnLot.objects.filter(label=label).exists()
-    assert re.fullmatch(r"L\d+", label)
+    make_lot(label="A1")
+    assert services.next_label() == "L1"
+    make_lot(label="L8")
+    make_lot(label="L7")
+    make_lot(label="Lot of Keld's")
+    assert services.next_label() == "L9"
+
+
+def test_the_next_number_is_found_at_once_however_many_lots_there_are(django_assert_max_num_queries):
+    for n in range(30):
+        make_lot(label=f"L{1000 + n}")
+    with django_assert_max_num_queries(2):
+        assert services.next_label() == "L1030"
 
 
 def test_a_lot_does_not_come_tomorrow():
