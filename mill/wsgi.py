@@ -7,3 +7,9 @@ from django.core.wsgi import get_wsgi_application
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "mill.settings")
 
 application = get_wsgi_application()
+
+# Every page's code is here before the first request instead of during it, and before a grown web server copies itself
+# into several processes: they are ready at once, and share the memory.
+from django.urls import reverse  # noqa: E402 - nothing of the book can be imported before it is set up
+
+reverse("today")
