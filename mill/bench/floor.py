@@ -76,14 +76,14 @@ class Phone:
             self.kept = [tap for tap in self.kept if tap["key"] not in told]
 
 
-def work_inside() -> str:
+def tickets_in_looms() -> list[str]:
     """Tokens of the tickets of every warp in a loom; those that have none are given one."""
     from planning.models import Warp
     from planning.services import tickets
     from planning.services.standing import IN_LOOM
 
     warps = Warp.objects.filter(state__in=IN_LOOM).order_by("number")
-    return json.dumps([tickets.issue_ticket(warp, by=None).token for warp in warps])
+    return [tickets.issue_ticket(warp, by=None).token for warp in warps]
 
 
 def free_port() -> int:
@@ -93,10 +93,14 @@ def free_port() -> int:
 
 
 @contextmanager
-def served(env: dict[str, str], port: int) -> Iterator[None]:
-    """The server and the two workers that `start` runs, on the scratch book; all of them end with the bench."""
-    commands = (["serve", "--port", str(port)], ["jobworker"], ["jobworker", "--quick"])
-    processes = [subprocess.Popen([sys.executable, str(MANAGE), *command], env=env) for command in commands]
+def served(env: dict[str, str], port: int, *, web: list[str] | None = None) -> Iterator[None]:
+    """The server and the two workers that `start` runs, on the scratch book; all of them end with the bench.
+
+    web    the command of another web server
+    """
+    own = [sys.executable, str(MANAGE)]
+    commands = (web or [*own, "serve", "--port", str(port)], [*own, "jobworker"], [*own, "jobworker", "--quick"])
+    processes = [subprocess.Popen(command, env=env, cwd=MANAGE.parent) for command in commands]
     try:
         gives_up_at = time.monotonic() + 60
         while True:
@@ -154,7 +158,7 @@ def arguments(parser: ArgumentParser) -> None:
 def run(write: Callable[[str], Any], *, inside: bool, phones: int, turns: int) -> None:
     """One phone alone, then all at once, beside each other."""
     if inside:
-        write(work_inside())
+        write(json.dumps(tickets_in_looms()))
         return
     assert 1 <= phones <= PHONES_MAX
     assert 1 <= turns <= TURNS_MAX

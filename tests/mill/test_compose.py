@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 import yaml
 
+from mill.bench.load import GROWN_WEB
+
 ROOT = Path(__file__).resolve().parent.parent.parent
 SOURCE = (ROOT / "docker-compose.yml").read_text()
 COMPOSE = yaml.safe_load(SOURCE)
@@ -50,6 +52,12 @@ def test_nobody_works_before_the_tables_are_there():
         assert after["setup"]["condition"] == "service_completed_successfully"
         assert after["postgres"]["condition"] == after["redis"]["condition"] == "service_healthy"
     assert SERVICES["setup"]["depends_on"]["postgres"]["condition"] == "service_healthy"
+
+
+def test_the_load_is_measured_on_the_web_server_that_the_grown_mill_has():
+    program, application, bind, *options = SERVICES["web"]["command"]
+    assert (program, application, bind.partition("=")[0]) == ("gunicorn", "mill.wsgi", "--bind")
+    assert set(options) == set(GROWN_WEB)
 
 
 def test_what_is_kept_is_kept_in_volumes_that_are_declared():

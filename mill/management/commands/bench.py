@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
-from mill.bench import board, combining, floor, lots, pages, recompute, store
+from mill.bench import board, combining, floor, load, lots, pages, recompute, store
 from mill.readying import keep_compiled_code
 from planning.improve import Limit, improve, kernel
 from planning.shed_plan import first_plan, from_json
@@ -87,6 +87,7 @@ BENCHES: dict[str, Bench] = {
     ),
     "store": Bench("a store with a million movements behind it", book_arguments, store.run),
     "pages": Bench("each room's page, in the example mill and in ten times it", book_arguments, pages.run),
+    "load": Bench("the people of a whole mill at once, with time to think", load.arguments, load.run),
     "floor": Bench("the floor's page on a real server, with forty phones at it at once", floor.arguments, floor.run),
 }
 
