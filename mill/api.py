@@ -12,6 +12,7 @@ from rest_framework.routers import SimpleRouter
 from rest_framework.views import APIView
 
 from mill import backup, changes, jobs
+from mill.limits import ApiThrottle, BackupsThrottle
 from mill.models import Job
 from mill.refusal import Refusal
 from mill.serializers import BackupsSerializer, ChangesSerializer, JobSerializer
@@ -41,6 +42,8 @@ class ChangesView(APIView):
 
 class BackupsView(APIView):
     """The backups that are kept, and one to be written now."""
+
+    throttle_classes = [ApiThrottle, BackupsThrottle]
 
     @extend_schema(responses={200: BackupsSerializer})
     def get(self, request: Request) -> Response:

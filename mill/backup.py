@@ -42,7 +42,7 @@ DAMAGED = (
 )
 AT_ONCE = 2000
 LEFT_OUT = {"sessions.session", "axes.accessattempt", "axes.accessattemptexpiration", "axes.accesslog"} | {
-    "axes.accessfailurelog"
+    *("axes.accessfailurelog", "mill.guess")
 }
 # The ledger takes a lot's lines in their order only.
 ORDER = {"inventory.movement": ("lot_id", "seq")}

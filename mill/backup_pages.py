@@ -10,10 +10,12 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from mill import backup, jobs
 from mill.desk import room
+from mill.limits import BACKUPS, limited
 
 
 @room("mill")
 @require_http_methods(["GET", "POST"])
+@limited(BACKUPS)
 def backups(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         backup.ask(by=request.user)

@@ -243,6 +243,22 @@ class ApiToken(models.Model):
         return self.withdrawn_at is None and (self.ends_on is None or self.ends_on >= timezone.localdate())
 
 
+class Guess(models.Model):
+    """A secret said wrongly. `limits.py` has the rules; what is older than they look back is taken away."""
+
+    kind = models.CharField(max_length=20)
+    whose = models.CharField(max_length=100, help_text="Who asked, and from where.")
+    said = models.CharField(max_length=64, help_text="A hash: the same again is the same guess.")
+    at = models.DateTimeField(auto_now_add=True, db_index=True)
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["kind", "whose", "at"])]
+
+    def __str__(self) -> str:
+        return self.kind
+
+
 class KeptAnswer(models.Model):
     """What a request of the API that wrote was answered, by its key. `once.py` has the rules."""
 

@@ -21,6 +21,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from mill import people, roles
 from mill.desk import SITS_AS, is_at_the_machine, room, sits_at_an_open_book
+from mill.limits import OLD_PASSWORD, PASSWORDS, TooMuch, guesses_of, limited, too_much_page
 from mill.listing import Column, listing
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -243,6 +244,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 @room("mill")
+@limited(PASSWORDS)
 def person_password(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(get_user_model(), pk=pk)
     form = TwiceForm(request.POST or None, person=found)
@@ -259,10 +261,17 @@ def person_password(request: HttpRequest, pk: int) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 @room("mill")
+@limited(PASSWORDS)
 def own_password(request: HttpRequest) -> HttpResponse:
-    """One's own: the old one first, where there is one."""
+    """One's own: the old one first, where there is one. Guesses of it are counted as those at the door are."""
     user: Any = request.user
     form: Any
+    guesses = guesses_of(OLD_PASSWORD, request)
+    if request.method == "POST":
+        try:
+            guesses.listen()
+        except TooMuch as too_much:
+            return too_much_page(request, too_much)
     if user.has_usable_password():
         form = PasswordChangeForm(user, request.POST or None)
     else:
@@ -274,6 +283,8 @@ def own_password(request: HttpRequest) -> HttpResponse:
             update_session_auth_hash(request, user)
         messages.success(request, "Your password is a new one; elsewhere you are signed out.")
         return redirect("today")
+    if form.has_error("old_password", "password_incorrect"):
+        guesses.wrong()
     return render(request, "mill/person.html", {"title": "Your password", "form": form})
 
 

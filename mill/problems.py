@@ -134,7 +134,7 @@ def document(result: dict[str, Any], generator: Any, request: Any, public: bool)
             if method not in {"get", "post", "put", "patch", "delete"}:
                 continue
             sent = "requestBody" in operation
-            statuses = [400, 401, 403, 406]
+            statuses = [400, 401, 403, 406, 429]
             # A thing in the address, or a code in what is sent, may name nothing; and so may a leaf of a list.
             if "{" in path or sent or method == "get":
                 statuses.append(404)
@@ -148,5 +148,8 @@ def document(result: dict[str, Any], generator: Any, request: Any, public: bool)
                     "description": WORDS[status],
                     "content": {PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/Problem"}}},
                 }
+            operation["responses"]["429"]["headers"] = {
+                "Retry-After": {"description": "Seconds to wait.", "schema": {"type": "integer"}}
+            }
             operation["responses"] = dict(sorted(operation["responses"].items()))
     return result

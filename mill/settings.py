@@ -125,6 +125,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "mill/locked_out.html"
+AXES_CLIENT_IP_CALLABLE = "mill.limits.address_of"
 
 ROOT_URLCONF = "mill.urls"
 WSGI_APPLICATION = "mill.wsgi.application"
@@ -235,12 +236,21 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if SECURE_COOKIES 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 20 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 
+# Requests of the API that one token, or one person, may send in a minute.
+try:
+    API_LIMIT = int(env("API_LIMIT", "600"))
+except ValueError:
+    raise ImproperlyConfigured(
+        f"SHEDBOOK_API_LIMIT is “{env('API_LIMIT', '')}”; write how many requests a minute, or 0 for no limit."
+    ) from None
+
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "mill.tokens.TokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated", "mill.gate.MayByRole"],
+    "DEFAULT_THROTTLE_CLASSES": ["mill.limits.ApiThrottle"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
@@ -278,6 +288,25 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
+
+# Counters of `mill/limits.py`, and nothing else: shared by the web processes where there is Redis.
+_OWN_MEMORY = {
+    "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+    "LOCATION": "own",
+    "OPTIONS": {"MAX_ENTRIES": 10_000},
+}
+CACHES = {
+    "own": _OWN_MEMORY,
+    "default": {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": CELERY_BROKER_URL,
+        "KEY_PREFIX": "shedbook",
+        # Counting may not keep anybody waiting.
+        "OPTIONS": {"socket_connect_timeout": 0.5, "socket_timeout": 0.5},
+    }
+    if CELERY_BROKER_URL
+    else _OWN_MEMORY,
+}
 
 # json: a line is one JSON object, and each request and job leaves one. On one PC plain lines say what went wrong.
 LOG_FORM = env("LOG_FORM", "plain")

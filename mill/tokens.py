@@ -17,7 +17,7 @@ from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 
-from mill import changes
+from mill import changes, limits
 from mill.models import ApiToken
 from mill.refusal import Refusal
 
@@ -70,6 +70,9 @@ class TokenAuthentication(BaseAuthentication):
         secret = b" ".join(rest).decode("latin-1").strip()
         token = ApiToken.objects.select_related("user").filter(digest=digest_of(secret)).first()
         if token is None or not token.is_open or not token.user.is_active:
+            guesses = limits.guesses_of(limits.TOKEN, request)
+            guesses.listen()
+            guesses.wrong(secret)
             raise AuthenticationFailed("This token opens nothing: it is unknown, withdrawn or over.")
         if request.method not in SAFE_METHODS and not token.may_write:
             raise PermissionDenied(f"The token {token.name} reads only. Make one that may write.")

@@ -12,6 +12,7 @@ import hypothesis
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
+from django.core.cache import caches
 from django.test import Client
 
 if TYPE_CHECKING:
@@ -36,6 +37,13 @@ def ledger_is_flushed() -> None:
     from tests.inventory.ledger_flush import let_tests_flush_the_ledger
 
     let_tests_flush_the_ledger()
+
+
+@pytest.fixture(autouse=True)
+def counters_begin_anew() -> None:
+    """Each test is a new minute: what the one before asked for is not counted to it."""
+    for counters in caches.all(initialized_only=True):
+        counters.clear()
 
 
 def pytest_unconfigure() -> None:

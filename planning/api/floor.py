@@ -9,6 +9,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 from rest_framework.views import APIView
 
+from mill.limits import FLOOR_CODE, Guesses, TooMuch, guesses_of
 from mill.refusal import Refusal
 from planning.forms.floor import FloorForm
 from planning.models import FloorEvent, JobTicket
@@ -36,11 +37,14 @@ class TapsView(APIView):
                 token__in={tap["token"] for tap in asked.validated_data["events"]}
             ).select_related("warp", "loom")
         }
+        guesses = guesses_of(FLOOR_CODE, request)
+        # A phone that is not listened to keeps what it has and sends it again later.
+        guesses.listen()
         # One after the other, in the order in which they were told; each a transaction of its own.
-        return Response([_told(tap, tickets, request.user) for tap in asked.validated_data["events"]])
+        return Response([_told(tap, tickets, request.user, guesses) for tap in asked.validated_data["events"]])
 
 
-def _told(tap: dict[str, Any], tickets: dict[str, JobTicket], by: Any) -> dict[str, Any]:
+def _told(tap: dict[str, Any], tickets: dict[str, JobTicket], by: Any, guesses: Guesses) -> dict[str, Any]:
     key = tap["key"]
     ticket = tickets.get(tap["token"])
     if ticket is None:
@@ -49,9 +53,11 @@ def _told(tap: dict[str, Any], tickets: dict[str, JobTicket], by: Any) -> dict[s
     if not form.is_valid():
         return _not_kept(key, " ".join(str(error) for errors in form.errors.values() for error in errors))
     try:
-        event = told(form, warp=ticket.warp, ticket=ticket, by=by, age=timedelta(seconds=tap["age_s"]))
+        event = told(form, warp=ticket.warp, ticket=ticket, by=by, guesses=guesses, age=timedelta(seconds=tap["age_s"]))
     except Refusal as refusal:
         return _not_kept(key, refusal.message)
+    except TooMuch as too_much:
+        return _not_kept(key, str(too_much.detail))
     return {"key": key, "is_kept": True, "said": floor.said_of(event), "refused": event.refused}
 
 

@@ -7,6 +7,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from mill.limits import ApiThrottle, ImportsThrottle
 from mill.problems import PROBLEM_JSON, problem
 from planning.csv_book import KINDS
 from planning.serializers.importing import BroughtSerializer, ImportKindSerializer, ImportSerializer
@@ -26,6 +27,8 @@ class ImportKindsView(APIView):
 
 class ImportView(APIView):
     """A file brought in: all of it or nothing. Brought in twice, it changes nothing the second time."""
+
+    throttle_classes = [ApiThrottle, ImportsThrottle]
 
     @extend_schema(parameters=[KIND], request=ImportSerializer, responses={200: BroughtSerializer})
     def post(self, request: Request, kind: str) -> Response:

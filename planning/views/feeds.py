@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 from icalendar import Calendar, Event
 
 from mill.desk import room
+from mill.limits import FEED, answers_too_much, guesses_of
 from mill.models import Mill
 from mill.templatetags.mill import hours
 from planning.models import Closure, Loom, PlanRun, Slot, WarpPart
@@ -29,19 +30,28 @@ def feed_address(request: HttpRequest, code: str | None) -> str:
     return request.build_absolute_uri(reverse(name, args=words))
 
 
+def _let_in(request: HttpRequest, what: str, token: str) -> None:
+    """Raises Http404 for an address that opens nothing, and TooMuch for whoever tries many."""
+    guesses = guesses_of(FEED, request)
+    guesses.listen()
+    if not feeds.opens(what, token):
+        guesses.wrong(request.path)
+        raise Http404
+
+
 @login_not_required
 @require_GET
+@answers_too_much
 def shed_feed(request: HttpRequest, token: str) -> HttpResponse:
-    if not feeds.opens(feeds.SHED, token):
-        raise Http404
+    _let_in(request, feeds.SHED, token)
     return _calendar(Mill.the_one().name, Slot.objects.all(), Closure.objects.select_related("loom"), request)
 
 
 @login_not_required
 @require_GET
+@answers_too_much
 def loom_feed(request: HttpRequest, token: str, code: str) -> HttpResponse:
-    if not feeds.opens(code, token):
-        raise Http404
+    _let_in(request, code, token)
     loom = get_object_or_404(Loom, code=code)
     closures = Closure.objects.filter(Q(loom=loom) | Q(loom=None)).select_related("loom")
     return _calendar(f"Loom {code}, {Mill.the_one().name}", loom.slots.all(), closures, request)

@@ -17,11 +17,12 @@ from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
+from mill.limits import FLOOR_CODE, Guesses, TooMuch, guesses_of
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.templatetags.mill import moment
 from planning.forms.floor import EfficiencyForm, FloorForm
-from planning.models import FloorEvent, JobTicket, Loom, Stop, Warp
+from planning.models import FloorEvent, JobTicket, Loom, Stop, Warp, Worker
 from planning.services import actuals, floor, plans
 from planning.services.floor import NEXT
 from planning.views.tickets import state_of
@@ -50,14 +51,16 @@ def _warp(ticket: JobTicket) -> Warp:
     return Warp.objects.select_related("loom", "worked").get(pk=ticket.warp_id)
 
 
-def told(form: FloorForm, *, warp: Warp, ticket: JobTicket, by: Any, age: timedelta = timedelta(0)) -> FloorEvent:
+def told(
+    form: FloorForm, *, warp: Warp, ticket: JobTicket, by: Any, guesses: Guesses, age: timedelta = timedelta(0)
+) -> FloorEvent:
     """Hand on what a valid form says. Raises Refusal when nobody can be named who said it."""
     said = form.cleaned_data
     undoes = FloorEvent.objects.filter(pk=said.get("undoes") or 0, warp=warp).first()
     return floor.tell(
         warp,
         kind=said["kind"],
-        worker=floor.worker_of(said["worker"]),
+        worker=_worker_of(said["worker"], guesses),
         key=said["key"],
         facts=form.facts,
         age=age,
@@ -67,19 +70,33 @@ def told(form: FloorForm, *, warp: Warp, ticket: JobTicket, by: Any, age: timede
     )
 
 
+def _worker_of(code: str, guesses: Guesses) -> Worker:
+    """Who has this short code; wrong ones are guesses, for whoever has another's tells things in another's name."""
+    guesses.listen()
+    try:
+        return floor.worker_of(code)
+    except Refusal:
+        if code.strip():
+            guesses.wrong(code.strip().upper())
+        raise
+
+
 @require_http_methods(["GET", "POST"])
 @room("tickets")
 def floor_page(request: HttpRequest, token: str) -> HttpResponse:
     ticket = _ticket(token)
     warp = _warp(ticket)
-    wrong = ""
+    wrong, status = "", 422
     if request.method == "POST":
         form = FloorForm(request.POST)
         if form.is_valid():
             try:
-                event = told(form, warp=warp, ticket=ticket, by=request.user)
+                guesses = guesses_of(FLOOR_CODE, request)
+                event = told(form, warp=warp, ticket=ticket, by=request.user, guesses=guesses)
             except Refusal as refusal:
                 wrong = refusal.message
+            except TooMuch as too_much:
+                wrong, status = str(too_much.detail), 429
             else:
                 request.session[MEMORY] = event.worker.code
                 if event.refused:
@@ -110,7 +127,7 @@ def floor_page(request: HttpRequest, token: str) -> HttpResponse:
             "key": uuid4().hex,
             "wrong": wrong,
         },
-        status=422 if wrong else 200,
+        status=status if wrong else 200,
     )
 
 

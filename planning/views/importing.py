@@ -7,6 +7,7 @@ from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from mill.desk import room
+from mill.limits import IMPORTS, limited
 from mill.refusal import Refusal
 from planning import csv_book
 from planning.csv_book import COMMA, KINDS, POINT, SIGNS
@@ -20,6 +21,7 @@ LISTS = {"yarns": "yarn"}
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @room("mill")
+@limited(IMPORTS)
 def import_csv(request: HttpRequest, kind: str = KINDS[0]) -> HttpResponse:
     if kind not in KINDS:
         raise Http404(kind)

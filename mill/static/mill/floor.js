@@ -184,6 +184,10 @@ async function sendSome() {
     complain("This phone is signed out. Nothing is lost: sign in, and open this page again.");
     return false;
   }
+  if (answer.status === 429) {
+    complain(`${(await answer.json()).detail} Nothing is lost: this phone sends it by itself.`);
+    return false;
+  }
   if (!answer.ok) throw new Error(`the book answered ${answer.status}`);
   const told = await answer.json();
   const by = Object.fromEntries(told.map((one) => [one.key, one]));
