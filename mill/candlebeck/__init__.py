@@ -5,7 +5,8 @@ story.py    the day on which it stands, the dice, and the clock that is held whi
 shed.py     looms, reeds, beams, hours and closures
 cloths.py   yarns, and cloths with their revisions
 orders.py   customers, and the order book as it stands
-past.py     warps woven out and pieces sent
+past.py     warps woven out and their pieces measured
+sent.py     what the final perch said of them, and the notes with which they left
 store.py    lots, deliveries and the ledger
 floor.py    warps on their way to the loom and in it, the plan, the tickets
 told.py     who works on the floor, and what they told of the looms in the last days

@@ -11,13 +11,14 @@ from random import Random
 from simple_history.utils import bulk_create_with_history
 
 from mill import jobs
+from mill.candlebeck import sent
 from mill.candlebeck.cloths import Weave, facts_of_the_mill
 from mill.candlebeck.orders import a_line, thrown, write_orders
 from mill.candlebeck.story import DAYS_OF_PAST, FLOOR_FROM, Story, clock_at
 from mill.models import Mill
 from planning.beam import smallest_beam
 from planning.loom import reasons_against, weaving_min
-from planning.models import Beam, ClothSpec, Loom, OrderLine, Piece, Warp, WarpPart
+from planning.models import Beam, ClothSpec, Loom, OrderLine, Piece, PieceFault, Warp, WarpPart
 from planning.services import working_out
 from planning.services.line_states import STAGES
 from planning.ticket import ClothFigures, Figures, RunFigures, from_json, loom_needs
@@ -165,6 +166,7 @@ def _write_pieces(story: Story, written: Sequence[tuple[Warp, PastWarp]]) -> Non
     rows = Warp.objects.filter(pk__in=[row.pk for row, _ in written]).select_related("worked")
     figures = {row.pk: from_json(row.worked.figures or {}) for row in rows}
     pieces: list[Piece] = []
+    left: list[tuple[Piece, date]] = []
     for row, past in written:
         of_warp = figures[row.pk]
         row.picks_woven = of_warp.picks
@@ -174,13 +176,18 @@ def _write_pieces(story: Story, written: Sequence[tuple[Warp, PastWarp]]) -> Non
                 n += 1
                 woven_on = past.begun_on + timedelta(days=ceil(days * n / of_warp.pieces))
                 piece = Piece(spec=past.spec, warp=row, line=line, woven_on=woven_on)
-                perch.measure(piece, past, run, of_warp.cloth)
+                sent_on = perch.measure(piece, past, run, of_warp.cloth)
                 pieces.append(piece)
+                if sent_on:
+                    left.append((piece, sent_on))
     pieces.sort(key=lambda piece: (piece.woven_on, piece.warp_id or 0))
     for n, piece in enumerate(pieces, start=1):
         piece.number = piece_number(piece.woven_on, n)
+    faults = sent.pass_or_second(story, pieces)
     bulk_create_with_history(pieces, Piece, batch_size=500, default_user=story.by)
     Warp.objects.bulk_update([row for row, _ in written], ["picks_woven"], batch_size=200)
+    PieceFault.objects.bulk_create(faults, batch_size=500)
+    sent.write_dispatches(story, left)
     _lines_follow(pieces)
 
 
@@ -195,19 +202,23 @@ class _Perch:
     story: Story
     dice: Random
 
-    def measure(self, piece: Piece, past: PastWarp, run: RunFigures, cloth: ClothFigures) -> None:
-        """As it left the loom; and as it left the last perch, when it has by now."""
+    def measure(self, piece: Piece, past: PastWarp, run: RunFigures, cloth: ClothFigures) -> date | None:
+        """As it left the loom; and as it left the last perch, when it has by now. Returns the day on which it is sent,
+        if that has come."""
         assert piece.line is not None
         dice, line = self.dice, piece.line
         piece.grey_length_m = near(run.grey_length_m * times(dice, 0.006), "0.01")
         piece.grey_width_cm = near(cloth.grey_width_cm * times(dice, 0.004), "0.1")
         finishing = timedelta(days=past.spec.finishing_days * 7 // 5)
         ready_on = past.out_on + finishing + timedelta(days=dice.randint(-2, 3))
-        sent_on = max(ready_on + timedelta(days=1), line.due_on - timedelta(days=dice.randint(0, 4)))
+        ready_to_go_on = ready_on + timedelta(days=1)
+        sent_on = sent.on_a_workday(
+            max(ready_to_go_on, line.due_on - timedelta(days=dice.randint(0, 4))), not_before=ready_to_go_on
+        )
         if ready_on >= self.story.on:
             begun = past.out_on + finishing / 4
             piece.state = Piece.FINISHING if begun < self.story.on else Piece.GREY
-            return
+            return None
         code = past.weave.recipe.code
         spread = SPREADS_PCT.get(code, SPREAD_PCT)
         length_pct = float(cloth.length_shrink_pct) + dice.gauss(_drift_pct(self.story, code, piece.woven_on), spread)
@@ -221,6 +232,7 @@ class _Perch:
         piece.points = max(0, round(dice.gauss(float(line.length_m) * 0.17, 4))) + faults
         if dice.random() < 0.05:
             piece.note = dice.choice(FAULTS)
+        return sent_on if piece.state == Piece.SENT else None
 
 
 def _drift_pct(story: Story, code: str, woven_on: date) -> float:

@@ -12,7 +12,7 @@ import time_machine
 from django.contrib.auth import get_user_model
 from django.core.management import CommandError, call_command
 from django.db import transaction
-from django.db.models import Max, Min, Sum
+from django.db.models import F, Max, Min, Sum
 from django.test import Client
 from django.urls import reverse
 
@@ -42,6 +42,8 @@ from planning.models import (
     ClothSpec,
     Colourway,
     Customer,
+    Dispatch,
+    DispatchPiece,
     FloorEvent,
     JobTicket,
     Loom,
@@ -59,10 +61,12 @@ from planning.models import (
     Worker,
     mill_facts,
 )
+from planning.piece import piece_points
 from planning.services import actuals
 from planning.services.cloths import figures_of
 from planning.services.line_figures import run_of_draft
 from planning.services.orders import LineDraft
+from planning.services.pieces import faults_of
 from planning.ticket import loom_needs, work_out
 from planning.worktime import read_week
 
@@ -230,6 +234,19 @@ def test_half_a_year_of_pieces_scatters_round_the_specification():
     states = Counter(Piece.objects.values_list("state", flat=True))
     assert states[Piece.SENT] > 300
     assert {Piece.GREY, Piece.FINISHING, Piece.READY} <= states.keys()
+
+
+def test_what_was_sent_left_with_a_note_and_a_second_shows_why():
+    sent = Piece.objects.filter(state=Piece.SENT)
+    assert DispatchPiece.objects.count() == sent.count()
+    assert not sent.exclude(verdict=Piece.PASS).exists()
+    assert all(note.sent_on.weekday() < 5 for note in Dispatch.objects.all())
+    assert not DispatchPiece.objects.exclude(dispatch__customer=F("line__order__customer")).exists()
+    seconds = Piece.objects.filter(verdict=Piece.SECOND)
+    assert 5 <= seconds.count() <= 30
+    for piece in seconds:
+        assert piece.line is None
+        assert piece.points == piece_points(faults_of(piece))
 
 
 def test_the_ledger_is_whole_and_lived_through():
