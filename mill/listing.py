@@ -1,7 +1,7 @@
 """Lists that filter, sort, page and leave as CSV: one table, said once as columns."""
 
 import csv
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -62,7 +62,8 @@ def _plain(value: Any) -> Any:
     return "" if value is None else value
 
 
-def _as_csv(rows: QuerySet[Any], columns: Sequence[Column], name: str) -> HttpResponse:
+def as_csv(rows: Iterable[Any], columns: Sequence[Column], name: str) -> HttpResponse:
+    """The table as a file for a spreadsheet, its name with today's day."""
     answer = HttpResponse(
         "\ufeff",
         content_type="text/csv; charset=utf-8",
@@ -71,7 +72,7 @@ def _as_csv(rows: QuerySet[Any], columns: Sequence[Column], name: str) -> HttpRe
     columns = [column for column in columns if column.is_paper]
     writer = csv.writer(answer)
     writer.writerow([f"{c.label} ({c.unit})" if c.unit else c.label for c in columns])
-    for row in rows.iterator(chunk_size=500):
+    for row in rows:
         writer.writerow([_plain(column.value(row)) for column in columns])
     return answer
 
@@ -106,7 +107,7 @@ def listing(
     elif not found.ordered:
         found = found.order_by("pk")
     if request.GET.get("csv"):
-        return _as_csv(found, columns, name)
+        return as_csv(found.iterator(chunk_size=500), columns, name)
     page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
     return render(
         request,

@@ -245,6 +245,7 @@ PARTS = [
         ),
         actors=by(PLANNER),
     ),
+    Part("reports", ("reports", "report_deliveries", "api_report_deliveries")),
     Part("the account of changes", ("changes", "changes_of", "api_changes")),
 ]
 

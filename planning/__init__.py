@@ -21,8 +21,11 @@ improve     the search that makes a plan better; its inner loop is improve_kerne
 promise     the earliest safe date for what is not yet planned
 run_out     what looms really wove, in what minutes, and what is left of a beam
 piece       grading, measured against planned
+period      the days, weeks and months that a report looks at
+punctuality lines sent whole, each beside its due day, and the share in time
 shrinkage   what measured pieces say of a route, and how much more to weave
 picture     a cloth, its draft and a beam drawn as SVG
+graph       columns, ranked bars and filled boxes of reports, drawn
 formulae    the formulae in the trade's words: label, rule, unit and source of every figure
 csv_book    a CSV file's rows and columns, and what is wrong with them
 ticket      Figures and work_out(): every room called once, every figure rounded once

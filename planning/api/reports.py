@@ -1,0 +1,54 @@
+from dataclasses import asdict
+from datetime import date
+from typing import Any
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from mill.refusal import Refusal
+from planning import punctuality as punctuality_room
+from planning.forms.reports import PeriodForm
+from planning.period import Period
+from planning.serializers import reports as said
+from planning.services import punctuality
+from planning.views.reports import deliveries
+from planning.views.reports.page import Propose
+
+PERIOD = [
+    OpenApiParameter("from_day", date, description="The first day; as the report proposes when nothing is said."),
+    OpenApiParameter("to_day", date, description="The last day; as the report proposes when nothing is said."),
+]
+
+
+def period_of(request: Request, propose: Propose) -> Period:
+    """The period that is asked for. Raises Refusal, with the field, for one that can't be."""
+    form = PeriodForm(request.query_params, proposed=propose(timezone.localdate()))
+    if not form.is_valid():
+        field, errors = next(iter(form.errors.items()))
+        raise Refusal(" ".join(str(error) for error in errors), field=field)
+    period: Period = form.cleaned_data["period"]
+    return period
+
+
+def of(period: Period, **parts: Any) -> dict[str, Any]:
+    return {"from_day": period.first, "to_day": period.last, **parts}
+
+
+class DeliveriesView(APIView):
+    """Order lines sent whole within a period, on time or late: together, by week, by customer, and each of them."""
+
+    @extend_schema(parameters=PERIOD, responses={200: said.DeliveriesReportSerializer})
+    def get(self, request: Request) -> Response:
+        period = period_of(request, deliveries.propose)
+        rows = punctuality.sent_lines(period)
+        weeks = [{"week": monday, **asdict(week)} for monday, week in punctuality_room.by_week(rows, period)]
+        customers = [{"customer": name, **asdict(own)} for name, own in punctuality_room.by_customer(rows)]
+        report = of(period, all=punctuality_room.punctuality(rows), weeks=weeks, customers=customers, lines=rows)
+        return Response(said.DeliveriesReportSerializer(report).data)
+
+
+urlpatterns = [path("reports/deliveries/", DeliveriesView.as_view(), name="api_report_deliveries")]

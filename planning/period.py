@@ -1,0 +1,71 @@
+"""A period that a report looks at: its days, its weeks from Monday on, its months. Knows no clock."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from mill.refusal import Refusal
+
+# So many days at most: a picture of more weeks can't be read.
+MOST_DAYS = 2 * 366
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """From one day to another, both within it. Raises Refusal where it ends before it begins, or is too long.
+
+    >>> Period(date(2026, 11, 25), date(2026, 11, 24))
+    Traceback (most recent call last):
+    mill.refusal.Refusal: The period begins on 25.11.2026 and ends on 24.11.2026. Write a last day ...
+    """
+
+    first: date
+    last: date
+
+    def __post_init__(self) -> None:
+        if self.last < self.first:
+            raise Refusal(
+                f"The period begins on {self.first:%d.%m.%Y} and ends on {self.last:%d.%m.%Y}."
+                " Write a last day that comes after the first.",
+                field="to_day",
+            )
+        if self.days > MOST_DAYS:
+            raise Refusal(
+                f"The period has {self.days} days; {MOST_DAYS} can be looked at together. Write a later first day.",
+                field="from_day",
+            )
+
+    @property
+    def days(self) -> int:
+        """How many, the first and the last among them."""
+        return (self.last - self.first).days + 1
+
+    def __contains__(self, day: date) -> bool:
+        return self.first <= day <= self.last
+
+    def weeks(self) -> list[date]:
+        """The Mondays of all weeks of which it has a day.
+
+        >>> [week.day for week in Period(date(2026, 11, 25), date(2026, 12, 7)).weeks()]
+        [23, 30, 7]
+        """
+        monday = week_of(self.first)
+        return [monday + timedelta(weeks=n) for n in range((week_of(self.last) - monday).days // 7 + 1)]
+
+    def months(self) -> list[date]:
+        """The first days of all months of which it has a day.
+
+        >>> [f"{month:%b %Y}" for month in Period(date(2026, 11, 25), date(2027, 1, 1)).months()]
+        ['Nov 2026', 'Dec 2026', 'Jan 2027']
+        """
+        begins = self.first.year * 12 + self.first.month - 1
+        ends = self.last.year * 12 + self.last.month - 1
+        return [date(n // 12, n % 12 + 1, 1) for n in range(begins, ends + 1)]
+
+
+def week_of(day: date) -> date:
+    """The Monday of the day's week."""
+    return day - timedelta(days=day.weekday())
+
+
+def month_of(day: date) -> date:
+    return day.replace(day=1)

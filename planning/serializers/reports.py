@@ -1,0 +1,43 @@
+from rest_framework import serializers
+
+
+class PunctualitySerializer(serializers.Serializer[object]):
+    """Order lines sent whole; `on_time` and `late` add up to `lines`."""
+
+    lines = serializers.IntegerField()
+    on_time = serializers.IntegerField(help_text="The last of the line left by its due day.")
+    late = serializers.IntegerField()
+    short = serializers.IntegerField(help_text="Fewer metres than the tolerance allows.")
+    on_time_pct = serializers.DecimalField(max_digits=None, decimal_places=1, allow_null=True)
+    median_days = serializers.DecimalField(
+        max_digits=None, decimal_places=1, allow_null=True, help_text="Late; less than 0 is early."
+    )
+    worst_days = serializers.IntegerField(allow_null=True)
+
+
+class PunctualityOfWeekSerializer(PunctualitySerializer):
+    week = serializers.DateField(help_text="Its Monday.")
+
+
+class PunctualityOfCustomerSerializer(PunctualitySerializer):
+    customer = serializers.CharField()
+
+
+class SentLineSerializer(serializers.Serializer[object]):
+    line = serializers.CharField()
+    customer = serializers.CharField()
+    due_on = serializers.DateField()
+    sent_on = serializers.DateField(help_text="The last of it left.")
+    days_late = serializers.IntegerField(help_text="Less than 0 is early.")
+    ordered_m = serializers.DecimalField(max_digits=None, decimal_places=2)
+    sent_m = serializers.DecimalField(max_digits=None, decimal_places=2)
+    is_short = serializers.BooleanField()
+
+
+class DeliveriesReportSerializer(serializers.Serializer[object]):
+    from_day = serializers.DateField()
+    to_day = serializers.DateField()
+    all = PunctualitySerializer()
+    weeks = PunctualityOfWeekSerializer(many=True)
+    customers = PunctualityOfCustomerSerializer(many=True)
+    lines = SentLineSerializer(many=True)

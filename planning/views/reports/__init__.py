@@ -1,0 +1,5 @@
+"""Reports: one module each with its page; `page.py` has what they share, `leaf.py` the leaf that shows them all."""
+
+from planning.views.reports import deliveries, leaf
+
+urlpatterns = [*leaf.urlpatterns, *deliveries.urlpatterns]
