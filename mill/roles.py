@@ -245,7 +245,10 @@ PARTS = [
         ),
         actors=by(PLANNER),
     ),
-    Part("reports", ("reports", "report_deliveries", "api_report_deliveries")),
+    Part(
+        "reports",
+        ("reports", "report_deliveries", "report_load", "api_report_deliveries", "api_report_load"),
+    ),
     Part("the account of changes", ("changes", "changes_of", "api_changes")),
 ]
 

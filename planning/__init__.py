@@ -21,6 +21,7 @@ improve     the search that makes a plan better; its inner loop is improve_kerne
 promise     the earliest safe date for what is not yet planned
 run_out     what looms really wove, in what minutes, and what is left of a beam
 piece       grading, measured against planned
+load        what planned warps take of each loom's working minutes, week by week
 period      the days, weeks and months that a report looks at
 punctuality lines sent whole, each beside its due day, and the share in time
 shrinkage   what measured pieces say of a route, and how much more to weave

@@ -8,6 +8,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import ceil
 from xml.sax.saxutils import escape
 
 Value = Decimal | int
@@ -77,7 +78,8 @@ def columns_svg(bars: Sequence[Bar], *, name: str, title: str, told: str, unit: 
     """
     most = max((max(bar.total, bar.mark or 0) for bar in bars), default=0)
     step = rung(most)
-    top = step * max(1, -(-most // step))
+    # Not with //, which cuts a Decimal off towards nought.
+    top = step * max(1, ceil(most / step))
     high, wide = HEIGHT - TOP - BOTTOM, WIDTH - LEFT - RIGHT
 
     def y(value: Value) -> float:
@@ -221,7 +223,8 @@ def small_svg(values: Sequence[Value | None], *, title: str) -> str:
                 f' height="{height:.1f}" fill="{_SOLID[FULL]}"/>'
             )
     return (
-        f'<svg class="graph small" viewBox="0 0 {SMALL_WIDE} {SMALL_HIGH}" role="img"><title>{escape(title)}</title>'
+        f'<svg class="graph small" viewBox="0 0 {SMALL_WIDE} {SMALL_HIGH}" preserveAspectRatio="none"'
+        f' role="img"><title>{escape(title)}</title>'
         f'{"".join(parts)}<path class="ground" d="M0 {SMALL_HIGH - 2}H{SMALL_WIDE}"/></svg>'
     )
 

@@ -10,12 +10,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from mill.refusal import Refusal
+from planning import load as load_room
 from planning import punctuality as punctuality_room
 from planning.forms.reports import PeriodForm
 from planning.period import Period
 from planning.serializers import reports as said
-from planning.services import punctuality
+from planning.services import load, punctuality
 from planning.views.reports import deliveries
+from planning.views.reports import load as load_page
 from planning.views.reports.page import Propose
 
 PERIOD = [
@@ -51,4 +53,32 @@ class DeliveriesView(APIView):
         return Response(said.DeliveriesReportSerializer(report).data)
 
 
-urlpatterns = [path("reports/deliveries/", DeliveriesView.as_view(), name="api_report_deliveries")]
+class LoadView(APIView):
+    """What the plan in force takes of each loom's hours, week by week, from now on; and each warp's share in it."""
+
+    @extend_schema(parameters=PERIOD, responses={200: said.LoadReportSerializer})
+    def get(self, request: Request) -> Response:
+        period = period_of(request, load_page.propose)
+        there = load.ahead(period)
+        looms = [
+            {
+                "loom": code,
+                "weeks": [_load(one, week=monday) for monday, one in zip(there.weeks, own, strict=True)],
+            }
+            for code, own in there.looms.items()
+        ]
+        warps = [{"warp": number, **asdict(load_room.together(own))} for number, own in there.warps.items()]
+        whole = load_room.together(load_room.week_by_week(there.looms, len(there.weeks)))
+        plan = there.run.pk if there.run else None
+        report = of(period, plan=plan, all=whole, looms=looms, warps=warps)
+        return Response(said.LoadReportSerializer(report).data)
+
+
+def _load(one: load_room.Load, **also: Any) -> dict[str, Any]:
+    return {**asdict(one), "free_min": one.free_min, "load_pct": one.load_pct, **also}
+
+
+urlpatterns = [
+    path("reports/deliveries/", DeliveriesView.as_view(), name="api_report_deliveries"),
+    path("reports/load/", LoadView.as_view(), name="api_report_load"),
+]

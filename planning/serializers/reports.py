@@ -34,6 +34,42 @@ class SentLineSerializer(serializers.Serializer[object]):
     is_short = serializers.BooleanField()
 
 
+class LoadSerializer(serializers.Serializer[object]):
+    """Working minutes that are open, and those that planned warps take."""
+
+    open_min = serializers.IntegerField()
+    weaving_min = serializers.IntegerField()
+    setup_min = serializers.IntegerField()
+    free_min = serializers.IntegerField()
+    load_pct = serializers.DecimalField(
+        max_digits=None, decimal_places=1, allow_null=True, help_text="None where nothing is open."
+    )
+
+
+class LoadOfWeekSerializer(LoadSerializer):
+    week = serializers.DateField(help_text="Its Monday.")
+
+
+class LoadOfLoomSerializer(serializers.Serializer[object]):
+    loom = serializers.CharField()
+    weeks = LoadOfWeekSerializer(many=True)
+
+
+class LoadOfWarpSerializer(serializers.Serializer[object]):
+    warp = serializers.IntegerField()
+    weaving_min = serializers.IntegerField()
+    setup_min = serializers.IntegerField()
+
+
+class LoadReportSerializer(serializers.Serializer[object]):
+    from_day = serializers.DateField()
+    to_day = serializers.DateField()
+    plan = serializers.IntegerField(allow_null=True, help_text="The one in force; None without one.")
+    all = LoadSerializer()
+    looms = LoadOfLoomSerializer(many=True)
+    warps = LoadOfWarpSerializer(many=True)
+
+
 class DeliveriesReportSerializer(serializers.Serializer[object]):
     from_day = serializers.DateField()
     to_day = serializers.DateField()

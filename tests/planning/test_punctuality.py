@@ -152,7 +152,7 @@ def test_the_page_the_csv_and_the_api_say_the_same(of_two_pieces, planner, desk)
     row, second = of_two_pieces
     send(row, [second], days_ago=8, by=planner)
     page = desk.get("/reports/deliveries/").content.decode()
-    assert "0.0 %" in page
+    assert "0.0\u00a0%" in page
     assert "2 days late" in page
     asked = {"from_day": (TODAY - timedelta(30)).isoformat(), "to_day": TODAY.isoformat()}
     csv = desk.get("/reports/deliveries/", {**asked, "csv": "lines"}).content.decode("utf-8-sig").splitlines()

@@ -71,7 +71,7 @@ def report(period: Period, today: date) -> Report:
             Sheet("weeks", "By week", [Column("Week from", lambda r: r[0], shown=lambda r: day(r[0])), *COUNTS], weeks),
             Sheet("customers", "By customer", [Column("Customer", lambda r: r[0]), *COUNTS], room_of.by_customer(rows)),
             Sheet("how-late", "How early or late", BANDS, room_of.by_band(rows) if rows else []),
-            Sheet("lines", "The lines, latest sent first", LINES, rows[::-1]),
+            Sheet("lines", "The lines, latest sent first", LINES, rows[::-1], is_folded=True),
         ],
         working=room_of.working(whole),
         notes=[

@@ -31,13 +31,14 @@ class Figure:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table. Its `key` stands in the address of its CSV and in the file's name."""
+    """A table. Its `key` stands in the address of its CSV and in the file's name; a long one is folded away."""
 
     key: str
     title: str
     columns: Sequence[Column]
     rows: Sequence[Any]
     nothing: str = "Nothing in this period."
+    is_folded: bool = False
 
     @property
     def lines(self) -> list[list[dict[str, Any]]]:
@@ -145,8 +146,8 @@ def _days(period: Period) -> dict[str, str]:
 
 
 def pct(value: Any) -> str:
-    """82.5 %; a dash where there is nothing to take a share of."""
-    return "–" if value is None else f"{value} %"
+    """82.5 %, on one line; a dash where there is nothing to take a share of."""
+    return "–" if value is None else f"{value}\u00a0%"
 
 
 def short_day(day: date) -> str:
