@@ -24,6 +24,7 @@ piece       grading, measured against planned
 load        what planned warps take of each loom's working minutes, week by week
 period      the days, weeks and months that a report looks at
 punctuality lines sent whole, each beside its due day, and the share in time
+cost        what pieces cost, planned and as it went; a warp's set-up shared among them; the price
 shrinkage   what measured pieces say of a route, and how much more to weave
 picture     a cloth, its draft and a beam drawn as SVG
 graph       columns, ranked bars and filled boxes of reports, drawn

@@ -191,3 +191,47 @@ FORMULAE: dict[str, Formula] = {
     "beam_gross_kg": Formula("Gross mass of the full beam", "empty beam + warp on it", "kg", DEFINED),
     "loom_hours": Formula("Loom-hours", "minutes of weaving ÷ 60", "h", DEFINED),
 }
+
+# Money, on a cost sheet. Its unit is the mill's currency, so that none stands here.
+ABSORBED = "absorption costing, as textbooks of costing have it; from memory"
+STATED = "the mill's own rate"
+COSTS: dict[str, Formula] = {
+    "yarn": Formula("Yarn, {of}", "kilograms with waste × price of a kilogram", "", ABSORBED),
+    "warp_yarn": Formula("Warp yarn in the cloth", "all warp yarn − its thrums", "", ABSORBED),
+    "weft_yarn": Formula("Weft yarn", "all weft yarn", "", ABSORBED),
+    "warping": Formula("Warping", "hours of warping × rate of an hour", "", STATED),
+    "thrums": Formula(
+        "Thrums, of the set-up", "warp yarn × thrums ÷ warp to wind: yarn that no piece gets", "", PRACTICE
+    ),
+    "set_up": Formula("Set-up of the loom", "hours that the loom stands for it × rate of an hour", "", STATED),
+    "weaving": Formula("Weaving", "loom-hours × rate of the loom", "", STATED),
+    "finishing": Formula("Finishing", "all steps of the route", "", ABSORBED),
+    "finishing_m": Formula("Finishing, {of}", "grey metres through the step × rate of a metre", "", STATED),
+    "finishing_kg": Formula("Finishing, {of}", "grey kilograms through the step × rate of a kilogram", "", STATED),
+    "finishing_day": Formula(
+        "Finishing, {of}",
+        "grey metres through the step ÷ metres its machine does in a day × rate of the day",
+        "",
+        STATED,
+    ),
+    "mending": Formula("Mending", "hours of mending × rate of an hour", "", STATED),
+    "seconds": Formula(
+        "Allowance for seconds",
+        "costs before it × s × (1 − what a second fetches of its cost) ÷ (1 − s), s the share of seconds",
+        "",
+        "spoilage that is usual, less what it fetches, is borne by the good: textbooks of costing, from memory",
+    ),
+    "overhead": Formula("Overhead", "all costs before it × overhead", "", ABSORBED),
+    "total": Formula("Cost", "all lines", "", ABSORBED),
+    "per_m": Formula("Cost of a finished metre", "cost ÷ finished metres", "", DEFINED),
+    "per_kg": Formula("Cost of a finished kilogram", "cost ÷ finished kilograms", "", DEFINED),
+    "share": Formula("Share of {of} in {what}", "a part of the line, in whole coins that add up", "", ABSORBED),
+    "price_per_m": Formula(
+        "Price of a finished metre",
+        "cost of a finished metre ÷ (1 − margin), upwards",
+        "",
+        "margin is a share of the price",
+    ),
+    "price": Formula("Price", "price of a finished metre × finished metres", "", DEFINED),
+    "margin": Formula("Margin", "price − cost", "", DEFINED),
+}

@@ -4,14 +4,16 @@ Each sheet is tested as `work_out` gives it; the same numbers stand on the ticke
 the top down: every line takes the line above as it was rounded.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
 from planning.cloth import Cloth, RouteStep, YarnUse, crimp_pct_from_take_up, read_order
+from planning.cost import Rates, Stated, StepRate
 from planning.ticket import BeamFacts, Figures, LoomFacts, MillFacts, Run
 
 D = Decimal
+NONE = Decimal(0)
 
 MILL = MillFacts(
     thrums_m=D("3.0"),
@@ -387,3 +389,109 @@ SHEETS = {
     "fulled coating": FULLED_COATING,
     "two orders": TWO_ORDERS,
 }
+
+
+@dataclass(frozen=True)
+class CostSheet:
+    """lines, shares: by line, what the pencil found for the warp and for each of its pieces."""
+
+    of: Sheet
+    prices: dict[str, Stated]
+    rates: Rates
+    set_up: str
+    set_up_min: int
+    lines: dict[str, Decimal]
+    total: Decimal
+    per_m: Decimal
+    shares: dict[str, tuple[Decimal, ...]] = field(default_factory=dict)
+    mending_min_per_100_m: Decimal = NONE
+
+
+def stated(amount: str) -> Stated:
+    return Stated(D(amount), "in force from 1.1.2026")
+
+
+HOURS = {"warping_per_h": stated("30"), "set_up_per_h": stated("24"), "loom_per_h": stated("18")}
+
+# The chain of 120 m, gaited up for its own sake (585 min, the doctest of `gaiting.set_up_min`). Rates are made up.
+#   warp yarn  26.959 kg x 9.50 = 256.1105, near: 256.11; of it thrums 256.11 x 3.0 / 140.9 = 5.453, near: 5.45
+#              256.11 - 5.45 = 250.66 in the cloth
+#   weft yarn  25.218 x 9.50 = 239.571, near: 239.57
+#   warping    137 min / 60 x 30 = 68.50;  set-up 585 / 60 x 24 = 234.00;  weaving 702 / 60 x 18 = 210.60
+#   finishing  scour, 127.7 m x 0.85 = 108.545, near: 108.55
+#   mending    127.7 x 30 / 100 = 38.31 min / 60 x 21 = 13.4085, near: 13.41
+#              250.66 + 239.57 + 68.50 + 5.45 + 234.00 + 210.60 + 108.55 + 13.41 = 1130.74
+#   seconds    4 in 100, each fetching 60 % of its cost: 1130.74 x 0.04 x 0.40 / 0.96 = 18.846, near: 18.85; 1149.59
+#   overhead   12 %: 137.9508, near: 137.95; 1287.54 in all; / 120 = 10.7295, near: 10.73 a finished metre
+COST_OF_A_CHAIN = CostSheet(
+    of=CHAIN_120M,
+    prices={"W1": stated("9.50")},
+    rates=Rates(
+        "GBP",
+        **HOURS,
+        mending_per_h=stated("21"),
+        steps={"scour": StepRate("m", stated("0.85"))},
+        seconds_pct=stated("4"),
+        worth_pct=stated("60"),
+        overhead_pct=stated("12"),
+    ),
+    set_up="gait-up",
+    set_up_min=585,
+    mending_min_per_100_m=D(30),
+    lines={
+        "warp_yarn": D("250.66"),
+        "weft_yarn": D("239.57"),
+        "warping": D("68.50"),
+        "thrums": D("5.45"),
+        "set_up": D("234.00"),
+        "weaving": D("210.60"),
+        "finishing": D("108.55"),
+        "mending": D("13.41"),
+        "seconds": D("18.85"),
+        "overhead": D("137.95"),
+    },
+    total=D("1287.54"),
+    per_m=D("10.73"),
+)
+
+# Two pieces of 64 m and one of 50 m off the loom, 178 m; tied in (127 min). A share is what the lengths up to it come
+# to, less what was taken before: 64 / 178, 128 / 178, the rest.
+#   warp yarn  37.482 x 9.50 = 356.079, near: 356.08; thrums x 3.0 / 195.9 = 5.453, near: 5.45; 350.63 in the cloth:
+#              126.069, 252.138, 350.63: 126.07 + 126.07 + 98.49
+#   weft yarn  moss 30.647 x 9.50 = 291.1465, near: 291.15, by grams 12 638.5 + 12 638.5 + 5370 of 30 647: 120.067,
+#              240.135, 291.15: 120.07 + 120.06 + 51.02; straw 5.370 x 11.20 = 60.144, near: 60.14, all for the third
+#   warping    75 + 5 x (195.9 / 250 + 8) + 195.9 / 40 + 15 = 138.8, up: 139 min / 60 x 30 = 69.50: 24.989, 49.978
+#   thrums     5.45: 1.960, 3.919: 1.96 + 1.96 + 1.53
+#   set-up     127 / 60 x 24 = 50.80: 18.265, 36.530: 18.27 + 18.26 + 14.27
+#   weaving    1002 / 60 x 18 = 300.60, by picks 54 144 + 54 144 + 46 000 of 154 288: 105.489, 210.978
+#   finishing  scour by the kilogram: 64.0 x 389.1 = 24 902 g twice; 50.0 x 405.6 = 20 280 g; 70.084 kg x 1.40 = 98.118,
+#              near: 98.12: 34.864, 69.727: 34.86 + 34.87 + 28.39
+#   in all     350.63 + 351.29 + 69.50 + 5.45 + 50.80 + 300.60 + 98.12 = 1226.39; / (120 + 47) m = 7.344, near: 7.34
+#   third      98.49 + 111.16 + 19.52 + 1.53 + 14.27 + 89.62 + 28.39 = 362.98
+COST_OF_TWO_ORDERS = CostSheet(
+    of=TWO_ORDERS,
+    prices={"W1": stated("9.50"), "W2": stated("11.20")},
+    rates=Rates("GBP", **HOURS, steps={"scour": StepRate("kg", stated("1.40"))}),
+    set_up="tie-in",
+    set_up_min=127,
+    lines={
+        "warp_yarn": D("350.63"),
+        "weft_yarn": D("351.29"),
+        "warping": D("69.50"),
+        "thrums": D("5.45"),
+        "set_up": D("50.80"),
+        "weaving": D("300.60"),
+        "finishing": D("98.12"),
+    },
+    shares={
+        "warp_yarn": (D("126.07"), D("126.07"), D("98.49")),
+        "weft_yarn": (D("120.07"), D("120.06"), D("111.16")),
+        "warping": (D("24.99"), D("24.99"), D("19.52")),
+        "thrums": (D("1.96"), D("1.96"), D("1.53")),
+        "set_up": (D("18.27"), D("18.26"), D("14.27")),
+        "weaving": (D("105.49"), D("105.49"), D("89.62")),
+        "finishing": (D("34.86"), D("34.87"), D("28.39")),
+    },
+    total=D("1226.39"),
+    per_m=D("7.34"),
+)
