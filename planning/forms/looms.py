@@ -19,7 +19,7 @@ def clean_week(text: str) -> str:
 
 
 class LoomForm(forms.ModelForm):
-    reed_space_cm = MeasureField(unit="cm", label="Reed space", min_value=1)
+    reed_space_cm = MeasureField(unit="cm", places=1, label="Reed space", min_value=1)
 
     class Meta:
         model = Loom
@@ -48,7 +48,7 @@ class LoomForm(forms.ModelForm):
 
 
 class ReedForm(forms.ModelForm):
-    width_cm = MeasureField(unit="cm", label="Width", min_value=1)
+    width_cm = MeasureField(unit="cm", places=1, label="Width", min_value=1)
 
     class Meta:
         model = Reed
@@ -57,7 +57,7 @@ class ReedForm(forms.ModelForm):
 
 
 class BeamForm(forms.ModelForm):
-    width_cm = MeasureField(unit="cm", label="Between the flanges", min_value=1)
+    width_cm = MeasureField(unit="cm", places=1, label="Between the flanges", min_value=1)
 
     class Meta:
         model = Beam
@@ -138,9 +138,9 @@ class PlaceForm(forms.Form):
 
 
 class MillForm(forms.ModelForm):
-    thrums_m = MeasureField(unit="m", label="Thrums, once a warp")
-    header_m = MeasureField(unit="m", label="Header, once a piece")
-    beam_min_m = MeasureField(unit="m", label="Shortest warp worth winding")
+    thrums_m = MeasureField(unit="m", places=2, label="Thrums, once a warp")
+    header_m = MeasureField(unit="m", places=2, label="Header, once a piece")
+    beam_min_m = MeasureField(unit="m", places=1, label="Shortest warp worth winding")
 
     class Meta:
         model = Mill
@@ -165,6 +165,7 @@ class MillForm(forms.ModelForm):
             "mending_min_per_day": "Mending, all menders (min a working day)",
             "points_limit_per_100_yd2": "Points of a piece that passes (in 100 square yards)",
             "due_spread_days": "Due dates that may share a warp (days)",
+            "currency": "Currency",
             "freeze_days": "Warps that start so soon stay (days)",
             "dearness_of_move": "Dearness of a move when re-planning",
         }
