@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 from rest_framework.views import APIView
 
-from mill import backup, changes, jobs
+from mill import backup, changes, jobs, roles
 from mill.limits import ApiThrottle, BackupsThrottle
 from mill.models import Job
 from mill.refusal import Refusal
@@ -27,7 +27,8 @@ LIMIT = OpenApiParameter(
 class ChangesView(APIView):
     """What was changed after a cursor, oldest first: each change once, and none left out.
 
-    Keep `next` and ask with it again. Changes are shown as soon as nothing that was begun before them can still come.
+    Keep `next` and ask with it again. Changes are shown as soon as nothing that was begun before them can still come;
+    those that one's roles don't read are left out.
     """
 
     @extend_schema(parameters=[SINCE, LIMIT], responses={200: ChangesSerializer})
@@ -35,7 +36,8 @@ class ChangesView(APIView):
         asked = request.query_params.get("limit", "100")
         if not (asked.isascii() and asked.isdecimal() and len(asked) < 5 and 1 <= int(asked) <= AT_MOST):
             raise Refusal(f"{asked!r} changes can't be shown at once. Write 1 to {AT_MOST}.", field="limit")
-        found, cursor = changes.since(request.query_params.get("since") or "0-0", at_most=int(asked))
+        hidden = roles.kinds_hidden_from(roles.roles_of(request.user))
+        found, cursor = changes.since(request.query_params.get("since") or "0-0", at_most=int(asked), without=hidden)
         answer = {"changes": found, "next": cursor, "has_more": len(found) == int(asked)}
         return Response(ChangesSerializer(answer).data)
 

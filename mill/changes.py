@@ -6,7 +6,7 @@ bulk, by an import or by hand in the database's own language. That one table is 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -265,8 +265,10 @@ def _value(field: Any, line: Any, names: dict[tuple[Any, Any], str]) -> str:
 # The feed
 
 
-def since(cursor: str, *, at_most: int) -> tuple[list[Change], str]:
+def since(cursor: str, *, at_most: int, without: Collection[str] = ()) -> tuple[list[Change], str]:
     """Changes after a cursor, oldest first, and the cursor to go on from.
+
+    without    kinds of record that are left out
 
     On PostgreSQL a transaction that began earlier may be confirmed later. Each line carries the number of its
     transaction; the feed is ordered by that number, then by line, and ends before the oldest transaction that is
@@ -277,6 +279,8 @@ def since(cursor: str, *, at_most: int) -> tuple[list[Change], str]:
     rows = Change.objects.order_by("transaction_id", "pk").filter(
         models.Q(transaction_id__gt=transaction_id) | models.Q(transaction_id=transaction_id, pk__gt=number)
     )
+    if without:
+        rows = rows.exclude(kind__in=without)
     with transaction.atomic():
         if connection.vendor == "postgresql":
             with connection.cursor() as asked:

@@ -4,7 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
-from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator
+from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.utils import timezone
 from simple_history.models import HistoricalRecords
@@ -104,6 +104,12 @@ class Mill(models.Model):
     due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
     holidays_of = models.CharField(
         max_length=12, blank=True, editable=False, help_text="Whose public holidays it keeps: GB-SCT."
+    )
+    currency = models.CharField(
+        max_length=3,
+        default="GBP",
+        validators=[RegexValidator(r"^[A-Z]{3}\Z", "Write three capitals, as ISO 4217 has them: GBP, EUR.")],
+        help_text="Of prices, rates and quotes: its three letters of ISO 4217.",
     )
     lies_open = models.BooleanField(
         default=True, help_text="Who sits at the machine that keeps the book reads and writes in it without signing in."

@@ -68,20 +68,24 @@ COLUMNS = [
 @require_GET
 def account(request: HttpRequest) -> HttpResponse:
     """Every change of the book, the latest first."""
-    return _listed(request, Change.objects.all(), title="Changes")
+    return _listed(request, Change.objects.exclude(kind__in=_hidden_from(request)), title="Changes")
 
 
 @room("mill")
 @require_GET
 def account_of(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
     """What became of one record, the latest first."""
-    if kind not in changes.kept() or pk > 2**63 - 1:
+    if kind not in changes.kept() or pk > 2**63 - 1 or kind in _hidden_from(request):
         raise Http404
     rows = Change.objects.filter(kind=kind, row_pk=pk)
     last = changes.told(rows.order_by("-pk")).first()
     if last is None:
         raise Http404
     return _listed(request, rows, title=f"Changes of {changes.kind_said(kind)} {last.record}")
+
+
+def _hidden_from(request: HttpRequest) -> frozenset[str]:
+    return roles.kinds_hidden_from(roles.roles_of(request.user))
 
 
 def _listed(request: HttpRequest, rows: QuerySet[Change], *, title: str) -> HttpResponse:

@@ -250,7 +250,19 @@ PARTS = [
         ("reports", "report_deliveries", "report_load", "api_report_deliveries", "api_report_load"),
     ),
     Part("the account of changes", ("changes", "changes_of", "api_changes")),
+    Part(
+        "money: prices, rates, what things cost",
+        (
+            *("rates", "rate_new", "rate", "prices", "price_new", "price"),
+            *("rate-list", "rate-detail", "yarnprice-list", "yarnprice-detail"),
+        ),
+        readers=by(PLANNER),
+        actors=by(PLANNER),
+    ),
 ]
+
+# Kinds of record whose account these roles alone read; every other kind is read by everybody.
+ACCOUNT_READERS = dict.fromkeys(("planning.rate", "planning.yarnprice", "planning.quote"), by(PLANNER))
 
 # Pages that are a form and nothing else: only who may send it opens it, so that nothing is typed in vain.
 FORMS = frozenset(
@@ -261,7 +273,7 @@ FORMS = frozenset(
         *("line_reverse", "place_new", "place_edit", "place_count", "inspection_new", "treatment_new"),
         *("trap_new", "supplier_new", "fibre_new", "claim_new", "dispatch_new", "reed_new", "beam_new"),
         *("shift_pattern_new", "closure_new", "worker_new", "machine_new", "warp_beam", "warp_place"),
-        *("store_triggers",),
+        *("store_triggers", "rate_new", "price_new"),
     }
 )
 
@@ -287,6 +299,11 @@ def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
     if part is None:
         return NOBODY
     return part.readers if method in READING and url_name not in FORMS else part.actors
+
+
+def kinds_hidden_from(roles: Iterable[str]) -> frozenset[str]:
+    """Kinds of record whose account nobody of these roles reads."""
+    return frozenset(kind for kind, readers in ACCOUNT_READERS.items() if readers.isdisjoint(roles))
 
 
 def roles_of(user: Any) -> frozenset[str]:

@@ -12,10 +12,10 @@ from django.db.models import Q
 from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
-from inventory.models import Reservation, Yarn
+from inventory.models import Delivery, Reservation, Yarn, YarnLot
 from mill.models import Mill, figure
 from planning import cloth as cloth_room
-from planning import weave
+from planning import cost, weave
 from planning.gaiting import SetUpRates
 from planning.ticket import BeamFacts, LoomFacts, MillFacts
 
@@ -932,3 +932,166 @@ class Stop(models.Model):
 
     def __str__(self) -> str:
         return f"{self.loom} stood: {self.reason}"
+
+
+# Money
+
+
+class Rate(models.Model):
+    """What the mill reckons with when it costs, from a day on: hours, finishing steps, allowances, overhead, margin.
+
+    A rate that changes is a new one from its day on, so that what was woven before keeps what it cost.
+    """
+
+    WARPING, SET_UP, LOOM, MENDING, STEP = "warping", "set-up", "loom", "mending", "step"
+    MENDING_ALLOWED, SECONDS, WORTH, OVERHEAD, MARGIN = "mending allowed", "seconds", "worth", "overhead", "margin"
+    KINDS = [
+        (WARPING, "warping, an hour"),
+        (SET_UP, "set-up of a loom, an hour"),
+        (LOOM, "weaving, a loom-hour"),
+        (MENDING, "mending, an hour"),
+        (STEP, "a finishing step"),
+        (MENDING_ALLOWED, "mending reckoned with, minutes in 100 m grey"),
+        (SECONDS, "seconds reckoned with, % of finished metres"),
+        (WORTH, "what a second fetches, % of its cost"),
+        (OVERHEAD, "overhead, % of all costs before it"),
+        (MARGIN, "margin of a quote, % of the price"),
+    ]
+    BASES = [(cost.PER_M, "a metre, grey"), (cost.PER_KG, "a kilogram, grey"), (cost.PER_DAY, "a day of its machine")]
+    PERCENTAGES = (SECONDS, WORTH, OVERHEAD, MARGIN)
+    # Of all of it nothing would be left to bear the cost, or to pay it.
+    NOT_ALL = (SECONDS, MARGIN)
+
+    kind = models.CharField(max_length=20, choices=KINDS)
+    of = models.CharField(
+        max_length=60,
+        blank=True,
+        help_text="A loom's number or kind, without one every loom; of a finishing step its name, as routes write it.",
+    )
+    basis = models.CharField(max_length=4, choices=BASES, blank=True, help_text="Of a finishing step.")
+    amount = figure(12, 4, help_text="In the mill's currency, or in the unit that its kind says.")
+    from_on = models.DateField(help_text="In force from this day on.")
+
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["kind", "of", "-from_on"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "of", "from_on"],
+                name="a_rate_begins_once_on_a_day",
+                violation_error_message="There is such a rate from that day on: change it, or choose another day.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}{f', {self.of}' if self.of else ''}"
+
+    def clean(self) -> None:
+        self.of = self.of.strip()
+        wrong: dict[str, str] = {}
+        if self.kind == self.STEP:
+            if not self.of:
+                wrong["of"] = "Say which finishing step, as the routes write it: scour."
+            if not self.basis:
+                wrong["basis"] = "Say what it is the price of: a metre, a kilogram, or a day of its machine."
+        else:
+            if self.basis:
+                wrong["basis"] = f"Only a finishing step has one; leave it empty for {self.get_kind_display()}."
+            if self.of and self.kind != self.LOOM:
+                wrong["of"] = f"There is one rate of {self.get_kind_display()} for the whole mill: leave this empty."
+        if self.kind == self.LOOM and self.of:
+            known = Loom.objects.filter(Q(code__iexact=self.of) | Q(kind__iexact=self.of)).exists()
+            if not known:
+                wrong["of"] = f"No loom is numbered “{self.of}”, and none is of that kind. Write it as the loom has it."
+        if self.kind in self.NOT_ALL and self.amount is not None and self.amount >= 100:
+            wrong["amount"] = f"{self.amount.normalize():f} % would be all of it: write less than 100 %."
+        if wrong:
+            raise ValidationError(wrong)
+
+
+class YarnPrice(models.Model):
+    """What a kilogram costs: of a yarn from a day on, or as it was paid for one delivery, or for one lot."""
+
+    yarn = models.ForeignKey(Yarn, on_delete=models.PROTECT, related_name="prices")
+    delivery = models.OneToOneField(
+        Delivery, null=True, blank=True, on_delete=models.PROTECT, related_name="price", help_text="As it was invoiced."
+    )
+    lot = models.OneToOneField(
+        YarnLot, null=True, blank=True, on_delete=models.PROTECT, related_name="price", help_text="As it was paid."
+    )
+    per_kg = figure(12, 4, help_text="In the mill's currency.")
+    from_on = models.DateField(help_text="In force from this day on; of a delivery or a lot, the day of its invoice.")
+
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["yarn__code", "-from_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["yarn", "from_on"],
+                condition=Q(delivery__isnull=True, lot__isnull=True),
+                name="a_yarn_has_one_price_from_a_day",
+                violation_error_message="The yarn has a price from that day on: change it, or choose another day.",
+            ),
+            models.CheckConstraint(
+                condition=Q(delivery__isnull=True) | Q(lot__isnull=True), name="a_price_is_of_a_delivery_or_of_a_lot"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        if self.lot:
+            return f"Price of lot {self.lot}"
+        return f"Price of delivery {self.delivery}" if self.delivery else f"Price of {self.yarn.code}"
+
+    def clean(self) -> None:
+        if self.delivery_id and self.lot_id:
+            raise ValidationError({"lot": "Write a price of the delivery or of the lot, not of both at once."})
+        for name in ("delivery", "lot"):
+            of = getattr(self, name)
+            if of is not None and self.yarn_id and of.yarn_id != self.yarn_id:
+                raise ValidationError({name: f"{of} is yarn {of.yarn.code}, not {self.yarn.code}. Choose its own."})
+
+
+class Quote(models.Model):
+    """What a customer was told: a cloth, so many pieces, their price and the day. Its figures are frozen."""
+
+    colourway = models.ForeignKey(Colourway, on_delete=models.PROTECT, related_name="quotes")
+    spec = models.ForeignKey(ClothSpec, on_delete=models.PROTECT, related_name="quotes")
+    customer = models.ForeignKey(Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="quotes")
+    number = models.PositiveIntegerField(unique=True)
+    pieces = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    length_m = figure(7, 2, at_least=0, help_text="Finished, each piece.")
+    wished_on = models.DateField(null=True, blank=True)
+    promised_on = models.DateField(help_text="The earliest safe day, on the day of the quote.")
+    made_on = models.DateField()
+    valid_until = models.DateField()
+    currency = models.CharField(max_length=3)
+    cost = figure(14, 4)
+    margin_pct = figure(5, 2, at_most=99, help_text="Of the price.")
+    per_m = figure(12, 4, help_text="Price of a finished metre.")
+    price = figure(14, 4)
+    figures = models.JSONField(default=dict, help_text="Its cost sheet as it was worked.")
+    note = models.CharField(max_length=200, blank=True)
+    order = models.OneToOneField(Order, null=True, blank=True, on_delete=models.PROTECT, related_name="quote")
+    dropped_on = models.DateField(null=True, blank=True)
+    dropped_why = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64, unique=True, help_text="The same key counts once.")
+
+    history = HistoricalRecords(excluded_fields=["figures"])
+
+    class Meta:
+        ordering = ["-number"]
+
+    def __str__(self) -> str:
+        return f"Quote {self.number}"
+
+    @property
+    def stands(self) -> str:
+        """Where it stands, in a word."""
+        if self.order_id:
+            return "ordered"
+        if self.dropped_on:
+            return "dropped"
+        return "open" if self.valid_until >= timezone.localdate() else "run out"

@@ -8,10 +8,24 @@ from django.db import models, transaction
 from mill import changes
 from mill.models import Mill
 from mill.refusal import Refusal
-from planning.models import Beam, Closure, Loom, Machine, Reed, ShiftPattern, Warp, WarpFigures, Worker
+from planning.models import (
+    Beam,
+    Closure,
+    Loom,
+    Machine,
+    Rate,
+    Reed,
+    ShiftPattern,
+    Warp,
+    WarpFigures,
+    Worker,
+    YarnPrice,
+)
 from planning.services import working_out
 
-Record = TypeVar("Record", bound=Loom | Reed | Beam | ShiftPattern | Closure | Worker | Machine | Mill)
+Record = TypeVar(
+    "Record", bound=Loom | Reed | Beam | ShiftPattern | Closure | Worker | Machine | Rate | YarnPrice | Mill
+)
 
 
 @transaction.atomic
@@ -22,6 +36,8 @@ def write_down(record: Record, *, by: Any) -> Record:
     except ValidationError as error:
         field = next(iter(error.message_dict))
         raise Refusal(" ".join(error.messages), field=None if field == NON_FIELD_ERRORS else field) from error
+    if isinstance(record, Mill):
+        _check_currency(record)
     changes.written_by(record, by)
     record.save()
     match record:
@@ -39,6 +55,18 @@ def write_down(record: Record, *, by: Any) -> Record:
     return record
 
 
+def _check_currency(mill: Mill) -> None:
+    """Prices and rates are written in the mill's currency: once there are any, another would make them untrue."""
+    was = Mill.the_one().currency
+    stated = Rate.objects.count() + YarnPrice.objects.count()
+    if mill.currency != was and stated:
+        raise Refusal(
+            f"{stated} price{'s' if stated > 1 else ''} and rates stand in {was}; in {mill.currency} they would be "
+            f"something else. Strike them out first, or keep {was}.",
+            field="currency",
+        )
+
+
 def _closure_changed(closure: Closure) -> None:
     """Weft leaves over the days of weaving; a day on which nothing is woven takes none."""
     warps = Warp.objects.open().filter(slots__run__state="in force")
@@ -46,7 +74,9 @@ def _closure_changed(closure: Closure) -> None:
 
 
 @transaction.atomic
-def strike_out(record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Loom, *, by: Any) -> None:
+def strike_out(
+    record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Rate | YarnPrice | Loom, *, by: Any
+) -> None:
     """Take a record out of the book, when nothing stands on it."""
     name = str(record)
     if isinstance(record, Closure):

@@ -12,15 +12,18 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
 from django.views.decorators.http import require_GET
+from django_filters import FilterSet
 
+from mill import roles
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.models import Job, Mill
 from mill.refusal import Refusal
-from mill.templatetags.mill import moment
+from mill.templatetags.mill import moment, num
 from planning.forms.looms import BeamForm, ClosureForm, MillForm, ReedForm, ShiftPatternForm
+from planning.forms.money import PriceFilter, PriceForm, RateFilter, RateForm
 from planning.forms.pieces import MachineForm, WorkerForm
-from planning.models import Beam, Closure, Machine, Reed, ShiftPattern, Worker
+from planning.models import Beam, Closure, Machine, Rate, Reed, ShiftPattern, Worker, YarnPrice
 from planning.services import looms
 
 
@@ -29,6 +32,7 @@ class Book:
     """A small record that has a list, a form, and can be struck out.
 
     one, many    what one and several of it are called in addresses; `title` is the list's heading
+    about        what the list is for, where that isn't plain
     """
 
     one: str
@@ -37,6 +41,8 @@ class Book:
     form: type[forms.ModelForm]
     rows: Callable[[], QuerySet[Any]]
     columns: Sequence[Column]
+    filterset: type[FilterSet] | None = None
+    about: str = ""
     also: tuple[str, str] | None = None  # another way to write them: its address's name, and what the button says
 
     def urlpatterns(self) -> list[URLPattern]:
@@ -56,10 +62,16 @@ class Book:
             request,
             self.rows(),
             columns=[self.link, *self.columns[1:]],
+            filterset=self.filterset,
             template="mill/records.html",
             name=self.many,
             title=self.title,
-            extra={"new": f"{self.one}_new", "one": self.one.replace("_", " "), "also": self.also},
+            extra={
+                "new": f"{self.one}_new",
+                "one": self.one.replace("_", " "),
+                "about": self.about,
+                "also": self.also,
+            },
         )
 
     def edit(self, request: HttpRequest, pk: int | None = None) -> HttpResponse:
@@ -75,9 +87,13 @@ class Book:
             messages.success(request, f"{found} is struck out.")
             return redirect(back)
         if request.method == "POST" and form.is_valid():
-            looms.write_down(form.instance, by=request.user)
-            messages.success(request, f"{form.instance} is written down.")
-            return redirect(back)
+            try:
+                looms.write_down(form.instance, by=request.user)
+            except Refusal as refusal:
+                form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+            else:
+                messages.success(request, f"{form.instance} is written down.")
+                return redirect(back)
         title = str(found) if found else f"A new {self.one.replace('_', ' ')}"
         return render(request, "mill/record.html", {"title": title, "form": form, "back": back, "found": found})
 
@@ -159,17 +175,61 @@ BOOKS = [
             Column("In a day", lambda m: m.m_per_day, "m_per_day", "m", is_number=True),
         ],
     ),
+    Book(
+        "rate",
+        "rates",
+        "Rates",
+        RateForm,
+        Rate.objects.order_by("kind", "of", "-from_on").all,
+        [
+            Column("Rate", lambda r: r.get_kind_display(), "kind"),
+            Column("Of", lambda r: r.of, "of"),
+            Column("A price of", lambda r: r.get_basis_display(), "basis"),
+            Column("Amount", lambda r: r.amount, "amount", shown=lambda r: num(r.amount), is_number=True),
+            Column("From", lambda r: r.from_on, "from_on", shown=lambda r: f"{r.from_on:%d.%m.%Y}"),
+        ],
+        filterset=RateFilter,
+        about=(
+            "What the mill reckons with when it costs, each from its day on. What was woven before keeps the rate that"
+            " was in force then. Only owners and planners read this."
+        ),
+    ),
+    Book(
+        "price",
+        "prices",
+        "Yarn prices",
+        PriceForm,
+        lambda: YarnPrice.objects.select_related("yarn", "delivery", "lot").order_by("yarn__code", "-from_on", "pk"),
+        [
+            Column("Yarn", lambda p: str(p.yarn), "yarn__code"),
+            Column("Of delivery", lambda p: p.delivery.number if p.delivery else "", "delivery__number"),
+            Column("Of lot", lambda p: p.lot.label if p.lot else "", "lot__label"),
+            Column("A kilogram", lambda p: p.per_kg, "per_kg", shown=lambda p: num(p.per_kg), is_number=True),
+            Column("From", lambda p: p.from_on, "from_on", shown=lambda p: f"{p.from_on:%d.%m.%Y}"),
+        ],
+        filterset=PriceFilter,
+        about=(
+            "What a kilogram of each yarn costs, from its day on; and what was paid for one delivery, or for one lot,"
+            " which counts for what is woven of it."
+        ),
+    ),
 ]
 
 
 @room("mill")
 def mill(request: HttpRequest) -> HttpResponse:
     form = MillForm(request.POST or None, instance=Mill.the_one())
+    held = roles.roles_of(request.user)
+    books = [book for book in BOOKS if roles.may(held, book.many)]
     if request.method == "POST" and form.is_valid():
-        looms.write_down(form.instance, by=request.user)
-        messages.success(request, "Written down. Warps that no yarn is drawn for are worked out again.")
-        return redirect("mill")
-    return render(request, "mill/mill.html", {"title": "Mill", "form": form, "books": BOOKS})
+        try:
+            looms.write_down(form.instance, by=request.user)
+        except Refusal as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        else:
+            messages.success(request, "Written down. Warps that no yarn is drawn for are worked out again.")
+            return redirect("mill")
+    return render(request, "mill/mill.html", {"title": "Mill", "form": form, "books": books})
 
 
 @require_GET
