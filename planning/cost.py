@@ -594,9 +594,11 @@ def together(costs: Sequence[tuple[str, Cost]]) -> Cost:
     if len(currencies) > 1:
         raise Refusal(f"{' and '.join(sorted(currencies))} can't be added. Work all of it out in one currency.")
     names = [name for name in LINES if any(line.name == name for _, cost in costs for line in cost.lines)]
-    lines, steps = [], []
+    lines: list[CostLine] = []
+    steps: list[Step] = []
     for name in names:
-        amounts, shares = [], []
+        amounts: list[Decimal | None] = []
+        shares: list[Decimal] = []
         for _, cost in costs:
             amounts.append(cost.amount_of(name))
             own = next((line.shares for line in cost.lines if line.name == name), None)

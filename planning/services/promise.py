@@ -81,9 +81,9 @@ def promise(
 
     Raises Refusal when the cloth is not specified, can't be woven here, or is too long for any beam.
     """
-    spec = _spec_of(colourway)
+    spec = spec_of(colourway)
     mill = Mill.the_one()
-    shares = _shares(spec, colourway, pieces=pieces, length_m=length_m, mill=mill)
+    shares = shares_of(spec, colourway, pieces=pieces, length_m=length_m, mill=mill)
     there = standing(now=now)
     # Behind every warp that waits for yarn and winding already; and the same before all of them.
     codes = [f"new {n}" for n in range(1, len(shares) + 1)]
@@ -106,7 +106,7 @@ def promise(
     )
 
 
-def _spec_of(colourway: Colourway) -> ClothSpec:
+def spec_of(colourway: Colourway) -> ClothSpec:
     spec = (
         latest_specs()
         .filter(cloth=colourway.cloth_id)
@@ -119,7 +119,7 @@ def _spec_of(colourway: Colourway) -> ClothSpec:
     return spec
 
 
-def _shares(spec: ClothSpec, colourway: Colourway, *, pieces: int, length_m: Decimal, mill: Mill) -> list[Figures]:
+def shares_of(spec: ClothSpec, colourway: Colourway, *, pieces: int, length_m: Decimal, mill: Mill) -> list[Figures]:
     """The warps that it takes: one, or as few of like length as the largest beam asks for."""
     cloth, facts = spec.as_cloth(colourway), mill_facts(mill)
 

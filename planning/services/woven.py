@@ -63,7 +63,7 @@ class Shed:
 
 @dataclass(frozen=True)
 class Woven:
-    """A spell with what it is counted under; `pieces` were taken off in it."""
+    """A spell with what it is counted under; `pieces` were taken off in it, `piece` where it is of one alone."""
 
     spell: Spell
     loom: str
@@ -73,6 +73,7 @@ class Woven:
     stood: Counter[str]
     at: datetime
     pieces: int = 1
+    piece: str = ""
 
 
 # What was told of each warp
@@ -137,6 +138,7 @@ def spells(*, since: datetime, until: datetime | None = None, warps: Sequence[Wa
                         shift="",
                         stood=stood,
                         at=event.happened_at,
+                        piece=piece.number,
                     )
                 )
             began = event.happened_at
