@@ -8,7 +8,7 @@ from inventory.models import Delivery, Fibre, Place, Supplier, Trap, Yarn, YarnF
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import own_key, save, verb, written_before
 from inventory.yarn import REGAINS
-from mill import changes, jobs
+from mill import jobs
 from mill.refusal import Refusal
 
 # The planning side works out again the warps that use a changed yarn. It is known here by the name of its task only.
@@ -64,8 +64,7 @@ def write_fibres_of(*, authority: str, by: Any) -> list[Fibre]:
             regain_authority=regain.authority,
         )
         fibre.key = own_key("")
-        changes.written_by(fibre, by)
-        save(fibre, ())
+        save(fibre, (), by=by)
         written.append(fibre)
     return written
 
