@@ -287,6 +287,7 @@ def ask_if_due() -> bool:
     return True
 
 
+@transaction.atomic
 def ask(*, by: Any = None) -> Job:
     """Have a backup written in the background."""
     return jobs.ask(TASK, {}, same_as=TASK, by=by)

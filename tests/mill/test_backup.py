@@ -220,6 +220,14 @@ def test_the_owner_sees_writes_and_takes_backups_away(desk, backups_folder):
     assert desk.get(reverse("api_backups")).json()["is_pending"]
 
 
+@pytest.mark.django_db(transaction=True)
+def test_one_is_asked_for_outside_of_any_transaction(desk, backups_folder):
+    """As the web server does; a test's own transaction once hid that it failed."""
+    assert desk.post(reverse("backups")).status_code == 302
+    assert desk.post(reverse("api_backups")).status_code == 202
+    assert Job.objects.filter(task=backup.TASK).count() == 1
+
+
 def test_a_backup_given_up_says_why_on_the_page(desk, backups_folder):
     backups_folder.write_text("a file where the folder should be")
     backup.ask()
