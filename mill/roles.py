@@ -66,7 +66,7 @@ PARTS = [
     ),
     Part("laying the example mill aside", ("lay_example_aside",), actors=by()),
     Part("backups of the whole book", ("backups", "backup_file", "api_backups"), readers=by(), actors=by()),
-    Part("what each role may do", ("roles",)),
+    Part("what each role may do; how things are done, and the words for them", ("roles", "how_tos", "how_to", "words")),
     Part(
         "sums that write nothing",
         (

@@ -82,6 +82,7 @@ ARGUMENTS = {
     "label": "X",
     "name": "x",
     "kind": "yarns",
+    "slug": "place-an-order",
     "decimal": "point",
     "position": "1",
     "revision": "1",

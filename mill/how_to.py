@@ -1,0 +1,312 @@
+"""The tasks of the mill, step by step, as a person does them in the book. Knows words of pages, and no page.
+
+Each step says what to press and what to write, in the words that stand on the page: a test takes every task its way
+through a browser, so that what is said here is what can be done.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+FIRST = "the first"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step.
+
+    say      what to do, as it is read; what stands in “ ” is a word of the page
+    write    labels of fields, each with what an example writes there; FIRST chooses the first of a list
+    tick     labels of boxes to tick; FIRST ticks the first on the page
+    press    the words of the button or link that ends the step; empty where nothing is pressed
+    then     what stands on the page afterwards
+    within   the heading, or the words, of the part of the page meant; empty where the words stand once
+    """
+
+    say: str
+    write: tuple[tuple[str, str], ...] = ()
+    tick: tuple[str, ...] = ()
+    press: str = ""
+    then: str = ""
+    within: str = ""
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something a person comes to the book for.
+
+    slug    in its address
+    who     the role whose work it is
+    at      names of the pages that it is offered on
+    so      what follows from it: what the book does by itself afterwards
+    """
+
+    slug: str
+    title: str
+    who: str
+    at: tuple[str, ...]
+    steps: tuple[Step, ...]
+    so: str
+
+
+TASKS: tuple[Task, ...] = (
+    Task(
+        "place-an-order",
+        "Write an order down, and see when it can be ready",
+        "planner",
+        ("orders", "order_new", "order"),
+        (
+            Step("Open “Orders”.", press="Orders", then="Place an order"),
+            Step("Press “Place an order”.", press="Place an order", then="A new order"),
+            Step(
+                "Choose the “Customer”, the “Cloth and colourway”, how many “Pieces”, and the"
+                " “Finished length, each” of"
+                " one; say when it is “Due”. Press “Show what it takes” to see kilograms, hours and"
+                " the earliest safe day.",
+                write=(
+                    ("Customer", FIRST),
+                    ("Cloth and colourway", FIRST),
+                    ("Pieces", "2"),
+                    ("Finished length, each", "60"),
+                    ("Due", "in 60 days"),
+                ),
+                press="Show what it takes",
+                then="kg",
+            ),
+            Step("When it is right, press “Place the order”.", press="Place the order", then="Order"),
+        ),
+        "The yarn’s outlook counts it from now on, and Today says when a line due in six weeks is on no warp.",
+    ),
+    Task(
+        "combine-orders",
+        "Put order lines together on warps",
+        "planner",
+        ("warps", "combine"),
+        (
+            Step("Open “Warps”.", press="Warps", then="Combine order lines"),
+            Step("Press “Combine order lines”.", press="Combine order lines", then="Order lines into warps"),
+            Step(
+                "Look at each group: which lines share a warp, what it saves, what it would take."
+                " Leave unticked what you"
+                " don’t want, and press “Make the ticked warps”.",
+                press="Make the ticked warps",
+                then="Warp",
+            ),
+        ),
+        "Each warp’s ends, length, beam and yarn are worked out at once; it waits for a place in a plan.",
+    ),
+    Task(
+        "plan-the-looms",
+        "Plan the looms, and put the plan in force",
+        "planner",
+        ("looms", "plans", "plan", "plan_work", "board"),
+        (
+            Step("Open “Looms”.", press="Looms", then="Plan the looms"),
+            Step(
+                "Press “Plan the looms” for a plan by the rule chosen beside it, there at once;"
+                " “Improve the plan” looks"
+                " for a better one in the time that you give it.",
+                press="Plan the looms",
+                then="Put it in force",
+            ),
+            Step(
+                "The plan says what is late in it and why, and how it differs from the one in force. Press “Put it in"
+                " force”, or leave it.",
+                press="Put it in force",
+                then="in force",
+            ),
+        ),
+        "Tickets, the draw-down and Today follow the plan in force; what hangs in a loom or is pinned has not moved.",
+    ),
+    Task(
+        "print-tickets",
+        "Print the floor’s tickets for a day",
+        "planner",
+        ("tickets", "ticket"),
+        (
+            Step("Open “Tickets”.", press="Tickets", then="Issue the tickets for"),
+            Step(
+                "Say the day in “Issue the tickets for” and press “Issue them”: each warp to be"
+                " wound or woven then gets"
+                " its ticket, and keeps the one that still holds.",
+                press="Issue them",
+                then="Tickets",
+            ),
+            Step(
+                "Say the day in “Print the tickets of” and press “Show them for printing”.",
+                press="Show them for printing",
+                then="Tickets of",
+            ),
+        ),
+        "A ticket’s figures are frozen. When the cloth is revised later, the ticket is overtaken: Today says so, and so"
+        " does whoever scans it.",
+    ),
+    Task(
+        "yarn-is-short",
+        "A yarn runs short",
+        "planner",
+        ("yarn", "yarn_one"),
+        (
+            Step("Open “Yarn”.", press="Yarn", then="Runs short"),
+            Step(
+                "Choose yes in “Runs short” and press “Narrow”: what is left runs short, the soonest day first.",
+                write=(("Runs short", "yes"),),
+                press="Narrow",
+                then="Yarn",
+            ),
+            Step("Press “New delivery”.", press="New delivery", then="A new delivery"),
+            Step(
+                "Write its number in “Delivery”, the “Yarn”, how much is “Ordered” and when it is"
+                " “Expected on”. Below the form"
+                " stands what it would do to the yarn. Press “Write it down”.",
+                write=(
+                    ("Delivery", "E990"),
+                    ("Yarn", FIRST),
+                    ("Ordered", "120 kg"),
+                    ("Expected on", "in 14 days"),
+                ),
+                press="Write it down",
+                then="E990",
+            ),
+        ),
+        "The outlook of the yarn is worked out again: the day on which it runs short moves, or goes.",
+    ),
+    Task(
+        "yarn-comes-in",
+        "Yarn comes in",
+        "stock keeper",
+        ("lots", "lot_receive", "deliveries", "delivery"),
+        (
+            Step("Open “Yarn”.", press="Yarn", then="Yarn comes in"),
+            Step("Press “Yarn comes in”.", press="Yarn comes in", then="Yarn comes in"),
+            Step(
+                "Choose the “Yarn”, write the “Dye lot” from the label, what it weighs as “Net"
+                " mass”, without cones. Press"
+                " “Receive it”.",
+                write=(("Yarn", FIRST), ("Dye lot", "7741"), ("Net mass", "50 kg")),
+                press="Receive it",
+                then="7741",
+            ),
+        ),
+        "The lot has its label to print. No warp is given of it before somebody approves its shade, where the mill asks"
+        " for that.",
+    ),
+    Task(
+        "loom-breaks-down",
+        "A loom breaks down",
+        "planner",
+        ("loom", "loom_breaks_down"),
+        (
+            Step("Open “Looms”.", press="Looms", then="Loom board"),
+            Step("Press the loom, here “D1”.", press="D1", then="It stands until"),
+            Step(
+                "Say how long in “It stands until”, and “Why”. “What if? Only try it” shows what it does and changes"
+                " nothing; “It stands: re-plan with few moves” writes it down.",
+                write=(("It stands until", "in 2 days"), ("Why", "Gear of the dobby")),
+                press="What if? Only try it",
+                then="plan",
+            ),
+        ),
+        "The re-plan moves few warps and none that is frozen; it waits for your yes like any other plan.",
+    ),
+    Task(
+        "count-a-place",
+        "Count a place of the store",
+        "stock keeper",
+        ("place", "place_count"),
+        (
+            Step("Open “Store”.", press="Store", then="What lies where"),
+            Step("Press “Places”.", press="Places", then="New place"),
+            Step("Press the place, here “LOFT”.", press="LOFT", then="Count"),
+            Step(
+                "Press “Count it”, weigh what lies there, lot by lot, and write it down; “Count sheet” on the page"
+                " before prints a sheet to walk round with.",
+                press="Count it",
+                then="Count",
+            ),
+        ),
+        "What differs is written into the ledger as a line with its reason; what was there before stays readable.",
+    ),
+    Task(
+        "finish-a-piece",
+        "Take pieces through the finishing",
+        "finisher",
+        ("pieces", "piece", "finishing", "batch"),
+        (
+            Step("Open “Pieces”.", press="Pieces", then="Finishing"),
+            Step(
+                "Press “Finishing”: what waits for the perch, the menders and each step, the most urgent first.",
+                press="Finishing",
+                then="scour",
+            ),
+            Step(
+                "Tick the pieces that go in together and press “Sew together, into scour”.",
+                tick=(FIRST,),
+                press="Sew together, into scour",
+                then="It is out",
+            ),
+            Step("When they are done, press “It is out”.", press="It is out", then="Finishing"),
+        ),
+        "Each piece moves on to the next step of its cloth’s route; measured at the end, it teaches the cloth its"
+        " shrinkage.",
+    ),
+    Task(
+        "send-pieces",
+        "Send pieces to a customer",
+        "finisher",
+        ("dispatches", "dispatch_new", "dispatch"),
+        (
+            Step("Open “Pieces”.", press="Pieces", then="Dispatch"),
+            Step("Press “Dispatch”.", press="Dispatch", then="Send to"),
+            Step(
+                "Press the customer, here “Send to Pellitory House”.", press="Send to Pellitory House", then="Send to"
+            ),
+            Step("Tick the pieces that go and press “Send them”.", press="Send them", then="Dispatch"),
+        ),
+        "The order’s line knows what was sent of it, against its tolerance; the list to print goes with the pieces.",
+    ),
+    Task(
+        "take-somebody-in",
+        "Let somebody work with the book",
+        "owner",
+        ("people", "person_new", "roles"),
+        (
+            Step("Open “Mill”.", press="Mill", then="People"),
+            Step("Press “People”.", press="People", then="Somebody new"),
+            Step("Press “Somebody new”.", press="Somebody new", then="Name to sign in by"),
+            Step(
+                "Write the “Name”, the “Name to sign in by”, and tick the roles, here “finisher”. A"
+                " password can be given"
+                " now or later. Press “Write it down”.",
+                write=(("Name", "Wren Askew"), ("Name to sign in by", "wren")),
+                tick=("finisher",),
+                press="Write it down",
+                then="Wren Askew",
+            ),
+        ),
+        "Pages, buttons and the API follow the roles; Today begins with the work of whoever looks.",
+    ),
+    Task(
+        "keep-a-backup",
+        "Write a backup, and know that it is whole",
+        "owner",
+        ("backups",),
+        (
+            Step("Open “Mill”.", press="Mill", then="Backups"),
+            Step("Press “Backups”.", press="Backups", then="Write one now"),
+            Step("Press “Write one now”. People may go on working.", press="Write one now", then="backup"),
+        ),
+        "One is written every night as well. Copy them to another machine: a backup beside the book burns with it.",
+    ),
+)
+
+BY_SLUG = {task.slug: task for task in TASKS}
+
+
+def tasks_at(page: str) -> list[Task]:
+    """The tasks that a page offers, by its name.
+
+    >>> [task.slug for task in tasks_at("tickets")]
+    ['print-tickets']
+    """
+    return [task for task in TASKS if page in task.at]

@@ -1,0 +1,34 @@
+"""How to do what people come to the book for, step by step; and the words of the trade that pages use."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path
+from django.views.decorators.http import require_GET
+
+from mill import words
+from mill.how_to import BY_SLUG, TASKS
+
+
+@require_GET
+def how_tos(request: HttpRequest) -> HttpResponse:
+    return render(request, "planning/how_tos.html", {"title": "How to", "tasks": TASKS})
+
+
+@require_GET
+def how_to(request: HttpRequest, slug: str) -> HttpResponse:
+    task = BY_SLUG.get(slug)
+    if task is None:
+        raise Http404(slug)
+    return render(request, "planning/how_to.html", {"title": task.title, "task": task})
+
+
+@require_GET
+def glossary(request: HttpRequest) -> HttpResponse:
+    return render(request, "planning/words.html", {"title": "Words", "words": words.WORDS})
+
+
+urlpatterns = [
+    path("how-to/", how_tos, name="how_tos"),
+    path("how-to/words/", glossary, name="words"),
+    path("how-to/<slug:slug>/", how_to, name="how_to"),
+]
