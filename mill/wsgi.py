@@ -13,3 +13,8 @@ application = get_wsgi_application()
 from django.urls import reverse  # noqa: E402 - nothing of the book can be imported before it is set up
 
 reverse("today")
+
+from mill import health  # noqa: E402
+
+# Whoever was sent away from the server before this one may come again.
+health.LEAVING.unlink(missing_ok=True)

@@ -28,7 +28,10 @@ from mill.bench.scratch import in_the_book, scratch_book
 
 PEOPLE_MAX, SECONDS_MAX = 200, 600
 # As docker-compose.yml has it; tests/mill/test_compose.py holds the two together.
-GROWN_WEB = ("--workers=3", "--threads=4", "--preload", "--timeout=60", "--logger-class=mill.web_log.WebLog")
+GROWN_WEB = (
+    *("--workers=3", "--threads=4", "--preload", "--no-control-socket", "--timeout=60"),
+    "--logger-class=mill.web_log.WebLog",
+)
 ORDERED, RECEIVED, TOLD = "an order is placed", "a lot comes in", "a loom is told of"
 # What each does by turns, as the names of pages and what is written between; every one begins somewhere else in it.
 WALKS: dict[str, tuple[str, ...]] = {

@@ -16,7 +16,15 @@ DOCKERFILE = (ROOT / "mill" / "Dockerfile").read_text()
 
 
 def test_the_grown_mill_has_a_database_a_broker_web_a_relay_and_workers():
-    assert set(SERVICES) == {"postgres", "redis", "setup", "web", "relay", "worker"}
+    assert set(SERVICES) == {"postgres", "redis", "setup", "web", "web2", "relay", "worker"}
+
+
+def test_the_second_web_server_is_the_first_over_again_at_another_port_and_only_when_it_is_wanted():
+    own = {"ports", "profiles"}
+    first, second = ({key: said for key, said in SERVICES[name].items() if key not in own} for name in ("web", "web2"))
+    assert first == second
+    assert SERVICES["web2"]["profiles"] == ["two"]
+    assert SERVICES["web2"]["ports"] != SERVICES["web"]["ports"]
 
 
 @pytest.mark.parametrize("name", sorted(set(SERVICES) - {"setup"}))
@@ -42,8 +50,8 @@ def test_every_setting_it_gives_is_one_that_is_read():
 
 def test_everybody_signs_in_and_the_database_is_not_open_to_the_network():
     assert SERVICES["web"]["environment"]["SHEDBOOK_OPEN_BOOK"] == "no"
-    assert [port.split(":")[0] for port in SERVICES["web"]["ports"]] == ["127.0.0.1"]
-    assert [name for name, service in SERVICES.items() if "ports" in service] == ["web"]
+    open_to = {name: [port.split(":")[0] for port in of["ports"]] for name, of in SERVICES.items() if "ports" in of}
+    assert open_to == {"web": ["127.0.0.1"], "web2": ["127.0.0.1"]}
 
 
 def test_nobody_works_before_the_tables_are_there():

@@ -1,6 +1,9 @@
 """The health of the book, as whatever looks after its processes asks for it."""
 
+from io import StringIO
+
 import pytest
+from django.core.management import call_command
 from django.db import connections
 from django.db.migrations.recorder import MigrationRecorder
 from django.test import Client
@@ -24,6 +27,17 @@ def test_a_book_that_is_up_to_date_is_ready():
         assert answer.status_code == 200
         assert answer.json() == {"ready": True, "database": "its tables are up to date", "work": {"lying": 0}}
         assert "no-store" in answer["Cache-Control"]
+
+
+@pytest.mark.django_db
+def test_a_server_that_is_to_be_closed_sends_people_away_and_goes_on_answering(monkeypatch, tmp_path, desk):
+    monkeypatch.setattr(health, "LEAVING", tmp_path / "leaving")
+    call_command("send_away", stdout=StringIO())
+    answer = Client().get("/readyz")
+    assert (answer.status_code, answer.json()["ready"]) == (503, False)
+    assert Client().get("/healthz").status_code == desk.get("/orders/").status_code == 200
+    call_command("send_away", "--back", stdout=StringIO())
+    assert Client().get("/readyz").status_code == 200
 
 
 @pytest.mark.django_db

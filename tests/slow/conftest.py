@@ -147,9 +147,10 @@ class Book:
     def jobrelay(self) -> subprocess.Popen:
         return self.spawn(sys.executable, "manage.py", "jobrelay")
 
-    def celery(self, *, processes: int = 2) -> subprocess.Popen:
+    def celery(self, *, processes: int = 2, name: str = "") -> subprocess.Popen:
         quiet = ["--without-gossip", "--without-mingle", "--loglevel", "WARNING", "--include", "tests.tasks"]
         celery = [sys.executable, "-m", "celery", "-A", "mill", "worker", "--concurrency", str(processes), *quiet]
+        celery += ["--hostname", name] if name else []
         return self.spawn(*celery)
 
     def kill(self, process: subprocess.Popen) -> None:
