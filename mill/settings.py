@@ -264,7 +264,11 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "The planning book of a small weaving mill: orders into warps, loom-hours, yarn and tickets.",
     "VERSION": "0.1.0",
     "OAS_VERSION": "3.1.0",
-    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "mill.problems.document"],
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "mill.problems.document",
+        "mill.examples.document",
+    ],
     # Columns called `state` of several records, each with words of its own.
     "ENUM_NAME_OVERRIDES": {
         "OrderLineStateEnum": "planning.models.OrderLine.STATES",

@@ -75,7 +75,7 @@ class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
         own = get_object_or_404(Cloth, code=code)
         asked = ClothHeadSerializer(data=request.data, partial=True)
         asked.is_valid(raise_exception=True)
-        head = {name: getattr(own, name) for name in ClothHeadSerializer().fields}
+        head = {name: getattr(own, name) for name in ("code", "name", "is_in_use")}
         changed = cloths.change_cloth(own, by=request.user, **{**head, **asked.validated_data})
         return Response(ClothSerializer(self.get_queryset().get(pk=changed.pk)).data)
 

@@ -12,7 +12,7 @@ class PieceSerializer(serializers.ModelSerializer[Piece]):
     cloth = serializers.CharField(source="spec.cloth.code")
     revision = serializers.IntegerField(source="spec.revision")
     warp = serializers.IntegerField(source="warp.number", allow_null=True, default=None)
-    line = serializers.CharField(source="line.__str__", allow_null=True, default=None)
+    line = serializers.SerializerMethodField(help_text="The order line that it is put to.")
     stands = serializers.CharField(help_text="Where it is between the loom and dispatch, in a word.")
     verdict = serializers.ChoiceField(choices=Piece.VERDICTS, allow_blank=True, help_text="Empty until it is judged.")
     woven_by = serializers.CharField(source="woven_by.code", allow_null=True, default=None)
@@ -53,6 +53,9 @@ class PieceSerializer(serializers.ModelSerializer[Piece]):
             "note",
         ]
         read_only_fields = fields
+
+    def get_line(self, piece: Piece) -> str | None:
+        return str(piece.line) if piece.line else None
 
 
 def worker_field() -> Any:
@@ -114,14 +117,14 @@ class FaultSerializer(serializers.Serializer[Any]):
 class FaultsSerializer(serializers.Serializer[Any]):
     """All faults of the piece, in place of those written before."""
 
-    faults = FaultSerializer(many=True, max_length=1000)
+    faults = serializers.ListField(child=FaultSerializer(), max_length=1000)
     worker = worker_field()
 
 
 class FinalPerchSerializer(MeasuresSerializer):
     """Measured, graded and judged in one go: all of it or nothing."""
 
-    faults = FaultSerializer(many=True, default=list, max_length=1000)
+    faults = serializers.ListField(child=FaultSerializer(), default=list, max_length=1000)
     verdict = serializers.ChoiceField(choices=[Piece.PASS, Piece.SECOND], default=Piece.PASS)
     why = serializers.CharField(
         max_length=200, allow_blank=True, default="", help_text="For a second, or more points than the limit."
