@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.urls import path, reverse
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import viewsets
@@ -11,11 +12,18 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 from rest_framework.views import APIView
 
-from mill import backup, changes, jobs, roles
+from mill import backup, changes, jobs, roles, tokens
 from mill.limits import ApiThrottle, BackupsThrottle
-from mill.models import Job
+from mill.models import ApiToken, Job
 from mill.refusal import Refusal
-from mill.serializers import BackupsSerializer, ChangesSerializer, JobSerializer
+from mill.serializers import (
+    BackupsSerializer,
+    ChangesSerializer,
+    JobSerializer,
+    TokenMadeSerializer,
+    TokenNewSerializer,
+    TokenSerializer,
+)
 
 AT_MOST = 500
 SINCE = OpenApiParameter("since", str, description="The cursor `next` of the last answer; 0-0 begins at the beginning.")
@@ -71,6 +79,33 @@ def _backups() -> dict[str, Any]:
     return {"backups": kept, "is_pending": jobs.is_pending(backup.TASK)}
 
 
+class TokenViewSet(viewsets.ReadOnlyModelViewSet[ApiToken]):
+    """Tokens of programs: one's own, and everybody's to the owner. Their secrets are not kept."""
+
+    queryset = ApiToken.objects.none()
+    serializer_class = TokenSerializer
+    lookup_value_regex = "[0-9]{1,18}"
+
+    def get_queryset(self) -> QuerySet[ApiToken]:
+        return tokens.seen_by(self.request.user).select_related("user")
+
+    @extend_schema(request=TokenNewSerializer, responses={201: TokenMadeSerializer})
+    def create(self, request: Request) -> Response:
+        """By somebody who signed in, never by another token. The answer alone says the secret, once."""
+        asked = TokenNewSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        token, secret = tokens.make_token(**asked.validated_data, by=request.user)
+        answer = TokenMadeSerializer({"token": token, "secret": secret}).data
+        return Response(answer, status=201, headers={"Cache-Control": "no-store"})
+
+    @extend_schema(request=None, responses={200: TokenSerializer})
+    @action(detail=True, methods=["post"])
+    def withdraw(self, request: Request, pk: str) -> Response:
+        """From now on it opens nothing. Withdrawn twice, it is withdrawn once."""
+        tokens.withdraw_token(self.get_object(), by=request.user)
+        return Response(TokenSerializer(self.get_object()).data)
+
+
 class JobViewSet(viewsets.ReadOnlyModelViewSet[Job]):
     """Work in the background, the latest first."""
 
@@ -89,6 +124,7 @@ class JobViewSet(viewsets.ReadOnlyModelViewSet[Job]):
 
 router = SimpleRouter()
 router.register("jobs", JobViewSet)
+router.register("tokens", TokenViewSet, basename="token")
 urlpatterns = [
     *router.urls,
     path("changes/", ChangesView.as_view(), name="api_changes"),

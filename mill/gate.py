@@ -5,9 +5,11 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from rest_framework.exceptions import PermissionDenied
 from rest_framework.permissions import BasePermission
 
 from mill import people, roles
+from mill.models import ApiToken
 
 
 class RoleMiddleware:
@@ -50,6 +52,9 @@ class MayByRole(BasePermission):
 
     def has_permission(self, request: Any, view: Any) -> bool:
         match = request.resolver_match
+        by_hand = request.method not in roles.READING and match and match.url_name in roles.BY_HAND
+        if by_hand and isinstance(request.auth, ApiToken):
+            raise PermissionDenied("A token makes no other: sign in, and make it there.")
         return roles.may(roles.roles_of(request.user), (match and match.url_name) or "", request.method)
 
 

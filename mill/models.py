@@ -225,6 +225,8 @@ class ApiToken(models.Model):
     name = models.CharField(max_length=60, help_text="The program that uses it.")
     user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="api_tokens")
     may_write = models.BooleanField(default=False)
+    # Of its maker's, with commas between. None named: all that the maker holds, whatever that comes to be.
+    roles = models.CharField(max_length=120, blank=True)
     digest = models.CharField(max_length=64, unique=True, editable=False)
     made_at = models.DateTimeField(auto_now_add=True)
     ends_on = models.DateField(null=True, blank=True, help_text="The last day on which it opens anything.")
@@ -243,6 +245,10 @@ class ApiToken(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def named_roles(self) -> frozenset[str]:
+        return frozenset(self.roles.split(", ")) if self.roles else frozenset()
 
     @property
     def is_open(self) -> bool:

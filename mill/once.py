@@ -2,7 +2,8 @@
 
 The answer is kept in the transaction that wrote: either both are in the book or neither, whatever dies in between. A
 second request that comes while the first is still at work waits for it and is given its answer. What was refused wrote
-nothing and is not kept, so that the same key may be sent again when what stood in the way is gone.
+nothing and is not kept, so that the same key may be sent again when what stood in the way is gone. Nor is an answer
+that holds a secret: the secret was said once.
 """
 
 import hashlib
@@ -13,9 +14,11 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
+from django.urls import Resolver404, resolve
 from django.utils import timezone
 from rest_framework.exceptions import APIException
 
+from mill import roles
 from mill.models import KeptAnswer
 from mill.problems import API, PROBLEM_JSON, problem
 from mill.tokens import TokenAuthentication
@@ -35,7 +38,7 @@ class OnceMiddleware:
         if key is None or request.method != "POST" or not request.path.startswith(API):
             return self.get_response(request)
         by = _who(request)
-        if by is None:
+        if by is None or not _may(request, by):
             # Whoever may not ask is told so by the view.
             return self.get_response(request)
         if not key.isascii() or not key.isprintable() or not 1 <= len(key) <= LONGEST:
@@ -60,7 +63,7 @@ class OnceMiddleware:
             answer = self.get_response(request)
             if answer.status_code >= 400 or answer.streaming:
                 transaction.set_rollback(True)
-            else:
+            elif "no-store" not in answer.headers.get("Cache-Control", ""):
                 kept.status, kept.body = answer.status_code, answer.content
                 kept.content_type = answer.headers.get("Content-Type", "")
                 kept.save(update_fields=["status", "body", "content_type"])
@@ -77,9 +80,19 @@ def _who(request: HttpRequest) -> Any:
     return user if user.is_authenticated else None
 
 
+def _may(request: HttpRequest, by: Any) -> bool:
+    try:
+        match = resolve(request.path_info)
+    except Resolver404:
+        return False
+    return roles.may(roles.roles_of(by), match.url_name or "", "POST")
+
+
 def _again(kept: KeptAnswer, fingerprint: str) -> HttpResponse:
     if kept.fingerprint != fingerprint:
         return _no(422, f"This {HEADER} was sent with another request. Send a new key with a new request.")
+    if not kept.status:
+        return _no(422, f"This was done already under the same {HEADER}; its answer held a secret that is said once.")
     answer = HttpResponse(bytes(kept.body), status=kept.status)
     # Set rather than passed, so that an answer without a body has none.
     answer.headers["Content-Type"] = kept.content_type

@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.utils.html import format_html_join
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from mill import api, changes, roles, tokens
+from mill import api, changes, tokens
 from mill.desk import KEYS_COOKIE, ROOM_KEYS, ROOMS, room
 from mill.fields import DayInput
 from mill.listing import Column, listing
@@ -108,22 +108,38 @@ class TokenForm(forms.ModelForm):
         widgets = {"ends_on": DayInput()}
         labels = {"may_write": "It may write as well as read"}
 
+    roles = forms.MultipleChoiceField(
+        label="Narrowed to",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Without any it does all that you may, now and later.",
+    )
+    field_order = ("name", "may_write", "roles", "ends_on")
+
+    def __init__(self, *args: Any, maker: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["roles"].choices = [(role, role) for role in tokens.may_be_given(maker)]  # type: ignore[attr-defined]
+
 
 @room("mill")
 def tokens_page(request: HttpRequest) -> HttpResponse:
     """One's own tokens, and everybody's to who runs the book. A new one's secret is shown in the answer, once."""
-    form = TokenForm(request.POST or None)
+    form = TokenForm(request.POST or None, maker=request.user)
     secret, made = "", None
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         try:
             made, secret = tokens.make_token(
-                name=said["name"], may_write=said["may_write"], ends_on=said["ends_on"], by=request.user
+                name=said["name"],
+                may_write=said["may_write"],
+                ends_on=said["ends_on"],
+                held=said["roles"],
+                by=request.user,
             )
-            form = TokenForm()
+            form = TokenForm(maker=request.user)
         except Refusal as refusal:
             form.add_error(refusal.field, refusal.message)
-    rows = _tokens_of(request).select_related("user")
+    rows = tokens.seen_by(request.user).select_related("user")
     context = {"title": "Tokens", "form": form, "secret": secret, "made": made, "tokens": rows}
     answer = render(request, "mill/tokens.html", context)
     answer["Cache-Control"] = "no-store"
@@ -133,15 +149,10 @@ def tokens_page(request: HttpRequest) -> HttpResponse:
 @room("mill")
 @require_POST
 def token_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
-    token = get_object_or_404(_tokens_of(request), pk=pk)
+    token = get_object_or_404(tokens.seen_by(request.user), pk=pk)
     tokens.withdraw_token(token, by=request.user)
     messages.success(request, f"The token {token.name} is withdrawn: it opens nothing any more.")
     return redirect("tokens")
-
-
-def _tokens_of(request: HttpRequest) -> QuerySet[ApiToken]:
-    rows = ApiToken.objects.order_by("withdrawn_at", "-pk")
-    return rows if roles.OWNER in roles.roles_of(request.user) else rows.filter(user=request.user.pk)
 
 
 KEYS = [

@@ -51,7 +51,10 @@ def by(*roles: str) -> frozenset[str]:
 PARTS = [
     Part(
         "signing in and out, one's own password and tokens",
-        ("sign_in", "sign_out", "own_password", "first_owner", "sit_as", "tokens", "token_withdraw"),
+        (
+            *("sign_in", "sign_out", "own_password", "first_owner", "sit_as", "tokens", "token_withdraw"),
+            *("token-list", "token-detail", "token-withdraw"),
+        ),
         actors=EVERYBODY,
     ),
     Part(
@@ -277,8 +280,11 @@ FORMS = frozenset(
     }
 )
 
+# What lets a program in is made by somebody who signed in: a token in the wrong hands makes no other.
+BY_HAND = frozenset({"token-list"})
+
 TABLE: dict[str, Part] = {name: part for part in PARTS for name in part.names}
-assert TABLE.keys() >= FORMS, "a form is not in the table"
+assert TABLE.keys() >= FORMS | BY_HAND, "an address is not in the table"
 assert len(TABLE) == sum(len(part.names) for part in PARTS), "an address stands in the table twice"
 
 
@@ -304,6 +310,19 @@ def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
 def kinds_hidden_from(roles: Iterable[str]) -> frozenset[str]:
     """Kinds of record whose account nobody of these roles reads."""
     return frozenset(kind for kind, readers in ACCOUNT_READERS.items() if readers.isdisjoint(roles))
+
+
+def narrowed(held: frozenset[str], named: frozenset[str]) -> frozenset[str]:
+    """What comes of roles that somebody holds when they are narrowed to some; an owner does what each of them may.
+
+    >>> sorted(narrowed(frozenset({WARPER, FINISHER}), frozenset({WARPER, PLANNER})))
+    ['warper']
+    >>> sorted(narrowed(frozenset({OWNER}), frozenset({READER})))
+    ['reader']
+    """
+    if not named:
+        return held
+    return named if OWNER in held else named & held
 
 
 def roles_of(user: Any) -> frozenset[str]:

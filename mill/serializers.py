@@ -2,7 +2,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from mill.models import Change, Job
+from mill.models import ApiToken, Change, Job
+from mill.roles import ROLES
 
 
 class AlteredSerializer(serializers.Serializer[Any]):
@@ -43,6 +44,39 @@ class ChangesSerializer(serializers.Serializer[Any]):
     changes = ChangeSerializer(many=True, read_only=True)
     next = serializers.CharField(read_only=True, help_text="The cursor to go on from: `since` of the next request.")
     has_more = serializers.BooleanField(read_only=True, help_text="There is more already: ask again at once.")
+
+
+class TokenSerializer(serializers.ModelSerializer[ApiToken]):
+    """A token of a program, without its secret."""
+
+    whose = serializers.CharField(source="user.username", read_only=True)
+    roles = serializers.SerializerMethodField(help_text="That it is narrowed to; none is all that its maker holds.")
+
+    class Meta:
+        model = ApiToken
+        fields = ["id", "name", "whose", "may_write", "roles", "made_at", "ends_on", "last_used_at", "withdrawn_at"]
+        read_only_fields = fields
+
+    def get_roles(self, token: ApiToken) -> list[str]:
+        return [role for role in ROLES if role in token.named_roles]
+
+
+class TokenNewSerializer(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=60, help_text="The program that uses it.")
+    may_write = serializers.BooleanField(default=False)
+    roles = serializers.ListField(
+        child=serializers.ChoiceField(choices=list(ROLES)),
+        source="held",
+        default=list,
+        max_length=len(ROLES),
+        help_text="Of your own, to narrow it to; none is all that you hold.",
+    )
+    ends_on = serializers.DateField(allow_null=True, default=None, help_text="The last day on which it opens anything.")
+
+
+class TokenMadeSerializer(serializers.Serializer[Any]):
+    token = TokenSerializer(read_only=True)
+    secret = serializers.CharField(read_only=True, help_text="To send with each request. It is said this once.")
 
 
 class BackupSerializer(serializers.Serializer[Any]):

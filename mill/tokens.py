@@ -1,15 +1,18 @@
 """Tokens: programs of the mill come to the API in the name of whoever made the token, and no further.
 
+A token may be narrowed to some of its maker's roles. It never does more than its maker may at the moment.
+
 Only a hash of the secret is kept. It is 256 random bits, so a plain hash is as good as a slow one.
 """
 
 import hashlib
 import secrets
+from collections.abc import Collection
 from datetime import date, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
@@ -17,7 +20,7 @@ from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 
-from mill import changes, limits
+from mill import changes, limits, roles
 from mill.models import ApiToken
 from mill.refusal import Refusal
 
@@ -30,15 +33,30 @@ def digest_of(secret: str) -> str:
 
 
 @transaction.atomic
-def make_token(*, name: str, may_write: bool, by: Any, ends_on: date | None = None) -> tuple[ApiToken, str]:
-    """A token, and its secret, which nobody can be told again."""
+def make_token(
+    *, name: str, may_write: bool, by: Any, ends_on: date | None = None, held: Collection[str] = ()
+) -> tuple[ApiToken, str]:
+    """A token, and its secret, which nobody can be told again.
+
+    held    the roles it is narrowed to; none is all that its maker holds, now and later
+    """
     name = name.strip()
     if not name:
         raise Refusal("Give the token a name, such as the program that will use it.", field="name")
     if ends_on and ends_on < timezone.localdate():
         raise Refusal(f"A token can't end on {ends_on:%d.%m.%Y}: that day is over. Write a later day.", field="ends_on")
+    beyond = [role for role in held if role not in may_be_given(by)]
+    if beyond:
+        raise Refusal(
+            f"You don't hold {' or '.join(beyond)}, and no token of yours does. Choose of your own roles: "
+            f"{', '.join(may_be_given(by)) or 'none'}.",
+            field="roles",
+        )
     secret = secrets.token_urlsafe(32)
-    token = ApiToken(name=name[:60], user=by, may_write=may_write, ends_on=ends_on, digest=digest_of(secret))
+    named = ", ".join(role for role in roles.ROLES if role in held)
+    token = ApiToken(
+        name=name[:60], user=by, may_write=may_write, roles=named, ends_on=ends_on, digest=digest_of(secret)
+    )
     changes.written_by(token, by)
     try:
         with transaction.atomic():
@@ -50,6 +68,12 @@ def make_token(*, name: str, may_write: bool, by: Any, ends_on: date | None = No
     return token, secret
 
 
+def may_be_given(user: Any) -> list[str]:
+    """Roles that somebody may narrow a token to: their own, and any to an owner."""
+    held = roles.roles_of(user)
+    return [role for role in roles.ROLES if roles.OWNER in held or role in held]
+
+
 @transaction.atomic
 def withdraw_token(token: ApiToken, *, by: Any) -> None:
     """From now on it opens nothing. Withdrawn twice, it is withdrawn once."""
@@ -58,6 +82,12 @@ def withdraw_token(token: ApiToken, *, by: Any) -> None:
         token.withdrawn_at = timezone.now()
         changes.written_by(token, by)
         token.save(update_fields=["withdrawn_at"])
+
+
+def seen_by(user: Any) -> QuerySet[ApiToken]:
+    """One's own, and everybody's to who runs the book; those in use first."""
+    rows = ApiToken.objects.order_by(F("withdrawn_at").desc(nulls_first=True), "-pk")
+    return rows if roles.OWNER in roles.roles_of(user) else rows.filter(user=user.pk)
 
 
 class TokenAuthentication(BaseAuthentication):
@@ -80,6 +110,8 @@ class TokenAuthentication(BaseAuthentication):
         ApiToken.objects.filter(Q(last_used_at=None) | Q(last_used_at__lt=now - USED_EVERY), pk=token.pk).update(
             last_used_at=now
         )
+        # Asked for by the gate, and by whoever else wants to know what this request may do.
+        token.user._roles = roles.narrowed(roles.roles_of(token.user), token.named_roles)
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:

@@ -69,6 +69,15 @@ def test_a_key_that_is_none_is_refused(desk, key):
     assert not Customer.objects.exists()
 
 
+def test_who_may_not_act_is_told_so_whatever_the_key(django_user_model):
+    client = Client()
+    client.force_login(django_user_model.objects.create_user("reader", password="only for tests"))
+    for key in ("k", "ä", "x" * 300):
+        answer = send(client, key, code="KELD", name="Keld Tailors")
+        assert answer.status_code == 403, key
+    assert not KeptAnswer.objects.exists()
+
+
 def test_nobody_is_given_an_answer_without_signing_in(desk):
     send(desk, "k1", code="KELD", name="Keld Tailors")
     assert send(Client(), "k1", code="KELD", name="Keld Tailors").status_code == 401

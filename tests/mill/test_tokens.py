@@ -3,12 +3,13 @@
 from datetime import timedelta
 
 import pytest
+from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group
 from django.test import Client
 from django.utils import timezone
 
-from mill import changes, tokens
-from mill.models import ApiToken, Change
+from mill import changes, roles, tokens
+from mill.models import ApiToken, Change, KeptAnswer
 from mill.refusal import Refusal
 from tests.make import make_lot, make_place
 
@@ -115,3 +116,117 @@ def test_the_description_says_how_a_token_is_sent(desk):
     scheme = schema["components"]["securitySchemes"]["token"]
     assert (scheme["type"], scheme["scheme"]) == ("http", "bearer")
     assert {"token": []} in schema["paths"][LOOMS]["get"]["security"]
+
+
+# Narrowed to some of their maker's roles
+
+
+def person_with(*held, name="merle"):
+    user = get_user_model().objects.create_user(name, password="only for tests")
+    user.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
+    return user
+
+
+@pytest.mark.django_db
+def test_a_token_does_what_its_roles_may_and_no_more():
+    both = person_with(roles.STOCK_KEEPER, roles.FINISHER)
+    lot, _ = make_lot(), make_place(code="BAY-9")
+    _, all_of_both = tokens.make_token(name="All", may_write=True, by=both)
+    _, finishes = tokens.make_token(name="Finishes", may_write=True, by=both, held=[roles.FINISHER])
+    move = f"/api/lots/{lot.pk}/move/"
+    assert call(finishes, "post", move, key="k", place="BAY-9").status_code == 403
+    # To measure a piece is a finisher's; that nothing was measured is another matter.
+    assert call(finishes, "post", "/api/pieces/9/measure/").status_code == 400
+    assert call(finishes).status_code == 200
+    assert call(all_of_both, "post", move, key="k", place="BAY-9").status_code == 201
+
+
+@pytest.mark.django_db
+def test_an_owners_token_that_plans_does_not_see_backups(planner):
+    _, plans = tokens.make_token(name="Plans", may_write=True, by=planner, held=[roles.PLANNER])
+    _, owns = tokens.make_token(name="Owns", may_write=True, by=planner)
+    assert call(plans, address="/api/backups/").status_code == 403
+    assert call(owns, address="/api/backups/").status_code == 200
+    assert call(plans, "post", "/api/customers/", code="KELD", name="Keld").status_code == 201
+
+
+@pytest.mark.django_db
+def test_a_token_never_does_more_than_its_maker_may_now():
+    merle = person_with(roles.FINISHER, roles.READER)
+    _, secret = tokens.make_token(name="Finishes", may_write=True, by=merle, held=[roles.FINISHER])
+    assert call(secret).status_code == 200
+    merle.groups.set([Group.objects.get(name=roles.READER)])
+    assert call(secret).status_code == 403
+    _, whole = tokens.make_token(name="Whole", may_write=True, by=merle)
+    assert call(whole, "post", "/api/pieces/9/measure/").status_code == 403
+    merle.groups.add(Group.objects.get(name=roles.FINISHER))
+    assert call(whole, "post", "/api/pieces/9/measure/").status_code == 400
+
+
+@pytest.mark.django_db
+def test_nobody_gives_a_token_a_role_of_others():
+    merle = person_with(roles.WARPER)
+    with pytest.raises(Refusal, match=r"don't hold planner, .*Choose of your own roles: warper"):
+        tokens.make_token(name="More", may_write=True, by=merle, held=[roles.WARPER, roles.PLANNER])
+    client = Client()
+    client.force_login(merle)
+    page = client.post("/mill/tokens/", {"name": "More", "roles": ["planner"]})
+    assert page.context["form"].errors["roles"]
+    answer = client.post("/api/tokens/", {"name": "More", "roles": ["planner"]}, content_type="application/json")
+    assert answer.status_code == 400
+    assert "Choose of your own roles" in answer.json()["errors"]["roles"][0]
+    assert not ApiToken.objects.exists()
+
+
+def test_the_page_offers_roles_and_shows_which(desk):
+    page = desk.get("/mill/tokens/").content.decode()
+    assert all(f'value="{role}"' in page for role in roles.ROLES)
+    page = desk.post("/mill/tokens/", {"name": "Sheet", "roles": ["finisher", "warper"]})
+    token = ApiToken.objects.get()
+    assert token.named_roles == {roles.WARPER, roles.FINISHER}
+    assert "<td>warper, finisher</td>" in page.content.decode()
+    assert call(page.context["secret"], address="/api/backups/").status_code == 403
+    told = desk.get(f"/mill/changes/mill.apitoken/{token.pk}/").content.decode()
+    assert "Sheet" in told
+
+
+def test_a_token_is_made_seen_and_withdrawn_over_the_api(desk):
+    said = {"name": "Sheet", "may_write": True, "roles": ["finisher"], "ends_on": None}
+    answer = desk.post("/api/tokens/", said, content_type="application/json", headers={"Idempotency-Key": "k1"})
+    assert answer.status_code == 201, answer.content
+    assert answer.headers["Cache-Control"] == "no-store"
+    made = answer.json()
+    number, secret = made["token"]["id"], made["secret"]
+    assert made["token"]["roles"] == ["finisher"]
+    assert call(secret).status_code == 200
+    again = desk.post("/api/tokens/", said, content_type="application/json", headers={"Idempotency-Key": "k1"})
+    assert again.status_code == 422
+    assert "said once" in again.json()["detail"]
+    assert secret.encode() not in bytes(KeptAnswer.objects.get().body)
+    listed = desk.get("/api/tokens/")
+    assert secret not in listed.content.decode()
+    assert [one["name"] for one in listed.json()["results"]] == ["Sheet"]
+    assert desk.post(f"/api/tokens/{number}/withdraw/").json()["withdrawn_at"]
+    assert call(secret).status_code == 401
+
+
+@pytest.mark.django_db
+def test_a_token_makes_no_other(planner):
+    _, secret = tokens.make_token(name="One", may_write=True, by=planner)
+    answer = call(secret, "post", "/api/tokens/", name="Two")
+    assert answer.status_code == 403
+    assert "A token makes no other" in answer.json()["detail"]
+    assert call(secret, address="/api/tokens/").json()["count"] == 1
+    # In wrong hands it can be shut by whoever holds it.
+    assert call(secret, "post", f"/api/tokens/{ApiToken.objects.get().pk}/withdraw/").status_code == 200
+    assert call(secret).status_code == 401
+
+
+@pytest.mark.django_db
+def test_others_tokens_are_not_seen_over_the_api():
+    mine, other = person_with(roles.READER), person_with(roles.READER, name="other")
+    token, _ = tokens.make_token(name="One", may_write=False, by=other)
+    client = Client()
+    client.force_login(mine)
+    assert client.get("/api/tokens/").json()["count"] == 0
+    assert client.post(f"/api/tokens/{token.pk}/withdraw/").status_code == 404
