@@ -28,7 +28,7 @@ from mill.templatetags.mill import num
 
 AT_ONCE = 500
 # What keeps two requests one, or a program's own mark: nothing that anybody edits.
-NOT_TOLD = {"key", "token", "calendar_key", "steps"}
+NOT_TOLD = {"key", "token", "steps"}
 UNITS = {
     "m_per_min": "m per min",
     "per_10cm": "per 10 cm",

@@ -54,7 +54,7 @@ class MayByRole(BasePermission):
         match = request.resolver_match
         by_hand = request.method not in roles.READING and match and match.url_name in roles.BY_HAND
         if by_hand and isinstance(request.auth, ApiToken):
-            raise PermissionDenied("A token makes no other: sign in, and make it there.")
+            raise PermissionDenied("A token makes no other, and no feed: sign in, and make it there.")
         return roles.may(roles.roles_of(request.user), (match and match.url_name) or "", request.method)
 
 

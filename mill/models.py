@@ -114,8 +114,6 @@ class Mill(models.Model):
     lies_open = models.BooleanField(
         default=True, help_text="Who sits at the machine that keeps the book reads and writes in it without signing in."
     )
-    # In the address of the calendar feeds: who knows it may read them, and a new one shuts the old ones out.
-    calendar_key = models.CharField(max_length=40, blank=True, editable=False)
 
     history = HistoricalRecords()
 

@@ -50,16 +50,17 @@ def by(*roles: str) -> frozenset[str]:
 
 PARTS = [
     Part(
-        "signing in and out, one's own password and tokens",
+        "signing in and out, one's own password, tokens and feeds",
         (
             *("sign_in", "sign_out", "own_password", "first_owner", "sit_as", "tokens", "token_withdraw"),
-            *("token-list", "token-detail", "token-withdraw"),
+            *("token-list", "token-detail", "token-withdraw", "feeds", "feed_withdraw"),
+            *("feedlink-list", "feedlink-detail", "feedlink-withdraw"),
         ),
         actors=EVERYBODY,
     ),
     Part(
         "what works without a sign-in: feeds by secret address, the floor's scripts, the book's health",
-        ("healthz", "readyz", "shed_feed", "loom_feed", "floor_worker", "paper_worker", "floor_empty"),
+        ("healthz", "readyz", "shed_feed", "loom_feed", "csv_feed", "floor_worker", "paper_worker", "floor_empty"),
     ),
     Part(
         "people and their roles",
@@ -142,7 +143,7 @@ PARTS = [
         "looms, their board and plans",
         (
             *("looms", "loom", "loom_new", "loom_edit", "plans", "plan", "plan_new", "plan_improve", "plan_work"),
-            *("plan_late_yarn", "plan_stop", "plan_decide", "board", "board_move", "board_take_back", "feeds_renew"),
+            *("plan_late_yarn", "plan_stop", "plan_decide", "board", "board_move", "board_take_back"),
             *("actuals", "efficiency_take", "api_woven", "api_run_outs"),
             *("loom-list", "loom-detail", "planrun-list", "planrun-detail", "planrun-bring-back", "planrun-move"),
             *("planrun-put-in-force", "planrun-put-aside", "planrun-take-back", "plan-search-list"),
@@ -281,7 +282,7 @@ FORMS = frozenset(
 )
 
 # What lets a program in is made by somebody who signed in: a token in the wrong hands makes no other.
-BY_HAND = frozenset({"token-list"})
+BY_HAND = frozenset({"token-list", "feedlink-list"})
 
 TABLE: dict[str, Part] = {name: part for part in PARTS for name in part.names}
 assert TABLE.keys() >= FORMS | BY_HAND, "an address is not in the table"

@@ -276,6 +276,7 @@ SPECTACULAR_SETTINGS = {
         "PlanStateEnum": "planning.models.PlanRun.STATES",
         "JobStateEnum": "mill.models.Job.STATES",
         "VerdictEnum": "planning.models.Piece.VERDICTS",
+        "FeedEnum": "planning.models.FeedLink.WHAT",
     },
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

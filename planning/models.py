@@ -549,6 +549,46 @@ class WarpHold(models.Model):
         return f"{self.warp} {self.use}: {self.reservation}"
 
 
+class FeedLink(models.Model):
+    """An address that lets a program read one thing without signing in. `services/feeds.py` has the rules."""
+
+    SHED, LOOM, ORDERS, LOTS, PLAN = "shed", "loom", "orders", "lots", "plan"
+    WHAT = [
+        (SHED, "the shed, as a calendar"),
+        (LOOM, "one loom, as a calendar"),
+        (ORDERS, "open order lines, as CSV"),
+        (LOTS, "lots with yarn left, as CSV"),
+        (PLAN, "the plan in force, as CSV"),
+    ]
+
+    what = models.CharField(max_length=10, choices=WHAT)
+    loom = models.ForeignKey(Loom, null=True, blank=True, on_delete=models.CASCADE, related_name="feeds")
+    label = models.CharField(max_length=60, help_text="Who or what will read it.")
+    # Nobody, for what was in the book before feeds had makers.
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="feed_links"
+    )
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    made_at = models.DateTimeField(auto_now_add=True)
+    last_used_at = models.DateTimeField(null=True, blank=True, editable=False)
+    withdrawn_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    history = HistoricalRecords(excluded_fields=["digest", "last_used_at"])
+
+    class Meta:
+        verbose_name = "feed"
+        ordering = ["-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(what="loom", loom__isnull=False) | (~models.Q(what="loom") & models.Q(loom=None)),
+                name="a_feed_of_a_loom_names_it",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.label
+
+
 class PlanRun(models.Model):
     """A plan of warps on looms, with what it was worked from. Only the one in force counts."""
 

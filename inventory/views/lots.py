@@ -85,26 +85,33 @@ def state_of(lot: YarnLot) -> str:
     return "" if lot.is_shade_approved else "shade not approved"
 
 
+LOT_COLUMNS = [
+    Column("Lot", lambda r: r.label, "label", link=lambda r: reverse("lot", args=[r.label])),
+    Column("Yarn", lambda r: r.yarn.code, "yarn__code", link=lambda r: reverse("yarn_one", args=[r.yarn.code])),
+    Column("Colour", lambda r: r.yarn.name, "yarn__name", shown=lambda r: named_swatch(r.yarn)),
+    Column("Dye lot", lambda r: r.dye_lot, "dye_lot"),
+    mass("On hand", "on_hand_g", places=3),
+    mass("Held", "held_g", places=3),
+    mass("Free", "available_g", places=3),
+    Column("Place", lambda r: r.place.code if r.place else None, "place__code"),
+    Column("Came on", lambda r: r.received_on, "received_on", shown=lambda r: day(r.received_on)),
+    Column("State", state_of),
+    Column("Label", lambda r: r.label, shown=label_box, is_paper=False),
+]
+
+
+def shown_lots() -> QuerySet[YarnLot]:
+    """Lots with what these columns read."""
+    return YarnLot.objects.select_related("yarn", "place").with_balance().order_by("yarn__code", "received_on", "pk")
+
+
 @require_GET
 @room("yarn")
 def lots(request: HttpRequest) -> HttpResponse:
-    columns = [
-        Column("Lot", lambda r: r.label, "label", link=lambda r: reverse("lot", args=[r.label])),
-        Column("Yarn", lambda r: r.yarn.code, "yarn__code", link=lambda r: reverse("yarn_one", args=[r.yarn.code])),
-        Column("Colour", lambda r: r.yarn.name, "yarn__name", shown=lambda r: named_swatch(r.yarn)),
-        Column("Dye lot", lambda r: r.dye_lot, "dye_lot"),
-        mass("On hand", "on_hand_g", places=3),
-        mass("Held", "held_g", places=3),
-        mass("Free", "available_g", places=3),
-        Column("Place", lambda r: r.place.code if r.place else None, "place__code"),
-        Column("Came on", lambda r: r.received_on, "received_on", shown=lambda r: day(r.received_on)),
-        Column("State", state_of),
-        Column("Label", lambda r: r.label, shown=label_box, is_paper=False),
-    ]
     return listing(
         request,
-        YarnLot.objects.select_related("yarn", "place").with_balance().order_by("yarn__code", "received_on", "pk"),
-        columns=columns,
+        shown_lots(),
+        columns=LOT_COLUMNS,
         filterset=LotFilter,
         template="inventory/lots.html",
         name="lots",

@@ -25,7 +25,6 @@ from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
 from planning.services import actuals, clock, explaining, foresight, improving, looms, plans
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
-from planning.views.feeds import feed_address
 from planning.worktime import WEEK_MIN
 
 STRIP_WEEKS = 5
@@ -140,7 +139,6 @@ def looms_list(request: HttpRequest) -> HttpResponse:
             "seconds": improving.SECONDS,
             "at_work": improving.at_work(),
             "last": PlanRun.objects.filter(state=PlanRun.OVERTAKEN).order_by("-in_force_from").first(),
-            "feed": feed_address(request, None),
         },
         row_class=lambda m: "held" if m.is_held else "",
     )
@@ -178,7 +176,6 @@ def loom(request: HttpRequest, code: str) -> HttpResponse:
             "closures": found.closures.all(),
             "breakdown": BreakdownForm(),
             "offer": actuals.offer_of(found),
-            "feed": feed_address(request, code),
             "woven": found.warps.filter(state=Warp.WOVEN_OUT).order_by("-woven_out_on")[:20],
         },
     )

@@ -186,8 +186,9 @@ def test_guesses_sent_by_a_phone_in_one_go_end_where_others_do(floor):
     assert {one["refused"].partition(" was said")[0] for one in told[8:]} == {"A wrong short code"}
 
 
-def test_whoever_tries_addresses_of_feeds_is_sent_away_and_nobody_else_is():
-    right = f"/calendar/{feeds.token(feeds.SHED)}/shed.ics"
+def test_whoever_tries_addresses_of_feeds_is_sent_away_and_nobody_else_is(planner):
+    _, secret = feeds.make_link(what="shed", label="Shed", by=planner)
+    right = f"/calendar/{secret}/shed.ics"
     stale = "/calendar/of-last-year/shed.ics"
     guesser = Client(REMOTE_ADDR="192.0.2.7")
     for n in range(limits.FEED.most):

@@ -13,7 +13,7 @@ from django.urls import path, reverse
 
 from mill import jobs, logs, tokens
 from mill.celery import app
-from mill.models import Job, Mill
+from mill.models import Job
 from mill.urls import urlpatterns as addresses
 from planning.models import Customer
 from tests import tasks  # noqa: F401 - a task that breaks down
@@ -64,7 +64,6 @@ def test_nothing_that_is_somebodys_own_stands_in_the_log(db, django_user_model, 
     hazel = django_user_model.objects.create_user(**OWN, is_superuser=True)
     customer = Customer.objects.create(code="NUT", name="Nutbrown and Daughters")
     _, secret = tokens.make_token(name="Hazel's sheet", may_write=True, by=hazel)
-    Mill.objects.update_or_create(pk=1, defaults={"calendar_key": "feedkeyfeedkeyfeedkey"})
     client = Client(REMOTE_ADDR=ADDRESS, raise_request_exception=False)
     said = {"username": OWN["username"], "password": "a guess of Hazel"}
     for _ in range(9):

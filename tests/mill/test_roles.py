@@ -70,7 +70,8 @@ def test_who_acts_reads_and_the_owner_does_everything():
     reader = {n for n in roles.TABLE if roles.may({roles.READER}, n, "POST")}
     sums = {n for part in roles.PARTS if part.what == "sums that write nothing" for n in part.names}
     own = {"sign_in", "sign_out", "own_password", "first_owner", "sit_as", "tokens", "token_withdraw", "keys"}
-    own |= {"token-list", "token-detail", "token-withdraw"}
+    own |= {"token-list", "token-detail", "token-withdraw", "feeds", "feed_withdraw"}
+    own |= {"feedlink-list", "feedlink-detail", "feedlink-withdraw"}
     assert reader - sums == own
 
 
@@ -80,6 +81,7 @@ ARGUMENTS = {
     "pk": "1",
     "code": "X",
     "token": "x",
+    "what": "orders",
     "label": "X",
     "name": "x",
     "kind": "yarns",
@@ -126,7 +128,7 @@ def test_every_address_answers_each_role_as_the_table_says(signed_in, held):
 def test_nobody_gets_further_than_the_door_without_a_sign_in():
     client = Client()
     open_to_all = {
-        *("sign_in", "sign_out", "first_owner", "shed_feed", "loom_feed"),
+        *("sign_in", "sign_out", "first_owner", "shed_feed", "loom_feed", "csv_feed"),
         *("floor_worker", "paper_worker", "floor_empty", "healthz", "readyz"),
     }
     for route, pattern in addresses(get_resolver()):

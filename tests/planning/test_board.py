@@ -338,7 +338,7 @@ def test_a_plan_with_more_lines_than_sqlite_takes_by_their_keys_is_shown(desk, p
             f"/looms/plans/{run.pk}/",
             "/looms/",
             "/looms/1/",
-            reverse("shed_feed", args=[feeds.token(feeds.SHED)]),
+            reverse("shed_feed", args=[feeds.make_link(what="shed", label="Shed", by=planner)[1]]),
         ):
             assert desk.get(address).status_code == 200
         slot = run.slots.order_by("-position").first()
