@@ -44,8 +44,11 @@ class ChangesView(APIView):
         asked = request.query_params.get("limit", "100")
         if not (asked.isascii() and asked.isdecimal() and len(asked) < 5 and 1 <= int(asked) <= AT_MOST):
             raise Refusal(f"{asked!r} changes can't be shown at once. Write 1 to {AT_MOST}.", field="limit")
-        hidden = roles.kinds_hidden_from(roles.roles_of(request.user))
-        found, cursor = changes.since(request.query_params.get("since") or "0-0", at_most=int(asked), without=hidden)
+        found, cursor = changes.since(
+            request.query_params.get("since") or "0-0",
+            at_most=int(asked),
+            without=changes.kept_from(roles.roles_of(request.user)),
+        )
         answer = {"changes": found, "next": cursor, "has_more": len(found) == int(asked)}
         return Response(ChangesSerializer(answer).data)
 

@@ -6,7 +6,7 @@ bulk, by an import or by hand in the database's own language. That one table is 
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -22,11 +22,19 @@ from django.urls import reverse
 from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
+from mill import roles
 from mill.models import Change
 from mill.refusal import Refusal
 from mill.templatetags.mill import num
 
 AT_ONCE = 500
+# Kinds whose changes are for whoever may read a page.
+READ_AT = {
+    "mill.person": "people",
+    "planning.rate": "rates",
+    "planning.yarnprice": "prices",
+    "planning.quote": "quotes",
+}
 # What keeps two requests one, or a program's own mark: nothing that anybody edits.
 NOT_TOLD = {"key", "token", "steps"}
 UNITS = {
@@ -70,6 +78,25 @@ def kind_said(kind: str) -> str:
     """A kind of record in words: shift pattern."""
     model = kept().get(kind)
     return str(model._meta.verbose_name) if model else kind
+
+
+def of(kind: str, pk: int) -> QuerySet[Change]:
+    """What became of a record and of its parts.
+
+    A part says in `told_with` with which kinds it is told, and the way there: {"planning.cloth": "spec__cloth"}.
+    """
+    wanted = models.Q(kind=kind, row_pk=pk)
+    for part, model in kept().items():
+        way = getattr(model, "told_with", {}).get(kind)
+        if way:
+            versions = _history(model).objects.filter(**{way: pk}).order_by().values("history_id")
+            wanted |= models.Q(kind=part, history_id__in=versions)
+    return Change.objects.filter(wanted)
+
+
+def kept_from(held: frozenset[str]) -> list[str]:
+    """Kinds that somebody with these roles may not read of: those of pages that they may not read either."""
+    return [kind for kind, page in READ_AT.items() if not roles.may(held, page)]
 
 
 def page_of(kind: str, pk: int) -> str:
@@ -219,8 +246,13 @@ def _said(line: Any, names: dict[tuple[Any, Any], str]) -> str:
     for name in ("code", "number", "label", "name"):
         if getattr(line, name, ""):
             return str(getattr(line, name))
-    owner = next((field for field in _fields(line) if field.is_relation and field.name != "by"), None)
+    relations = [field for field in _fields(line) if field.is_relation and field.name != "by"]
+    # A letter stands for a yarn in a colourway, of which the revision has several.
+    owner = next((field for field in relations if hasattr(line, "letter") and field.name == "colourway"), None)
+    owner = owner or next(iter(relations), None)
     if owner is not None and (called := names.get((owner.related_model, getattr(line, owner.attname)))):
+        if hasattr(line, "letter"):
+            return f"{called}, letter {line.letter}"
         return f"{called}, line {line.position}" if hasattr(line, "position") else called
     return f"no. {line.id}"
 
@@ -265,7 +297,7 @@ def _value(field: Any, line: Any, names: dict[tuple[Any, Any], str]) -> str:
 # The feed
 
 
-def since(cursor: str, *, at_most: int, without: Collection[str] = ()) -> tuple[list[Change], str]:
+def since(cursor: str, *, at_most: int, without: Iterable[str] = ()) -> tuple[list[Change], str]:
     """Changes after a cursor, oldest first, and the cursor to go on from.
 
     without    kinds of record that are left out
@@ -276,11 +308,11 @@ def since(cursor: str, *, at_most: int, without: Collection[str] = ()) -> tuple[
     so there the order of lines is the order of confirmation.
     """
     transaction_id, number = read_cursor(cursor)
-    rows = Change.objects.order_by("transaction_id", "pk").filter(
-        models.Q(transaction_id__gt=transaction_id) | models.Q(transaction_id=transaction_id, pk__gt=number)
+    rows = (
+        Change.objects.exclude(kind__in=list(without))
+        .order_by("transaction_id", "pk")
+        .filter(models.Q(transaction_id__gt=transaction_id) | models.Q(transaction_id=transaction_id, pk__gt=number))
     )
-    if without:
-        rows = rows.exclude(kind__in=without)
     with transaction.atomic():
         if connection.vendor == "postgresql":
             with connection.cursor() as asked:

@@ -217,6 +217,26 @@ class Change(models.Model):
         return f"{self.transaction_id}-{self.pk}"
 
 
+class Person(models.Model):
+    """Somebody who works with the book, as the account of changes tells of them. `people.py` alone writes it."""
+
+    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="told_as")
+    name = models.CharField(max_length=310)
+    signs_in_as = models.CharField(max_length=150)
+    roles = models.CharField(max_length=120, blank=True)
+    works_here = models.BooleanField(default=True)
+    # Of the password itself nothing is kept here.
+    password_set_at = models.DateTimeField(null=True, blank=True)
+
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class ApiToken(models.Model):
     """A program may come to the API with it, in the name of its maker. `tokens.py` has the rules."""
 

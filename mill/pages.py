@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.utils.html import format_html_join
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from mill import api, changes, tokens
+from mill import api, changes, roles, tokens
 from mill.desk import KEYS_COOKIE, ROOM_KEYS, ROOMS, room
 from mill.fields import DayInput
 from mill.listing import Column, listing
@@ -68,28 +68,25 @@ COLUMNS = [
 @require_GET
 def account(request: HttpRequest) -> HttpResponse:
     """Every change of the book, the latest first."""
-    return _listed(request, Change.objects.exclude(kind__in=_hidden_from(request)), title="Changes")
+    return _listed(request, Change.objects.all(), title="Changes")
 
 
 @room("mill")
 @require_GET
 def account_of(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
     """What became of one record, the latest first."""
-    if kind not in changes.kept() or pk > 2**63 - 1 or kind in _hidden_from(request):
+    if kind not in changes.kept() or pk > 2**63 - 1:
         raise Http404
-    rows = Change.objects.filter(kind=kind, row_pk=pk)
-    last = changes.told(rows.order_by("-pk")).first()
-    if last is None:
+    own = Change.objects.filter(kind=kind, row_pk=pk)
+    last = changes.told(own.order_by("-pk")).first()
+    if last is None or kind in changes.kept_from(roles.roles_of(request.user)):
         raise Http404
-    return _listed(request, rows, title=f"Changes of {changes.kind_said(kind)} {last.record}")
-
-
-def _hidden_from(request: HttpRequest) -> frozenset[str]:
-    return roles.kinds_hidden_from(roles.roles_of(request.user))
+    return _listed(request, changes.of(kind, pk), title=f"Changes of {changes.kind_said(kind)} {last.record}")
 
 
 def _listed(request: HttpRequest, rows: QuerySet[Change], *, title: str) -> HttpResponse:
-    rows = changes.told(rows.order_by("-pk"))
+    hidden = changes.kept_from(roles.roles_of(request.user))
+    rows = changes.told(rows.exclude(kind__in=hidden).order_by("-pk"))
     return listing(
         request,
         rows,

@@ -7,9 +7,10 @@ from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group
 from django.db import transaction
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 
 from mill import changes, roles
-from mill.models import Mill
+from mill.models import Mill, Person
 from mill.refusal import Refusal
 
 
@@ -37,6 +38,7 @@ def first_owner(*, name: str, sign_in: str, password: str, lies_open: bool) -> A
     person = get_user_model().objects.create_user(sign_in, password=password, first_name=name, is_staff=True)
     person.groups.set(_groups([roles.OWNER]))
     changes.update(Mill.objects.filter(pk=1), by=person, lies_open=lies_open)
+    _tell(person, by=person, sets_password=True)
     return person
 
 
@@ -47,6 +49,7 @@ def take_in(*, name: str, sign_in: str, password: str, held: Collection[str], by
         raise Refusal(f"Somebody signs in as {sign_in} already. Choose another name.", field="sign_in")
     person = get_user_model().objects.create_user(sign_in, password=password or None, first_name=name)
     person.groups.set(_groups(held))
+    _tell(person, by=by, sets_password=bool(password))
     return person
 
 
@@ -54,6 +57,7 @@ def take_in(*, name: str, sign_in: str, password: str, held: Collection[str], by
 def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by: Any) -> Any:
     """Name, roles, and whether the person still works with the book. Raises Refusal over the last owner."""
     person = get_user_model().objects.select_for_update().get(pk=person.pk)
+    _tell(person, by=None, why="As it stood when it was first changed here.")
     others = owners().exclude(pk=person.pk)
     if not (is_active and roles.OWNER in held) and owners().filter(pk=person.pk).exists() and not others.exists():
         raise Refusal(f"{name} is the last owner. Make somebody else an owner first.", field="held")
@@ -62,6 +66,8 @@ def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by
     person.is_staff = roles.OWNER in held
     person.save(update_fields=["first_name", "is_active", "is_superuser", "is_staff"])
     person.groups.set(_groups(held))
+    # Asked anew: the roles that this object remembers are those from before.
+    _tell(get_user_model().objects.get(pk=person.pk), by=by)
     return person
 
 
@@ -70,6 +76,7 @@ def set_password(person: Any, *, password: str, by: Any) -> None:
     """A new password; whoever was signed in by the old one is signed out everywhere."""
     person.set_password(password)
     person.save(update_fields=["password"])
+    _tell(person, by=by, sets_password=True)
 
 
 @transaction.atomic
@@ -79,6 +86,25 @@ def lie_open(*, lies_open: bool, by: Any) -> None:
         raise Refusal("No owner has a password yet, and nobody would get in any more. Give one a password first.")
     Mill.objects.get_or_create(pk=1)
     changes.update(Mill.objects.select_for_update().filter(pk=1), by=by, lies_open=lies_open)
+
+
+def _tell(person: Any, *, by: Any, sets_password: bool = False, why: str = "") -> None:
+    """Write down how somebody stands now, where that is not what was written last."""
+    told = Person.objects.filter(user=person).first() or Person(user=person)
+    held = {group.name for group in person.groups.all()} | ({roles.OWNER} if person.is_superuser else set())
+    stands = {
+        "name": person.get_full_name() or person.get_username(),
+        "signs_in_as": person.get_username(),
+        "roles": ", ".join(role for role in roles.ROLES if role in held),
+        "works_here": person.is_active,
+        "password_set_at": timezone.now() if sets_password else told.password_set_at,
+    }
+    if told.pk and all(getattr(told, name) == value for name, value in stands.items()):
+        return
+    for name, value in stands.items():
+        setattr(told, name, value)
+    changes.written_by(told, by, why=why)
+    told.save()
 
 
 def _groups(held: Collection[str]) -> list[Group]:

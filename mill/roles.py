@@ -265,9 +265,6 @@ PARTS = [
     ),
 ]
 
-# Kinds of record whose account these roles alone read; every other kind is read by everybody.
-ACCOUNT_READERS = dict.fromkeys(("planning.rate", "planning.yarnprice", "planning.quote"), by(PLANNER))
-
 # Pages that are a form and nothing else: only who may send it opens it, so that nothing is typed in vain.
 FORMS = frozenset(
     {
@@ -306,11 +303,6 @@ def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
     if part is None:
         return NOBODY
     return part.readers if method in READING and url_name not in FORMS else part.actors
-
-
-def kinds_hidden_from(roles: Iterable[str]) -> frozenset[str]:
-    """Kinds of record whose account nobody of these roles reads."""
-    return frozenset(kind for kind, readers in ACCOUNT_READERS.items() if readers.isdisjoint(roles))
 
 
 def narrowed(held: frozenset[str], named: frozenset[str]) -> frozenset[str]:

@@ -291,6 +291,9 @@ class RouteStep(models.Model):
     mass_loss_pct = figure(5, 2, default=0, at_most=99)
     note = models.CharField(max_length=120, blank=True)
 
+    history = HistoricalRecords()
+    told_with = {"planning.cloth": "spec__cloth"}
+
     class Meta:
         ordering = ["position"]
         constraints = [models.UniqueConstraint(fields=["spec", "position"], name="a_step_has_its_place")]
@@ -309,6 +312,7 @@ class Colourway(models.Model):
     name = models.CharField(max_length=60)
 
     history = HistoricalRecords()
+    told_with = {"planning.cloth": "cloth"}
 
     class Meta:
         ordering = ["cloth__code", "name"]
@@ -325,6 +329,9 @@ class ColourwayYarn(models.Model):
     colourway = models.ForeignKey(Colourway, on_delete=models.PROTECT, related_name="yarns")
     letter = models.CharField(max_length=1)
     yarn = models.ForeignKey(Yarn, on_delete=models.PROTECT, related_name="colourway_yarns")
+
+    history = HistoricalRecords()
+    told_with = {"planning.cloth": "spec__cloth", "planning.colourway": "colourway"}
 
     class Meta:
         ordering = ["colourway__name", "letter"]

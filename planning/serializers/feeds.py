@@ -26,7 +26,7 @@ class FeedNewSerializer(serializers.Serializer[Any]):
         default=None,
         help_text="When it is one loom's.",
     )
-    label = serializers.CharField(max_length=60, help_text="Who or what will read it.")
+    label = serializers.CharField(max_length=60, help_text="Who or what will read it.")  # type: ignore[assignment]
 
 
 class FeedMadeSerializer(serializers.Serializer[Any]):

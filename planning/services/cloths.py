@@ -278,8 +278,6 @@ def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "") -> 
         )
     as_cloths(draft, cloth=cloth, revision=spec.revision)
     _check_left_out(cloth, draft)
-    current.route_steps.all().delete()
-    current.colourway_yarns.all().delete()
     current.note, current.by = note, by
     return _write(current, draft)
 
@@ -295,7 +293,7 @@ def add_colourway(cloth: Cloth, *, name: str, yarns: Mapping[str, Yarn], by: Any
     colourway = Colourway(cloth=cloth, name=name.strip())
     changes.written_by(colourway, by)
     colourway.save(force_insert=True)
-    _write_yarns(current, colourway, draft, yarns)
+    _write_yarns(current, {colourway: yarns}, draft, by=by)
     return colourway
 
 
@@ -362,20 +360,10 @@ def _write(spec: ClothSpec, draft: SpecDraft) -> ClothSpec:
         setattr(spec, name, draft.columns[name])
     _full_clean(spec)
     spec.save()
-    RouteStep.objects.bulk_create(
-        RouteStep(
-            spec=spec,
-            position=position,
-            name=step.name,
-            width_shrink_pct=step.width_shrink_pct,
-            length_shrink_pct=step.length_shrink_pct,
-            mass_loss_pct=step.mass_loss_pct,
-            note=step.note,
-        )
-        for position, step in enumerate(draft.route, start=1)
-    )
+    _write_route(spec, draft)
     written = {colourway.pk: colourway for colourway in spec.cloth.colourways.all()}
     _rename(written, draft, by=spec.by)
+    yarns: dict[Colourway, Mapping[str, Yarn]] = {}
     for drafted in draft.made:
         if drafted.colourway_id is None:
             colourway = Colourway(cloth=spec.cloth, name=drafted.name.strip())
@@ -384,7 +372,10 @@ def _write(spec: ClothSpec, draft: SpecDraft) -> ClothSpec:
             colourway.save()
         else:
             colourway = written[drafted.colourway_id]
-        _write_yarns(spec, colourway, draft, drafted.yarns)
+        yarns[colourway] = drafted.yarns
+    for left_out in spec.colourway_yarns.exclude(colourway__in=yarns):
+        _strike_out(left_out, by=spec.by)
+    _write_yarns(spec, yarns, draft, by=spec.by)
     return spec
 
 
@@ -401,10 +392,42 @@ def _rename(written: Mapping[int, Colourway], draft: SpecDraft, *, by: Any) -> N
         colourway.save(update_fields=["name"])
 
 
-def _write_yarns(spec: ClothSpec, colourway: Colourway, draft: SpecDraft, yarns: Mapping[str, Yarn]) -> None:
-    ColourwayYarn.objects.bulk_create(
-        ColourwayYarn(spec=spec, colourway=colourway, letter=letter, yarn=yarns[letter]) for letter in draft.letters
-    )
+def _write_route(spec: ClothSpec, draft: SpecDraft) -> None:
+    """Row by row, so that the account tells of the steps that differ and of no others."""
+    written = {row.position: row for row in spec.route_steps.all()}
+    for position, step in enumerate(draft.route, start=1):
+        row = written.pop(position, None) or RouteStep(spec=spec, position=position)
+        if row.pk and row.as_step() == step:
+            continue
+        for column in ("name", "width_shrink_pct", "length_shrink_pct", "mass_loss_pct", "note"):
+            setattr(row, column, getattr(step, column))
+        changes.written_by(row, spec.by)
+        row.save()
+    for row in written.values():
+        _strike_out(row, by=spec.by)
+
+
+def _write_yarns(spec: ClothSpec, yarns: Mapping[Colourway, Mapping[str, Yarn]], draft: SpecDraft, *, by: Any) -> None:
+    """The same for what stands at the letters of these colourways."""
+    rows = spec.colourway_yarns.filter(colourway__in=yarns)
+    written = {(row.colourway_id, row.letter): row for row in rows}
+    for colourway, at_letters in yarns.items():
+        for letter in draft.letters:
+            row = written.pop((colourway.pk, letter), None)
+            if row is None:
+                row = ColourwayYarn(spec=spec, colourway=colourway, letter=letter)
+            elif row.yarn_id == at_letters[letter].pk:
+                continue
+            row.yarn = at_letters[letter]
+            changes.written_by(row, by)
+            row.save()
+    for row in written.values():
+        _strike_out(row, by=by)
+
+
+def _strike_out(row: RouteStep | ColourwayYarn, *, by: Any) -> None:
+    changes.written_by(row, by)
+    row.delete()
 
 
 def _tickets_from_before(cloth: Cloth, revision: int) -> list[JobTicket]:

@@ -2,6 +2,7 @@
 
 import csv
 import time
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from io import StringIO
@@ -9,12 +10,13 @@ from threading import Event, Thread
 
 import pytest
 from django.db import Error, connection, transaction
+from django.test import Client
 from django.utils import timezone
 
 from inventory import services as store
 from inventory.models import Place, Supplier, YarnLot
-from mill import changes, jobs
-from mill.models import Change, Job, Mill
+from mill import changes, jobs, people, roles
+from mill.models import Change, Job, Mill, Person
 from planning.models import Beam, Closure, Customer, Loom, PlanRun, ShiftPattern
 from planning.services import cloths, feeds, importing, improving, looms, pieces, plans, rulings, tickets
 from tests.make import (
@@ -240,6 +242,90 @@ def test_all_versions_of_all_kinds_are_guarded(db):
     standing = set(changes._standing())
     tables = {model.history.model._meta.db_table for model in changes.kept().values()}
     assert {f"told_{table}" for table in tables} | {f"kept_{table}" for table in tables} <= standing
+
+
+# People
+
+PASSWORDS = "four cones of fell wool", "nine dry cones of fell wool"
+
+
+def test_what_becomes_of_a_person_is_told_and_never_the_password(planner):
+    rowan = people.take_in(name="Rowan Pike", sign_in="rowan", password="", held=[roles.WARPER], by=planner)
+    people.change(rowan, name="Rowan Pike", held=[roles.WARPER, roles.FINISHER], is_active=True, by=planner)
+    people.set_password(rowan, password=PASSWORDS[0], by=planner)
+    people.change(rowan, name="Rowan Pike", held=[roles.WARPER, roles.FINISHER], is_active=False, by=planner)
+    # Written again as it was: nothing to tell.
+    people.change(rowan, name="Rowan Pike", held=[roles.WARPER, roles.FINISHER], is_active=False, by=planner)
+    made, roles_given, password_set, laid_aside = account(rowan.told_as)
+    assert (made.what, made.record) == (Change.MADE, "Rowan Pike")
+    assert {change.by for change in (made, roles_given, password_set, laid_aside)} == {planner}
+    assert said(roles_given) == [("Roles", "warper", "warper, finisher")]
+    ((label, before, _),) = said(password_set)
+    assert (label, before) == ("Password set at", "nothing")
+    assert said(laid_aside) == [("Works here", "yes", "no")]
+    kept = str(list(Person.history.values())) + str(list(Person.objects.values()))
+    assert not any(password in kept or rowan.password in kept for password in PASSWORDS)
+
+
+def test_the_account_of_somebody_made_by_hand_begins_with_how_they_stood(planner):
+    people.change(planner, name="Planner", held=[roles.OWNER, roles.WARPER], is_active=True, by=planner)
+    first, changed = account(planner.told_as)
+    assert (first.what, first.by) == (Change.MADE, None)
+    assert said(changed) == [("Roles", "owner", "owner, warper")]
+
+
+def test_what_is_told_of_people_is_read_by_who_may_read_their_page(desk, planner):
+    rowan = people.take_in(name="Rowan Pike", sign_in="rowan", password="", held=[roles.READER], by=planner)
+    address = f"/mill/changes/mill.person/{rowan.told_as.pk}/"
+    assert address in desk.get(f"/mill/people/{rowan.pk}/").content.decode()
+    assert "Rowan Pike" in desk.get(address).content.decode()
+    assert "mill.person" in str(ask(desk)) or connection.vendor == "postgresql"
+    reader = Client()
+    reader.force_login(rowan)
+    assert reader.get(address).status_code == 404
+    assert "mill.person" not in reader.get("/mill/changes/").content.decode().replace('value="mill.person"', "")
+    assert "mill.person" not in str(ask(reader))
+
+
+# Cloths
+
+
+def test_a_cloth_tells_of_its_route_and_its_yarns_too_and_only_of_what_differs(desk, planner):
+    spec = make_spec()
+    draft = cloths.draft_of(spec)
+    moss = make_yarn(code="MOSS")
+    begins = Change.objects.count()
+    scour, press = draft.route
+    (colourway,) = draft.colourways
+    altered = replace(
+        draft,
+        route=[replace(scour, width_shrink_pct=scour.width_shrink_pct + 1), press],
+        colourways=[replace(colourway, yarns={**colourway.yarns, "B": moss})],
+    )
+    cloths.edit_spec(spec, altered, by=planner)
+    told = changes.told(Change.objects.filter(pk__gt=Change.objects.order_by("pk")[begins - 1].pk).order_by("pk"))
+    told = [change for change in told if change.kind in ("planning.routestep", "planning.colourwayyarn")]
+    assert [(change.kind, change.what, change.by) for change in told] == [
+        ("planning.routestep", Change.CHANGED, planner),
+        ("planning.colourwayyarn", Change.CHANGED, planner),
+    ]
+    assert told[0].record == "scour"
+    assert told[1].record == f"{colourway.name}, letter B"
+    assert said(told[1])[0][2] == str(moss)
+    page = desk.get(f"/mill/changes/planning.cloth/{spec.cloth_id}/").content.decode()
+    assert "route step" in page
+    assert "MOSS" in page
+    other = make_spec()
+    assert "MOSS" not in desk.get(f"/mill/changes/planning.cloth/{other.cloth_id}/").content.decode()
+
+
+def test_a_step_and_a_colourway_left_out_are_told_as_struck_out(planner):
+    spec = make_spec()
+    draft = cloths.draft_of(spec)
+    cloths.edit_spec(spec, replace(draft, route=draft.route[:1]), by=planner)
+    assert [step.name for step in spec.route_steps.all()] == ["scour"]
+    ended = changes.told(Change.objects.filter(kind="planning.routestep", what=Change.ENDED)).get()
+    assert (ended.record, ended.by) == ("press", planner)
 
 
 # The page
