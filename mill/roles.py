@@ -259,6 +259,9 @@ PARTS = [
         (
             *("rates", "rate_new", "rate", "prices", "price_new", "price"),
             *("rate-list", "rate-detail", "yarnprice-list", "yarnprice-detail"),
+            *("warp_cost", "piece_cost", "line_cost", "api_warp_cost", "api_piece_cost", "api_line_cost"),
+            *("quotes", "quote_new", "quote", "quote_print", "quote_place", "quote_drop", "api_quote_figures"),
+            *("quote-list", "quote-detail", "quote-place", "quote-drop"),
         ),
         readers=by(PLANNER),
         actors=by(PLANNER),

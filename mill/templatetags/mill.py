@@ -42,6 +42,20 @@ def num(value: Any, places: int | None = None) -> str:
 
 
 @register.filter
+def signed(value: Any, places: int | None = None) -> str:
+    """What is more or less than something else: with its sign, and none for nothing.
+
+    >>> signed(Decimal("12.3"), 2), signed(Decimal("-0.5"), 2), signed(Decimal(0), 2), signed(None)
+    ('+12.30', '−0.50', '0.00', '–')
+    """
+    if value is None or value == "":
+        return "–"
+    number = Decimal(str(value))
+    sign = "+" if number > 0 else "−" if number < 0 else ""
+    return f"{sign}{num(abs(number), places)}"
+
+
+@register.filter
 def kg(grams: Any, places: int = 1) -> str:
     """Grams as kilograms.
 

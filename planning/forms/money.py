@@ -1,14 +1,19 @@
 """What is typed about money: rates, prices of yarn, and what a quote is asked for."""
 
+from collections.abc import Iterable
+from decimal import Decimal
 from typing import Any
 
 import django_filters
 from django import forms
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 
 from inventory.models import Delivery, YarnLot
-from mill.fields import DayInput
-from planning.models import Rate, YarnPrice
+from mill.fields import DayInput, MeasureField, PercentField
+from planning.forms.orders import LONGEST_M, ColourwayField
+from planning.gaiting import SetUp
+from planning.models import Colourway, Customer, Loom, Quote, Rate, YarnPrice
 
 
 class RateForm(forms.ModelForm):
@@ -85,3 +90,99 @@ class PriceFilter(django_filters.FilterSet):
             | Q(delivery__number__icontains=value)
             | Q(lot__label__icontains=value)
         )
+
+
+class QuoteForm(forms.Form):
+    """What is quoted: a cloth, so many pieces, and how it is reckoned."""
+
+    colourway = ColourwayField(label="Cloth and colourway")
+    pieces = forms.IntegerField(min_value=1, max_value=10_000, label="Pieces", initial=1)
+    length_m = MeasureField(
+        unit="m", places=2, above=0, max_value=LONGEST_M, label="Finished length, each", help_text="60 m, 65.5 yd"
+    )
+    wished_on = forms.DateField(label="Wished for", widget=DayInput(), required=False)
+    set_up = forms.ChoiceField(
+        choices=[(kind.value, kind.value) for kind in SetUp],
+        initial=SetUp.GAIT_UP.value,
+        label="Set-up before it",
+        help_text="A full gait-up, unless it follows its like.",
+    )
+    loom = forms.ModelChoiceField(
+        Loom.objects.order_by("code"), label="Loom", required=False, empty_label="the fastest that takes it"
+    )
+    margin_pct = PercentField(
+        label="Margin, of the price", required=False, max_value=Decimal("99"), help_text="Empty: the mill’s own."
+    )
+
+    def __init__(self, *args: Any, colourways: Iterable[Colourway] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["colourway"]
+        assert isinstance(field, ColourwayField)
+        field.offer(colourways)
+
+
+class KeepQuoteForm(forms.Form):
+    """What is said beside the figures when a quote is kept."""
+
+    customer = forms.ModelChoiceField(
+        Customer.objects.order_by("name"), label="For", required=False, empty_label="nobody named yet"
+    )
+    valid_until = forms.DateField(label="Stands until", widget=DayInput())
+    note = forms.CharField(label="Note", max_length=200, required=False, help_text="It stands on the quote.")
+    seen_price = forms.DecimalField(widget=forms.HiddenInput, max_digits=14, decimal_places=4)
+    key = forms.CharField(widget=forms.HiddenInput, max_length=64)
+
+
+class PlaceQuoteForm(forms.Form):
+    """The order that is made of a quote."""
+
+    customer = forms.ModelChoiceField(Customer.objects.order_by("name"), label="Customer", empty_label="Choose …")
+    due_on = forms.DateField(label="Due", widget=DayInput())
+    number = forms.CharField(label="Order number", max_length=30, required=False, help_text="Empty: the next one.")
+    reference = forms.CharField(label="Their number", max_length=60, required=False)
+
+
+class DropQuoteForm(forms.Form):
+    why = forms.CharField(
+        label="Why",
+        max_length=200,
+        error_messages={"required": "Say why it is dropped: the next price for them is made by it."},
+    )
+
+
+class QuoteFilter(django_filters.FilterSet):
+    text = django_filters.CharFilter(label="Number, customer or cloth", method="by_text")
+    stands = django_filters.ChoiceFilter(
+        label="Stands",
+        choices=[("open", "open"), ("run out", "run out"), ("ordered", "ordered"), ("dropped", "dropped")],
+        empty_label="all",
+        method="by_standing",
+    )
+
+    class Meta:
+        model = Quote
+        fields: list[str] = []
+
+    def by_text(self, rows: QuerySet[Quote], _name: str, value: str) -> QuerySet[Quote]:
+        found = (
+            Q(customer__name__icontains=value)
+            | Q(colourway__cloth__code__icontains=value)
+            | Q(colourway__cloth__name__icontains=value)
+        )
+        number = value.strip().lower().removeprefix("quote").strip()
+        if number.isascii() and number.isdecimal() and len(number) < 9:
+            found |= Q(number=int(number))
+        return rows.filter(found)
+
+    def by_standing(self, rows: QuerySet[Quote], _name: str, value: str) -> QuerySet[Quote]:
+        today = timezone.localdate()
+        neither = rows.filter(order=None, dropped_on=None)
+        match value:
+            case "open":
+                return neither.filter(valid_until__gte=today)
+            case "run out":
+                return neither.filter(valid_until__lt=today)
+            case "ordered":
+                return rows.exclude(order=None)
+            case _:
+                return rows.exclude(dropped_on=None)

@@ -245,13 +245,14 @@ def _fastest(figures: Figures) -> LoomTime:
 def _set_up(warp: Warp, figures: Figures, mill: Mill) -> tuple[str, int, list[str]]:
     """By the plan in force, else as the last ticket had it, else a full gait-up."""
     slot = slot_in_force(warp)
-    if slot and slot.setup not in ("", "none"):
+    # A plan that was made after it was gaited has no minutes for it any more; a ticket of before still has them.
+    if slot and slot.setup_min:
         return slot.setup, slot.setup_min, []
     for extras in warp.tickets.order_by("-number").values_list("extras", flat=True):
-        if extras.get("setup") not in (None, "", "none") and extras.get("setup_min") is not None:
+        if extras.get("setup_min"):
             return extras["setup"], extras["setup_min"], []
     minutes = set_up_min(SetUp.GAIT_UP, ends=figures.ends, rates=set_up_rates(mill))
-    return SetUp.GAIT_UP, minutes, ["Nobody planned its set-up: a full gait-up is reckoned with."]
+    return SetUp.GAIT_UP, minutes, ["No plan says what its set-up was: a full gait-up is reckoned with."]
 
 
 # As it goes
@@ -290,7 +291,7 @@ def _actual(
         untold = len(rows) - len(told)
         if untold:
             notes.append(
-                f"Of {untold} of {len(rows)} pieces nobody told when it was begun: the plan's loom time stands."
+                f"Nobody told when {untold} of {len(rows)} pieces were begun: the plan's loom time stands for them."
             )
         notes.append("Of warping and set-up the floor tells no hours: the plan's stand.")
     if to_come and rows:
@@ -470,7 +471,7 @@ def cost_alone(
             mending_min_per_100_m=book.amount(Rate.MENDING_ALLOWED) or MENDING_NONE,
         )
         parts.append((run.line, work_out_cost(job, rates)))
-    many = f"{len(parts)} warps of their own, each" if len(parts) > 1 else "a warp of their own,"
+    many = f"{len(parts)} warps of their own, each" if len(parts) > 1 else "a warp of its own,"
     return Alone(
         cost=together(parts),
         warps=len(parts),

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -98,6 +99,11 @@ class Book:
         return render(request, "mill/record.html", {"title": title, "form": form, "back": back, "found": found})
 
 
+def _coins(amount: Decimal) -> str:
+    """Two places at least, more where they are written."""
+    return num(amount, max(2, -int(amount.normalize().as_tuple().exponent)))
+
+
 BOOKS = [
     Book(
         "reed",
@@ -182,10 +188,9 @@ BOOKS = [
         RateForm,
         Rate.objects.order_by("kind", "of", "-from_on").all,
         [
-            Column("Rate", lambda r: r.get_kind_display(), "kind"),
-            Column("Of", lambda r: r.of, "of"),
+            Column("Rate", str, "kind"),
             Column("A price of", lambda r: r.get_basis_display(), "basis"),
-            Column("Amount", lambda r: r.amount, "amount", shown=lambda r: num(r.amount), is_number=True),
+            Column("Amount", lambda r: r.amount, "amount", shown=lambda r: _coins(r.amount), is_number=True),
             Column("From", lambda r: r.from_on, "from_on", shown=lambda r: f"{r.from_on:%d.%m.%Y}"),
         ],
         filterset=RateFilter,
@@ -204,7 +209,7 @@ BOOKS = [
             Column("Yarn", lambda p: str(p.yarn), "yarn__code"),
             Column("Of delivery", lambda p: p.delivery.number if p.delivery else "", "delivery__number"),
             Column("Of lot", lambda p: p.lot.label if p.lot else "", "lot__label"),
-            Column("A kilogram", lambda p: p.per_kg, "per_kg", shown=lambda p: num(p.per_kg), is_number=True),
+            Column("A kilogram", lambda p: p.per_kg, "per_kg", shown=lambda p: _coins(p.per_kg), is_number=True),
             Column("From", lambda p: p.from_on, "from_on", shown=lambda p: f"{p.from_on:%d.%m.%Y}"),
         ],
         filterset=PriceFilter,

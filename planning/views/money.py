@@ -1,0 +1,241 @@
+"""Money: what a warp, a piece and an order line cost, planned beside actual; quotes."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from mill.desk import room
+from mill.listing import Column, listing
+from mill.refusal import Refusal
+from mill.templatetags.mill import day, num
+from planning.cost import places_of
+from planning.forms.money import DropQuoteForm, KeepQuoteForm, PlaceQuoteForm, QuoteFilter, QuoteForm
+from planning.models import OrderLine, Piece, Quote, Warp
+from planning.services import costing, quotes
+from planning.services.costing import CostSheet
+from planning.services.quotes import Asked, Figured, Said
+from planning.ticket import work_out_cloth
+from planning.views.promise import colourways_to_promise
+
+
+def _cost(request: HttpRequest, of: str, work_out: Callable[[], CostSheet], *, back: str) -> HttpResponse:
+    """A cost sheet, or why there is none."""
+    context = {"title": f"What {of[:1].lower()}{of[1:]} costs", "called": of, "back": back}
+    try:
+        sheet = work_out()
+    except Refusal as refusal:
+        return render(request, "planning/cost.html", {**context, "refusal": refusal.message})
+    return render(request, "planning/cost.html", {**context, "sheet": sheet, "places": sheet.planned.places})
+
+
+@require_GET
+@room("warps")
+def warp_cost(request: HttpRequest, number: int) -> HttpResponse:
+    found = get_object_or_404(Warp, number=number)
+    return _cost(request, str(found), lambda: costing.cost_of_warp(found), back=reverse("warp", args=[number]))
+
+
+@require_GET
+@room("pieces")
+def piece_cost(request: HttpRequest, number: str) -> HttpResponse:
+    found = get_object_or_404(Piece.objects.select_related("warp"), number=number)
+    back = reverse("piece", args=[number])
+    return _cost(request, f"Piece {found}", lambda: costing.cost_of_piece(found), back=back)
+
+
+@require_GET
+@room("orders")
+def line_cost(request: HttpRequest, number: str, position: int) -> HttpResponse:
+    rows = OrderLine.objects.select_related("order", "colourway__cloth")
+    found = get_object_or_404(rows, order__number=number, position=position)
+    back = f"{reverse('order', args=[number])}#line-{position}"
+    return _cost(request, f"Line {found}", lambda: costing.cost_of_line(found), back=back)
+
+
+# Quotes
+
+
+def _money(value: Any, currency: str) -> str:
+    return num(value, places_of(currency))
+
+
+QUOTE_COLUMNS = [
+    Column("Quote", lambda q: q.number, "number", link=lambda q: reverse("quote", args=[q.number]), is_number=True),
+    Column("For", lambda q: q.customer.name if q.customer else "", "customer__name"),
+    Column("Cloth", lambda q: f"{q.colourway.cloth}, {q.colourway}", "colourway__cloth__code"),
+    Column("Pieces", lambda q: q.pieces, "pieces", is_number=True),
+    Column("Length", lambda q: q.length_m, "length_m", "m", shown=lambda q: num(q.length_m), is_number=True),
+    Column("A metre", lambda q: q.per_m, "per_m", shown=lambda q: _money(q.per_m, q.currency), is_number=True),
+    Column("Price", lambda q: q.price, "price", shown=lambda q: _money(q.price, q.currency), is_number=True),
+    Column("Currency", lambda q: q.currency, "currency"),
+    Column("Promised", lambda q: q.promised_on, "promised_on", shown=lambda q: day(q.promised_on)),
+    Column("Stands until", lambda q: q.valid_until, "valid_until", shown=lambda q: day(q.valid_until)),
+    Column("Stands", lambda q: q.stands),
+]
+
+
+@require_GET
+@room("orders")
+def quotes_list(request: HttpRequest) -> HttpResponse:
+    return listing(
+        request,
+        Quote.objects.select_related("customer", "colourway__cloth", "order").order_by("-number"),
+        columns=QUOTE_COLUMNS,
+        filterset=QuoteFilter,
+        template="planning/quotes.html",
+        name="quotes",
+        title="Quotes",
+        extra={"when_empty": "Nothing has been quoted yet."},
+    )
+
+
+def _figured(form: QuoteForm) -> dict[str, Any]:
+    """The quote that the form asks for, or why there is none."""
+    if not form.is_bound or not form.is_valid():
+        return {}
+    try:
+        figured = quotes.figure(Asked(**form.cleaned_data))
+    except Refusal as refusal:
+        return {"refusal": refusal.message}
+    return {"figured": figured, **_of_figured(figured)}
+
+
+def _of_figured(figured: Figured) -> dict[str, Any]:
+    return {
+        "cost": figured.alone.cost,
+        "places": figured.alone.cost.places,
+        "promise": figured.promise,
+        "no_promise": figured.no_promise,
+    }
+
+
+def _keep_form(figured: Figured | None) -> KeepQuoteForm | None:
+    """None while it can't be quoted."""
+    if figured is None or figured.price is None or figured.promise is None:
+        return None
+    start = {
+        "valid_until": timezone.localdate() + timedelta(days=quotes.STANDS_DAYS),
+        "seen_price": figured.price.total,
+        "key": uuid4().hex,
+    }
+    return KeepQuoteForm(initial=start)
+
+
+@require_http_methods(["GET", "POST"])
+@room("orders")
+def quote_new(request: HttpRequest) -> HttpResponse:
+    """GET works out what is asked in the address; POST to the same address keeps it."""
+    form = QuoteForm(request.GET if "colourway" in request.GET else None, colourways=colourways_to_promise())
+    told = _figured(form)
+    keep: forms.Form | None = _keep_form(told.get("figured"))
+    if request.method == "POST" and form.is_bound and form.is_valid():
+        keep = KeepQuoteForm(request.POST)
+        if keep.is_valid():
+            said = dict(keep.cleaned_data)
+            key = said.pop("key")
+            try:
+                kept = quotes.keep_quote(Asked(**form.cleaned_data), Said(**said), by=request.user, key=key)
+            except Refusal as refusal:
+                keep.add_error(refusal.field if refusal.field in keep.fields else None, refusal.message)
+            else:
+                messages.success(request, f"{kept} is kept.")
+                return redirect("quote", number=kept.number)
+    context = {"title": "A quote", "form": form, "keep": keep, "asked_in": request.GET.urlencode(), **told}
+    template = "planning/_quote.html" if request.headers.get("HX-Request") else "planning/quote_new.html"
+    return render(request, template, context)
+
+
+def _quote(number: int) -> Quote:
+    rows = Quote.objects.select_related("customer", "colourway__cloth", "spec__cloth", "order", "by")
+    return get_object_or_404(rows, number=number)
+
+
+def _quote_context(found: Quote) -> dict[str, Any]:
+    cost, pieces = found.figures, found.pieces
+    return {
+        "title": str(found),
+        "quote": found,
+        "sheet": cost,
+        "places": places_of(found.currency),
+        "finished_m": pieces * found.length_m,
+        "revised": quotes.revised_since(found),
+    }
+
+
+@require_GET
+@room("orders")
+def quote(request: HttpRequest, number: int) -> HttpResponse:
+    return _quote_page(request, _quote(number))
+
+
+def _quote_page(request: HttpRequest, found: Quote, **wrong: forms.Form) -> HttpResponse:
+    start = {"customer": found.customer, "due_on": max(found.promised_on, timezone.localdate())}
+    context = {
+        **_quote_context(found),
+        "place_form": PlaceQuoteForm(initial=start),
+        "drop_form": DropQuoteForm(),
+        **wrong,
+    }
+    return render(request, "planning/quote.html", context, status=422 if wrong else 200)
+
+
+@require_GET
+@room("orders")
+def quote_print(request: HttpRequest, number: int) -> HttpResponse:
+    """The sheet that goes to the customer: no word of what it costs the mill."""
+    found = _quote(number)
+    figures = work_out_cloth(found.spec.as_cloth(found.colourway))
+    return render(request, "planning/quote_print.html", {**_quote_context(found), "cloth": figures})
+
+
+@require_POST
+@room("orders")
+def quote_place(request: HttpRequest, number: int) -> HttpResponse:
+    found = _quote(number)
+    form = PlaceQuoteForm(request.POST)
+    if not form.is_valid():
+        return _quote_page(request, found, place_form=form)
+    try:
+        order = quotes.place(found, by=request.user, **form.cleaned_data)
+    except Refusal as refusal:
+        form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        return _quote_page(request, found, place_form=form)
+    messages.success(request, f"{found} is ordered as {order}.")
+    return redirect("order", number=order.number)
+
+
+@require_POST
+@room("orders")
+def quote_drop(request: HttpRequest, number: int) -> HttpResponse:
+    found = _quote(number)
+    form = DropQuoteForm(request.POST)
+    if not form.is_valid():
+        return _quote_page(request, found, drop_form=form)
+    try:
+        quotes.drop(found, by=request.user, **form.cleaned_data)
+        messages.success(request, f"{found} is dropped.")
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    return redirect("quote", number=number)
+
+
+urlpatterns = [
+    path("quotes/", quotes_list, name="quotes"),
+    path("quotes/new/", quote_new, name="quote_new"),
+    path("quotes/<int:number>/", quote, name="quote"),
+    path("quotes/<int:number>/print/", quote_print, name="quote_print"),
+    path("quotes/<int:number>/order/", quote_place, name="quote_place"),
+    path("quotes/<int:number>/drop/", quote_drop, name="quote_drop"),
+    path("warps/<int:number>/cost/", warp_cost, name="warp_cost"),
+    path("pieces/<str:number>/cost/", piece_cost, name="piece_cost"),
+    path("order/<str:number>/line/<int:position>/cost/", line_cost, name="line_cost"),
+]
