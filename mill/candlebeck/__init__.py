@@ -8,6 +8,7 @@ orders.py   customers, and the order book as it stands
 past.py     warps woven out and their pieces measured
 sent.py     what the final perch said of them, and the notes with which they left
 store.py    lots, deliveries and the ledger
+money.py    rates, and what yarn costs
 floor.py    warps on their way to the loom and in it, the plan, the tickets
 told.py     who works on the floor, and what they told of the looms in the last days
 

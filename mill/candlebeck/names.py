@@ -281,6 +281,45 @@ MACHINES = (
     ("Decatiser", "decatise", "700"),
 )
 
+# Money, in pounds: all of it made up.
+# By the letters of a yarn's code, a kilogram.
+PRICES_PER_KG = {
+    "FELL": "9.40",
+    "BURN": "9.90",
+    "GARTH": "8.10",
+    "HAGG": "8.40",
+    "MERE": "24.50",
+    "TARN": "21.80",
+    "CRAG": "19.60",
+    "RETT": "14.20",
+    "RETF": "17.30",
+    "COOM": "7.60",
+    "SILL": "68.00",
+}
+# Kind, of, basis, amount.
+RATES = (
+    ("warping", "", "", "31.00"),
+    ("set-up", "", "", "27.50"),
+    ("loom", "", "", "16.00"),
+    ("loom", "pedal loom", "", "19.00"),
+    ("loom", "jacquard rapier", "", "21.50"),
+    ("mending", "", "", "18.20"),
+    ("mending allowed", "", "", "35"),
+    ("step", "scour", "m", "0.42"),
+    ("step", "mill", "kg", "1.15"),
+    ("step", "wash off", "m", "0.30"),
+    ("step", "tenter and dry", "m", "0.38"),
+    ("step", "raise", "day", "310.00"),
+    ("step", "crop", "day", "265.00"),
+    ("step", "press", "m", "0.22"),
+    ("step", "decatise", "m", "0.35"),
+    ("seconds", "", "", "3"),
+    ("worth", "", "", "55"),
+    ("overhead", "", "", "14"),
+    ("margin", "", "", "28"),
+)
+RAISED_RATES = (("warping", "", "", "32.50"), ("loom", "", "", "16.80"), ("mending", "", "", "19.10"))
+
 
 @dataclass(frozen=True)
 class LoomOf:

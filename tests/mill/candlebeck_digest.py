@@ -14,6 +14,7 @@ from planning.models import (
     OrderLine,
     Piece,
     PlanRun,
+    Rate,
     RouteStep,
     Slot,
     Warp,
@@ -21,6 +22,7 @@ from planning.models import (
     WarpHold,
     WarpPart,
     WarpYarn,
+    YarnPrice,
 )
 
 # By what people call things: primary keys, keys that count once and tokens are thrown afresh each time.
@@ -56,6 +58,8 @@ TABLES: list[tuple[Any, list[str]]] = [
     (WarpHold, ["warp__number", "reservation__lot__label", "use", "drawn_g"]),
     (Piece, ["number", "warp__number", "state", "woven_on", "grey_length_m", "finished_length_m", "mass_g", "points"]),
     (FloorEvent, ["warp__number", "kind", "worker__code", "happened_at", "facts"]),
+    (Rate, ["kind", "of", "basis", "amount", "from_on"]),
+    (YarnPrice, ["yarn__code", "delivery__number", "lot__label", "per_kg", "from_on"]),
     (PlanRun, ["rule", "state", "cost"]),
     (Slot, ["warp__number", "loom__code", "position", "setup", "weaving_starts_at", "weaving_stops_at", "late_min"]),
     (JobTicket, ["number", "warp__number", "day", "overtaken_why"]),

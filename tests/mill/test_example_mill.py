@@ -34,6 +34,7 @@ from inventory.models import (
 from mill.candlebeck import names
 from mill.desk import ROOMS
 from mill.models import Job, Mill
+from planning.finishing import is_at_the_perch
 from planning.loom import reasons_against
 from planning.models import (
     Beam,
@@ -52,6 +53,7 @@ from planning.models import (
     OrderLine,
     Piece,
     PlanRun,
+    Rate,
     Reed,
     RouteStep,
     ShiftPattern,
@@ -59,10 +61,11 @@ from planning.models import (
     WarpFigures,
     WarpPart,
     Worker,
+    YarnPrice,
     mill_facts,
 )
 from planning.piece import piece_points
-from planning.services import actuals
+from planning.services import actuals, costing
 from planning.services.cloths import figures_of
 from planning.services.line_figures import run_of_draft
 from planning.services.orders import LineDraft
@@ -303,6 +306,22 @@ def test_a_plan_is_in_force_and_a_ticket_is_overtaken():
     overtaken = JobTicket.objects.exclude(overtaken_at=None)
     assert overtaken.exists()
     assert "is now revision 2" in overtaken.first().overtaken_why
+
+
+def test_what_things_cost_is_stated_and_what_was_woven_differs_from_its_plan():
+    costed = [costing.cost_of_warp(warp) for warp in Warp.objects.order_by("number")[::12]]
+    assert all(sheet.missing == () for sheet in costed)
+    off = [sheet.actual.total - sheet.planned.total for sheet in costed if sheet.woven]
+    assert min(off) < 0 < max(off)
+    per_m = sorted(sheet.planned.per_m for sheet in costed)
+    assert 4 < per_m[0] < per_m[-1] < 120, per_m
+    colourway = Colourway.objects.earliest("pk")
+    assert costing.cost_alone(colourway=colourway, pieces=4, length_m=Decimal(60)).cost.missing == ()
+    # Every step of every route has its rate, every yarn its price.
+    steps = {step.name for step in RouteStep.objects.all() if not is_at_the_perch(step.name)}
+    assert steps == set(Rate.objects.filter(kind=Rate.STEP).values_list("of", flat=True))
+    listed = YarnPrice.objects.filter(delivery=None, lot=None).values_list("yarn__code", flat=True)
+    assert sorted(listed) == sorted(Yarn.objects.values_list("code", flat=True))
 
 
 def test_everything_is_worked_out_and_an_audit_finds_no_difference(capsys):

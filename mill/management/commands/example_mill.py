@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from inventory.models import Movement, Yarn, YarnLot
 from mill import changes
-from mill.candlebeck import cloths, floor, orders, past, shed, store, told
+from mill.candlebeck import cloths, floor, money, orders, past, shed, store, told
 from mill.candlebeck.story import Story
 from planning.models import Cloth, Customer, Loom, Order, OrderLine, Piece, Warp
 
@@ -64,6 +64,7 @@ def build(*, seed: int, size: int, on: date) -> None:
 def _build(story: Story) -> None:
     shed.build(story)
     told.write_people(story)
+    money.write_rates(story)
     cloths.write_yarns(story)
     cloths.write_cloths(story)
     weaves = cloths.weaves()
@@ -75,6 +76,7 @@ def _build(story: Story) -> None:
     ahead, goes_to = floor.in_order_of_need(floor.combine_lines(story))
     orders.write_late_comers(story, weaves, first_number=next_number)
     dye_lots = store.build(story, woven, ahead, floor.must_have_yarn(ahead, goes_to))
+    money.write_prices(story)
     floor.work(story, ahead, goes_to, dye_lots)
     floor.mark_lots(story)
     floor.plan(story)
