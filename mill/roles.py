@@ -321,6 +321,15 @@ def narrowed(held: frozenset[str], named: frozenset[str]) -> frozenset[str]:
     return named if OWNER in held else named & held
 
 
+# Files that these roles alone bring in; any other is brought in by whoever may bring in files.
+BRINGERS = {"prices": by(PLANNER)}
+
+
+def may_bring_in(roles: Iterable[str], kind: str) -> bool:
+    """Whether somebody with these roles may bring in files of a kind, or see what they hold."""
+    return not BRINGERS.get(kind, EVERYBODY).isdisjoint(roles)
+
+
 def roles_of(user: Any) -> frozenset[str]:
     """The roles a person holds: the groups of those names. A superuser is an owner."""
     if not user.is_authenticated or not user.is_active:

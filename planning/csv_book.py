@@ -20,7 +20,7 @@ from planning.cloth import LETTERS, RouteStep
 
 # In the order in which an empty book is filled: each kind names only things of those before it.
 KINDS = (
-    *("fibres", "suppliers", "places", "yarns", "deliveries", "lots"),
+    *("fibres", "suppliers", "places", "yarns", "prices", "deliveries", "lots"),
     *("reeds", "beams", "looms", "cloths", "customers", "orders"),
 )
 POINT, COMMA = "point", "comma"

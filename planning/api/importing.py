@@ -3,10 +3,12 @@ from collections import defaultdict
 from django.urls import path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.exceptions import PermissionDenied
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from mill import roles
 from mill.limits import ApiThrottle, ImportsThrottle
 from mill.problems import PROBLEM_JSON, problem
 from planning.csv_book import KINDS
@@ -33,6 +35,8 @@ class ImportView(APIView):
     @extend_schema(parameters=[KIND], request=ImportSerializer, responses={200: BroughtSerializer})
     def post(self, request: Request, kind: str) -> Response:
         """What is wrong with it stands under `errors` by row and column: row 3.width_cm."""
+        if not roles.may_bring_in(roles.roles_of(request.user), kind):
+            raise PermissionDenied(f"Your roles don't bring in {kind}; the owner or a planner does.")
         asked = ImportSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
         said = asked.validated_data

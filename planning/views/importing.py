@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
+from mill import roles
 from mill.desk import room
 from mill.limits import IMPORTS, limited
 from mill.refusal import Refusal
@@ -23,7 +24,8 @@ LISTS = {"yarns": "yarn"}
 @room("mill")
 @limited(IMPORTS)
 def import_csv(request: HttpRequest, kind: str = KINDS[0]) -> HttpResponse:
-    if kind not in KINDS:
+    held = roles.roles_of(request.user)
+    if kind not in KINDS or not roles.may_bring_in(held, kind):
         raise Http404(kind)
     form = ImportForm(request.POST or None, request.FILES or None)
     brought: Brought | None = None
@@ -51,7 +53,9 @@ def import_csv(request: HttpRequest, kind: str = KINDS[0]) -> HttpResponse:
         {
             "title": f"Bring in {kind}",
             "kind": importing.KINDS[kind],
-            "kinds": [(name, reverse("import_csv_kind", args=[name])) for name in KINDS],
+            "kinds": [
+                (name, reverse("import_csv_kind", args=[name])) for name in KINDS if roles.may_bring_in(held, name)
+            ],
             "list": LISTS.get(kind, kind),
             "form": form,
             "brought": brought,
@@ -71,7 +75,7 @@ def _ending(decimal: str) -> str:
 @room("mill")
 def import_template(request: HttpRequest, kind: str, decimal: str = POINT) -> HttpResponse:
     """An example file: the header, and one row of examples."""
-    if kind not in KINDS or decimal not in SIGNS:
+    if kind not in KINDS or decimal not in SIGNS or not roles.may_bring_in(roles.roles_of(request.user), kind):
         raise Http404(kind)
     # With the mark, by which a spreadsheet knows the text for UTF-8.
     text = "\ufeff" + csv_book.template(importing.KINDS[kind].columns, decimal=decimal)

@@ -5,21 +5,35 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from django.contrib.auth.models import Group
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
 from inventory import services as store
 from inventory.models import Delivery, Fibre, Movement, Place, Supplier, Yarn, YarnLot
-from mill import jobs
+from mill import jobs, roles
 from mill.models import Job
 from mill.refusal import Refusal
 from planning import csv_book
 from planning.csv_book import COMMA, KINDS, WRONG_MAX
-from planning.models import Beam, Cloth, ClothSpec, Colourway, Customer, Loom, Order, OrderLine, Reed, ShiftPattern
+from planning.models import (
+    Beam,
+    Cloth,
+    ClothSpec,
+    Colourway,
+    Customer,
+    Loom,
+    Order,
+    OrderLine,
+    Reed,
+    ShiftPattern,
+    YarnPrice,
+)
 from planning.services import importing, warps
 from planning.services.importing import NotBroughtIn, bring_in
 from planning.services.warps import Share
@@ -55,6 +69,7 @@ def count(kind: str) -> int:
         "suppliers": Supplier,
         "places": Place,
         "yarns": Yarn,
+        "prices": YarnPrice,
         "deliveries": Delivery,
         "lots": YarnLot,
         "reeds": Reed,
@@ -511,8 +526,35 @@ def test_the_command_writes_an_example_that_it_can_read(db, tmp_path):
 
 
 def test_an_unknown_kind_is_refused(db):
-    with pytest.raises(Refusal, match="Choose one of fibres, suppliers, places, yarns, deliveries, lots, reeds"):
+    with pytest.raises(Refusal, match="Choose one of fibres, suppliers, places, yarns, prices, deliveries, lots, reeds"):
         bring("threads", "code\nA\n")
+
+
+def test_prices_are_brought_in_each_from_its_day(book):
+    prices = YarnPrice.objects.filter(yarn__code="FELL-03").order_by("from_on").values_list("per_kg", flat=True)
+    assert list(prices) == [Decimal("9.40"), Decimal("9.85")]
+    text = "yarn,per_kg,from_on\nFELL-03,9.90,2026-09-01\n"
+    assert bring("prices", text).changed == 1
+    assert YarnPrice.objects.get(yarn__code="FELL-03", from_on="2026-09-01").per_kg == Decimal("9.90")
+    text = "yarn,per_kg,from_on\nFELL-30,-1,2026-09-01\n"
+    assert [wrong.partition(":")[0] for wrong in said("prices", text)] == ["Row 2, per_kg"]
+    assert said("prices", text.replace("-1", "1"))[0].startswith("Row 2, yarn: There is no yarn FELL-30")
+
+
+def test_prices_are_no_stock_keeper_s_to_bring_in(db, django_user_model):
+    keeper = django_user_model.objects.create_user("keeper", password="only for tests")
+    keeper.groups.add(Group.objects.get_or_create(name=roles.STOCK_KEEPER)[0])
+    client = Client()
+    client.force_login(keeper)
+    assert "/import/prices/" not in client.get("/import/").content.decode()
+    assert client.get("/import/prices/").status_code == 404
+    assert client.get("/import/prices/template-point.csv").status_code == 404
+    sent = {"csv": text_of("prices"), "decimal": "point", "is_check": True}
+    assert client.post("/api/imports/prices/", sent, content_type="application/json").status_code == 403
+    assert (
+        client.post("/api/imports/yarns/", {"csv": text_of("yarns")}, content_type="application/json").status_code
+        == 200
+    )
 
 
 # The page

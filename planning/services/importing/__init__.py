@@ -5,6 +5,7 @@
 cells.py     what a cell says, read as the forms read it
 tally.py     how much of a book is new, changed, the same, and what is wrong with it
 store.py     fibres, suppliers, places and deliveries
+money.py     what yarn costs
 stock.py     yarns and lots
 shed.py      reeds, beams and looms
 cloths.py    cloths, a row for each colourway
@@ -22,13 +23,14 @@ from mill.refusal import Refusal
 from planning import csv_book
 from planning.csv_book import POINT, WRONG_MAX, Wrong
 from planning.services.importing.cloths import CLOTHS
+from planning.services.importing.money import PRICES
 from planning.services.importing.orders import CUSTOMERS, ORDERS
 from planning.services.importing.shed import BEAMS, LOOMS, REEDS
 from planning.services.importing.stock import LOTS, YARNS
 from planning.services.importing.store import DELIVERIES, FIBRES, PLACES, SUPPLIERS
 from planning.services.importing.tally import CHANGED, NEW, SAME, Kind, Tally
 
-_KINDS = (FIBRES, SUPPLIERS, PLACES, YARNS, DELIVERIES, LOTS, REEDS, BEAMS, LOOMS, CLOTHS, CUSTOMERS, ORDERS)
+_KINDS = (FIBRES, SUPPLIERS, PLACES, YARNS, PRICES, DELIVERIES, LOTS, REEDS, BEAMS, LOOMS, CLOTHS, CUSTOMERS, ORDERS)
 KINDS: Mapping[str, Kind] = {kind.many: kind for kind in _KINDS}
 assert tuple(KINDS) == csv_book.KINDS
 

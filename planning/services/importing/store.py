@@ -139,14 +139,14 @@ def _delivery_facts(row: Row, yarns: ByName[Yarn], suppliers: ByName[Supplier]) 
         raise Refusal(
             f"A delivery of {written(said['mass_kg'])} brings nothing. Write what was ordered.", field="mass_kg"
         )
-    yarn = said["yarn"] = _known(yarns, said["yarn"], column="yarn")
+    yarn = said["yarn"] = known(yarns, said["yarn"], column="yarn")
     if "supplier" in said:
-        said["supplier"] = _known(suppliers, said["supplier"], column="supplier") if said["supplier"] else yarn.supplier
+        said["supplier"] = known(suppliers, said["supplier"], column="supplier") if said["supplier"] else yarn.supplier
     by_column = {"mass_kg": "ordered_g", "closed": "is_closed"}
     return {by_column.get(name, name): value for name, value in said.items()}
 
 
-def _known(book: ByName[Any], name: str, *, column: str) -> Any:
+def known(book: ByName[Any], name: str, *, column: str) -> Any:
     try:
         return book[name]
     except Refusal as refusal:
