@@ -262,6 +262,11 @@ def _n(value: Decimal | int) -> str:
     return f"{shown.normalize():f}"
 
 
+def _at(stated: Stated, unit: str) -> str:
+    """What was stated, and where: "9.5 GBP (in force from 1.3.2026)"."""
+    return " ".join(part for part in (_n(stated.amount), unit, f"({stated.said})" if stated.said else "") if part)
+
+
 def _plus(amounts: Iterable[Decimal]) -> str:
     return " + ".join(str(amount) for amount in amounts) or "0"
 
@@ -320,7 +325,7 @@ class _Sheet:
         if rate is None:
             self.lacks(said)
             return None
-        sum = f"{_n(minutes)} min ÷ 60 × {_n(rate.amount)} {self.rates.currency} ({rate.said})"
+        sum = f"{_n(minutes)} min ÷ 60 × {_at(rate, self.rates.currency)}"
         return self.step(name, Decimal(minutes) / 60 * rate.amount, sum, of=of)
 
 
@@ -383,7 +388,7 @@ def _yarn(sheet: _Sheet) -> None:
         amount = sheet.step(
             f"yarn.{n}",
             used.grams * used.price.amount / 1000,
-            f"{_n(Decimal(used.grams) / 1000)} kg × {_n(used.price.amount)} {sheet.rates.currency} ({used.price.said})",
+            f"{_n(Decimal(used.grams) / 1000)} kg × {_at(used.price, sheet.rates.currency)}",
             rule="yarn",
             of=f"{used.use} {of}",
         )
@@ -430,7 +435,7 @@ def _finishing(sheet: _Sheet) -> None:
             continue
         weights = [Decimal(piece.passes.get(name, 0)) * _size(piece, rate.basis) for piece in pieces]
         size = sum(weights, start=Decimal(0))
-        price = f"{_n(rate.rate.amount)} {sheet.rates.currency} ({rate.rate.said})"
+        price = _at(rate.rate, sheet.rates.currency)
         if rate.basis == PER_DAY:
             assert rate.m_per_day is not None
             value, said = size / rate.m_per_day, f"{_n(size)} m ÷ {_n(rate.m_per_day)} m a day × {price}"
@@ -467,7 +472,7 @@ def _share_of_seconds(sheet: _Sheet) -> tuple[Decimal, str]:
         return Decimal(0), ""
     if not 0 <= stated.amount < 100:
         raise Refusal(f"{_n(stated.amount)} % of seconds leave nothing to bear their cost: write under 100 %.")
-    return stated.amount / 100, f"{_n(stated.amount)} % ({stated.said})"
+    return stated.amount / 100, _at(stated, "%")
 
 
 def _seconds(sheet: _Sheet) -> None:
@@ -488,8 +493,8 @@ def _seconds(sheet: _Sheet) -> None:
     amount = sheet.step(
         "seconds",
         cost * share * lost / (1 - share),
-        f"{cost} × s × (1 − {_n(worth.amount)} %) ÷ (1 − s), s = {said}; a second fetches {_n(worth.amount)} % of its "
-        f"cost ({worth.said})",
+        f"{cost} × s × (1 − {_n(worth.amount)} %) ÷ (1 − s), s = {said}; a second fetches "
+        f"{_at(worth, '%')} of its cost",
     )
     sheet.line("seconds", amount, sheet.borne())
 
@@ -502,7 +507,7 @@ def _overhead(sheet: _Sheet) -> None:
     if cost is None:
         sheet.line("overhead", None, ())
         return
-    amount = sheet.step("overhead", cost * stated.amount / 100, f"{cost} × {_n(stated.amount)} % ({stated.said})")
+    amount = sheet.step("overhead", cost * stated.amount / 100, f"{cost} × {_at(stated, '%')}")
     sheet.line("overhead", amount, sheet.borne())
 
 

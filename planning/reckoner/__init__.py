@@ -17,6 +17,7 @@ from planning.reckoner import warps  # isort: skip
 from planning.reckoner import weaving  # isort: skip
 from planning.reckoner import finish  # isort: skip
 from planning.reckoner import pieces  # isort: skip
+from planning.reckoner import money  # isort: skip
 from planning.reckoner.sheet import REGISTRY, Answer, Figure, Input, Kind, Sum
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "Kind",
     "Sum",
     "finish",
+    "money",
     "pieces",
     "setting",
     "warps",

@@ -45,7 +45,7 @@ class ComparedSerializer(serializers.Serializer[Any]):
     """A line of a cost sheet; null where something of it has no price."""
 
     name = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     planned = _amount(allow_null=True)
     actual = _amount(allow_null=True)
     off = _amount(allow_null=True, help_text="Actual less planned.")
@@ -114,7 +114,7 @@ class NewQuoteSerializer(AskedQuoteSerializer):
 
 class PriceLineSerializer(serializers.Serializer[Any]):
     name = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     amount = _amount(allow_null=True)
 
 

@@ -526,7 +526,9 @@ def test_the_command_writes_an_example_that_it_can_read(db, tmp_path):
 
 
 def test_an_unknown_kind_is_refused(db):
-    with pytest.raises(Refusal, match="Choose one of fibres, suppliers, places, yarns, prices, deliveries, lots, reeds"):
+    with pytest.raises(
+        Refusal, match="Choose one of fibres, suppliers, places, yarns, prices, deliveries, lots, reeds"
+    ):
         bring("threads", "code\nA\n")
 
 
