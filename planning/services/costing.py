@@ -478,7 +478,7 @@ def cost_alone(
         loom=loom,
         set_up=kind,
         notes=(
-            f"Rates and prices as on {today:%d.%m.%Y}, today.",
+            f"Rates and prices as on {today:%d.%m.%Y}.",
             f"On {many} after a {kind}, on loom {loom.code}.",
         ),
         on=today,
