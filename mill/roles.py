@@ -251,7 +251,10 @@ PARTS = [
     ),
     Part(
         "reports",
-        ("reports", "report_deliveries", "report_load", "api_report_deliveries", "api_report_load"),
+        (
+            *("reports", "report_deliveries", "report_load", "report_efficiency"),
+            *("api_report_deliveries", "api_report_load", "api_report_efficiency"),
+        ),
     ),
     Part("the account of changes", ("changes", "changes_of", "api_changes")),
     Part(

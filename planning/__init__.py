@@ -20,6 +20,7 @@ shed_plan   which warp on which loom, in what order: the timing of a plan, its c
 improve     the search that makes a plan better; its inner loop is improve_kernel, the shed in its numbers improve_book
 promise     the earliest safe date for what is not yet planned
 run_out     what looms really wove, in what minutes, and what is left of a beam
+running     where looms' minutes went: ran, stood and waited, by loom, week and shift
 piece       grading, measured against planned
 load        what planned warps take of each loom's working minutes, week by week
 period      the days, weeks and months that a report looks at

@@ -52,12 +52,15 @@ class Bar:
 class Box:
     """A box of a grid, filled from the left: parts in percent of the box; said is written under it.
 
-    over    more than the box holds: drawn with a thick edge
+    is_shut     crossed out: there is nothing that could be filled
+    is_absent   no box at all: nothing is known
+    is_over     more than the box holds: drawn with a thick edge
     """
 
     parts: tuple[tuple[str, Value], ...] = ()
     said: str = ""
     is_shut: bool = False
+    is_absent: bool = False
 
     @property
     def is_over(self) -> bool:
@@ -180,7 +183,9 @@ def boxes_svg(
         parts.append(f'<text class="said" x="0" y="{y + 12}">{escape(label[:9])}</text>')
         for n, box in enumerate(boxes):
             x = ROW_LABEL_PX + n * (BOX_PX + 4)
-            drawn = [f'<rect class="box" x="{x}" y="{y}" width="{BOX_PX}" height="{BOX_HIGH}"/>']
+            drawn = []
+            if not box.is_absent:
+                drawn.append(f'<rect class="box" x="{x}" y="{y}" width="{BOX_PX}" height="{BOX_HIGH}"/>')
             if box.is_shut:
                 drawn.append(
                     f'<path class="shut-box" d="M{x} {y}l{BOX_PX} {BOX_HIGH}m0 -{BOX_HIGH}l-{BOX_PX} {BOX_HIGH}"/>'

@@ -1,3 +1,4 @@
+from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from datetime import date
 from typing import Any
@@ -12,11 +13,12 @@ from rest_framework.views import APIView
 from mill.refusal import Refusal
 from planning import load as load_room
 from planning import punctuality as punctuality_room
+from planning import running as running_room
 from planning.forms.reports import PeriodForm
 from planning.period import Period
 from planning.serializers import reports as said
-from planning.services import load, punctuality
-from planning.views.reports import deliveries
+from planning.services import load, punctuality, running
+from planning.views.reports import deliveries, efficiency
 from planning.views.reports import load as load_page
 from planning.views.reports.page import Propose
 
@@ -78,7 +80,41 @@ def _load(one: load_room.Load, **also: Any) -> dict[str, Any]:
     return {**asdict(one), "free_min": one.free_min, "load_pct": one.load_pct, **also}
 
 
+class EfficiencyView(APIView):
+    """How looms ran, by what the floor told: together, by loom, by week, by shift, and each loom week by week."""
+
+    @extend_schema(parameters=PERIOD, responses={200: said.EfficiencyReportSerializer})
+    def get(self, request: Request) -> Response:
+        period = period_of(request, efficiency.propose)
+        parts = running.parts(period)
+        rows = [
+            {"by": by, "loom": None, "week": None, "shift": None, **of_row(key), "running": _running(own)}
+            for by, key_of, of_row in GROUPS
+            for key, own in running_room.grouped(parts, key_of, waits=running.WAITS).items()
+        ]
+        whole = _running(running_room.running(parts, waits=running.WAITS))
+        return Response(said.EfficiencyReportSerializer(of(period, all=whole, rows=rows)).data)
+
+
+GROUPS: list[tuple[str, Callable[[running_room.Part], Any], Callable[[Any], dict[str, Any]]]] = [
+    ("loom", lambda part: part.loom, lambda key: {"loom": key}),
+    ("week", lambda part: part.week, lambda key: {"week": key}),
+    ("shift", lambda part: part.shift, lambda key: {"shift": key}),
+    ("loom and week", lambda part: (part.loom, part.week), lambda key: {"loom": key[0], "week": key[1]}),
+]
+
+
+def _running(own: running_room.Running) -> dict[str, Any]:
+    def rows(reasons: Iterable[tuple[str, int]]) -> list[dict[str, Any]]:
+        return [{"reason": reason, "minutes": minutes} for reason, minutes in reasons]
+
+    names = ("efficiency_pct", "minutes", "running_min", "told_min", "untold_min", "waited_min", "over_min")
+    figures = {name: getattr(own, name) for name in names}
+    return {**figures, "tally": own.tally, "stops": rows(own.told), "waits": rows(own.waits)}
+
+
 urlpatterns = [
+    path("reports/efficiency/", EfficiencyView.as_view(), name="api_report_efficiency"),
     path("reports/deliveries/", DeliveriesView.as_view(), name="api_report_deliveries"),
     path("reports/load/", LoadView.as_view(), name="api_report_load"),
 ]

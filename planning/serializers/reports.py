@@ -70,6 +70,49 @@ class LoadReportSerializer(serializers.Serializer[object]):
     warps = LoadOfWarpSerializer(many=True)
 
 
+class ReasonSerializer(serializers.Serializer[object]):
+    reason = serializers.CharField()
+    minutes = serializers.IntegerField()
+
+
+class RunningSerializer(serializers.Serializer[object]):
+    """Working minutes: ran, stood as told, stood untold and waited add up to `minutes`."""
+
+    efficiency_pct = serializers.DecimalField(
+        max_digits=None,
+        decimal_places=1,
+        allow_null=True,
+        help_text="Picks of those that running without a stop allows.",
+    )
+    picks = serializers.IntegerField(source="tally.picks")
+    length_m = serializers.DecimalField(source="tally.length_m", max_digits=None, decimal_places=2)
+    minutes = serializers.IntegerField()
+    running_min = serializers.IntegerField()
+    told_min = serializers.IntegerField()
+    untold_min = serializers.IntegerField()
+    waited_min = serializers.IntegerField()
+    over_min = serializers.IntegerField(help_text="More picks were told than the minutes hold, by so much.")
+    stops = ReasonSerializer(many=True)
+    waits = ReasonSerializer(many=True)
+
+
+class RunningOfSerializer(serializers.Serializer[object]):
+    """Of one loom and week, of one loom, of one week, or of one shift; what it isn't by is null."""
+
+    by = serializers.ChoiceField(choices=["loom", "week", "shift", "loom and week"])
+    loom = serializers.CharField(allow_null=True)
+    week = serializers.DateField(allow_null=True, help_text="Its Monday.")
+    shift = serializers.CharField(allow_null=True)
+    running = RunningSerializer()
+
+
+class EfficiencyReportSerializer(serializers.Serializer[object]):
+    from_day = serializers.DateField()
+    to_day = serializers.DateField()
+    all = RunningSerializer()
+    rows = RunningOfSerializer(many=True)
+
+
 class DeliveriesReportSerializer(serializers.Serializer[object]):
     from_day = serializers.DateField()
     to_day = serializers.DateField()

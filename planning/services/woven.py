@@ -3,7 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any
@@ -231,30 +231,70 @@ def shift_spells(*, since: datetime, until: datetime | None = None, warps: Seque
     return found
 
 
+def week_spells(*, since: datetime, until: datetime) -> list[tuple[date, Woven]]:
+    """The same divided over weeks as well, each part with its Monday: what was woven between two moments, at whatever
+    moment it was counted."""
+    shed = _shed_of(since)
+    found: list[tuple[date, Woven]] = []
+    for warp in warps_since(since):
+        for before, after in pairwise(counts_of(warp)):
+            if since < after.at and before.at < until:
+                parts = _divided(shed, warp, before, after, _weeks_between(shed, before.at, after.at))
+                found += [(timezone.localdate(monday), part) for monday, part in parts if since <= part.at < until]
+    return found
+
+
+Stretch = tuple[datetime, datetime]
+
+
+def _weeks_between(shed: Shed, began: datetime, until: datetime) -> list[Stretch]:
+    """Cut where a week ends."""
+    edges, week = [began], shed.minute(began) // WEEK_MIN + 1
+    while (monday := clock.to_moment(week * WEEK_MIN, epoch=shed.epoch)) < until:
+        edges.append(monday)
+        week += 1
+    return list(pairwise([*edges, until]))
+
+
 def _by_shift(shed: Shed, warp: Warp, before: Count, after: Count) -> Iterable[Woven]:
+    for _, part in _divided(shed, warp, before, after, [(before.at, after.at)]):
+        yield replace(part, at=after.at)
+
+
+def _divided(
+    shed: Shed, warp: Warp, before: Count, after: Count, stretches: Sequence[Stretch]
+) -> Iterable[tuple[datetime, Woven]]:
+    """From one count to the next, over these stretches and the loom's shifts in each; with the Monday before each.
+
+    `at` is where the stretch begins.
+    """
     loom, spec = warp.loom, _spec_at(warp, after.at)
     assert loom is not None
     nothing = Decimal(0)
     parts = [
-        (name, *_spell(shed, calendar, warp, before.at, after.at, picks=0, length_m=nothing))
+        (starts_at, stops_at, name, *_spell(shed, calendar, warp, starts_at, stops_at, picks=0, length_m=nothing))
+        for starts_at, stops_at in stretches
         for name, calendar in shed.shifts_of(loom)
     ]
-    parts = [part for part in parts if part[1].minutes]
-    running = [spell.minutes - spell.waited_min - spell.stood_min for _, spell, _ in parts]
+    parts = [part for part in parts if part[3].minutes]
+    running = [spell.minutes - spell.waited_min - spell.stood_min for *_, spell, _ in parts]
     picks = after.picks - before.picks
     # The cut falls to the shift that made it: the last whose minutes it lies in.
     cut_in = _shift_at(shed, loom, after.at)
-    for (name, spell, stood), share in zip(parts, run_out.shared_out(picks, running), strict=True):
+    for (starts_at, stops_at, name, spell, stood), share in zip(parts, run_out.shared_out(picks, running), strict=True):
         length_m = (share / (100 * spec.loom_picks_per_cm)).quantize(Decimal("0.01"))
-        yield Woven(
-            spell=replace(spell, picks=share, length_m=length_m),
-            loom=loom.code,
-            cloth=str(spec.cloth),
-            weaver=after.event.worker.name,
-            shift=name,
-            stood=stood,
-            at=after.at,
-            pieces=int(after.event.kind == FloorEvent.PIECE_OFF and name == cut_in),
+        yield (
+            clock.monday_before(starts_at),
+            Woven(
+                spell=replace(spell, picks=share, length_m=length_m),
+                loom=loom.code,
+                cloth=str(spec.cloth),
+                weaver=after.event.worker.name,
+                shift=name,
+                stood=stood,
+                at=starts_at,
+                pieces=int(after.event.kind == FloorEvent.PIECE_OFF and name == cut_in and stops_at == after.at),
+            ),
         )
 
 

@@ -1,5 +1,5 @@
 """Reports: one module each with its page; `page.py` has what they share, `leaf.py` the leaf that shows them all."""
 
-from planning.views.reports import deliveries, leaf, load
+from planning.views.reports import deliveries, efficiency, leaf, load
 
-urlpatterns = [*leaf.urlpatterns, *deliveries.urlpatterns, *load.urlpatterns]
+urlpatterns = [*leaf.urlpatterns, *deliveries.urlpatterns, *load.urlpatterns, *efficiency.urlpatterns]
