@@ -252,8 +252,8 @@ PARTS = [
     Part(
         "reports",
         (
-            *("reports", "report_deliveries", "report_load", "report_efficiency"),
-            *("api_report_deliveries", "api_report_load", "api_report_efficiency"),
+            *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds"),
+            *("api_report_deliveries", "api_report_load", "api_report_efficiency", "api_report_seconds"),
         ),
     ),
     Part("the account of changes", ("changes", "changes_of", "api_changes")),

@@ -14,12 +14,14 @@ from mill.refusal import Refusal
 from planning import load as load_room
 from planning import punctuality as punctuality_room
 from planning import running as running_room
+from planning import seconds as seconds_room
 from planning.forms.reports import PeriodForm
 from planning.period import Period
 from planning.serializers import reports as said
-from planning.services import load, punctuality, running
+from planning.services import load, punctuality, running, seconds
 from planning.views.reports import deliveries, efficiency
 from planning.views.reports import load as load_page
+from planning.views.reports import seconds as seconds_page
 from planning.views.reports.page import Propose
 
 PERIOD = [
@@ -113,7 +115,26 @@ def _running(own: running_room.Running) -> dict[str, Any]:
     return {**figures, "tally": own.tally, "stops": rows(own.told), "waits": rows(own.waits)}
 
 
+class SecondsView(APIView):
+    """Pieces found seconds at the final perch within a period, by cause, month and cloth, and each of them."""
+
+    @extend_schema(parameters=PERIOD, responses={200: said.SecondsReportSerializer})
+    def get(self, request: Request) -> Response:
+        period = period_of(request, seconds_page.propose)
+        rows = seconds.judged(period)
+        report = of(
+            period,
+            all=seconds_room.share(rows),
+            causes=seconds_room.by_cause(rows),
+            months=[{"month": month, **asdict(own)} for month, own in seconds_room.by_month(rows, period)],
+            cloths=[{"cloth": name, **asdict(own)} for name, own in seconds_room.by_cloth(rows)],
+            pieces=[row for row in rows if row.is_second],
+        )
+        return Response(said.SecondsReportSerializer(report).data)
+
+
 urlpatterns = [
+    path("reports/seconds/", SecondsView.as_view(), name="api_report_seconds"),
     path("reports/efficiency/", EfficiencyView.as_view(), name="api_report_efficiency"),
     path("reports/deliveries/", DeliveriesView.as_view(), name="api_report_deliveries"),
     path("reports/load/", LoadView.as_view(), name="api_report_load"),

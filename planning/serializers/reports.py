@@ -113,6 +113,54 @@ class EfficiencyReportSerializer(serializers.Serializer[object]):
     rows = RunningOfSerializer(many=True)
 
 
+class SecondsShareSerializer(serializers.Serializer[object]):
+    """Judged pieces, and the seconds among them; the percent are of the metres."""
+
+    pieces = serializers.IntegerField()
+    length_m = serializers.DecimalField(max_digits=None, decimal_places=2)
+    second_pieces = serializers.IntegerField()
+    second_m = serializers.DecimalField(max_digits=None, decimal_places=2)
+    seconds_pct = serializers.DecimalField(max_digits=None, decimal_places=1, allow_null=True)
+
+
+class SecondsOfMonthSerializer(SecondsShareSerializer):
+    month = serializers.DateField(help_text="Its first day.")
+
+
+class SecondsOfClothSerializer(SecondsShareSerializer):
+    cloth = serializers.CharField()
+
+
+class CauseSerializer(serializers.Serializer[object]):
+    """Seconds put down to one fault, most metres first."""
+
+    name = serializers.CharField()
+    pieces = serializers.IntegerField()
+    length_m = serializers.DecimalField(max_digits=None, decimal_places=2)
+    share_pct = serializers.DecimalField(max_digits=None, decimal_places=1, help_text="Of all seconds’ metres.")
+    so_far_pct = serializers.DecimalField(
+        max_digits=None, decimal_places=1, help_text="Of this cause and those before it."
+    )
+
+
+class SecondPieceSerializer(serializers.Serializer[object]):
+    piece = serializers.CharField()
+    cloth = serializers.CharField()
+    finished_on = serializers.DateField()
+    length_m = serializers.DecimalField(max_digits=None, decimal_places=2)
+    cause = serializers.CharField()
+
+
+class SecondsReportSerializer(serializers.Serializer[object]):
+    from_day = serializers.DateField()
+    to_day = serializers.DateField()
+    all = SecondsShareSerializer()
+    causes = CauseSerializer(many=True)
+    months = SecondsOfMonthSerializer(many=True)
+    cloths = SecondsOfClothSerializer(many=True)
+    pieces = SecondPieceSerializer(many=True)
+
+
 class DeliveriesReportSerializer(serializers.Serializer[object]):
     from_day = serializers.DateField()
     to_day = serializers.DateField()

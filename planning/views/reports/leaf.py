@@ -7,9 +7,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
-from planning.views.reports import deliveries, efficiency, load
+from planning.views.reports import deliveries, efficiency, load, seconds
 
-REPORTS = (deliveries, load, efficiency)
+REPORTS = (deliveries, load, efficiency, seconds)
 
 
 @require_GET

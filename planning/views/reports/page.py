@@ -155,6 +155,11 @@ def short_day(day: date) -> str:
     return f"{day.day} {day:%b}"
 
 
+def month_name(month: date) -> str:
+    """Nov 26, as it stands under a column."""
+    return f"{month:%b %y}"
+
+
 def said_if(holds: Any, sentence: str) -> list[str]:
     """A note that is there only where there is something to note."""
     return [sentence] if holds else []
