@@ -98,6 +98,7 @@ class _Store:
     def __init__(self, story: Story, past: dict[int, PastWarp]) -> None:
         self.story, self.past = story, past
         self.dice = story.dice("store")
+        self.winding = story.dice("winding")
         self.yarns = {yarn.pk: yarn for yarn in Yarn.objects.select_related("supplier").order_by("pk")}
         self.places = {place.code: place for place in Place.objects.all()}
         self.dye_lots: list[DyeLot] = []
@@ -277,12 +278,15 @@ class _Store:
         book.write()
 
     def _plan_warp(self, book: "_Book", dye_lot: DyeLot, need: Need) -> None:
-        """Held two days before it is drawn; the weft drawn when the loom is gaited; part cones come back after."""
+        """Held two days before it is drawn; the weft drawn when the loom is gaited; part cones come back from both."""
         past = self.past[need.warp.pk]
         drawn_on = past.drawn_on if need.use == WarpYarn.WARP else past.begun_on
         held: list[tuple[YarnLot, Reservation, int]] = []
         book.plan(past.drawn_on - timedelta(days=2), 3, lambda: held.extend(book.hold(dye_lot, need)))
         book.plan(drawn_on, 5, partial(book.draw, held, need))
+        if need.use == WarpYarn.WARP and self.winding.random() < 0.7:
+            grams = round(need.grams * self.winding.uniform(0.002, 0.012))
+            book.plan(_workday(drawn_on + timedelta(days=1)), 6, partial(book.come_back, held, grams))
         if need.use == WarpYarn.WEFT and need.grams > 4 * KG and self.dice.random() < 0.6:
             grams = round(need.grams * self.dice.uniform(0.004, 0.03))
             came_on = min(past.out_on + timedelta(days=1), self.story.ago(FLOOR_FROM + 1))
