@@ -252,8 +252,9 @@ PARTS = [
     Part(
         "reports",
         (
-            *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds"),
+            *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
             *("api_report_deliveries", "api_report_load", "api_report_efficiency", "api_report_seconds"),
+            "api_report_thrums",
         ),
     ),
     Part("the account of changes", ("changes", "changes_of", "api_changes")),

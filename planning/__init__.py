@@ -23,6 +23,7 @@ run_out     what looms really wove, in what minutes, and what is left of a beam
 running     where looms' minutes went: ran, stood and waited, by loom, week and shift
 piece       grading, measured against planned
 load        what planned warps take of each loom's working minutes, week by week
+thrums      warp yarn that was drawn and never became cloth, against what was planned
 seconds     pieces that did not pass, by the fault that made them so
 period      the days, weeks and months that a report looks at
 punctuality lines sent whole, each beside its due day, and the share in time

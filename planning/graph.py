@@ -109,7 +109,7 @@ def columns_svg(bars: Sequence[Bar], *, name: str, title: str, told: str, unit: 
                 )
                 level += value
         if bar.mark is not None:
-            drawn.append(f'<path class="mark" d="M{x - 5:.1f} {y(bar.mark)}H{x + thick + 5:.1f}"/>')
+            drawn.append(_mark(f"M{x - 5:.1f} {y(bar.mark)}H{x + thick + 5:.1f}"))
         if bar.said and len(bars) <= WORDS_MOST:
             at = y(max(level, bar.mark or 0)) - 5
             drawn.append(
@@ -125,7 +125,7 @@ def columns_svg(bars: Sequence[Bar], *, name: str, title: str, told: str, unit: 
     return _paper(WIDTH, HEIGHT, name=name, title=title, told=told, parts=parts)
 
 
-LABEL_PX, BAR_PX, SAID_PX, ROW_PX = 190, 380, 150, 28
+LABEL_PX, BAR_PX, SAID_PX, ROW_PX = 190, 360, 190, 28
 LABEL_LETTERS = 26
 
 
@@ -150,7 +150,7 @@ def ranked_svg(bars: Sequence[Bar], *, name: str, title: str, told: str) -> str:
                 x += width
         if bar.mark is not None:
             at = LABEL_PX + BAR_PX * float(bar.mark / most)
-            drawn.append(f'<path class="mark" d="M{at:.1f} {y - 3}V{y + ROW_PX - 5}"/>')
+            drawn.append(_mark(f"M{at:.1f} {y - 3}V{y + ROW_PX - 5}"))
             x = max(x, at)
         drawn.append(f'<text class="said" x="{x + 7:.1f}" y="{y + 15}">{escape(bar.said)}</text>')
         parts.append(f"<g><title>{escape(_hint(bar))}</title>{''.join(drawn)}</g>")
@@ -262,6 +262,11 @@ def rung(most: Value) -> Decimal:
 def plain(value: Value) -> str:
     """1200 as 1 200 and 0.50 as 0.5."""
     return f"{Decimal(value).normalize():,f}".replace(",", "\u202f")
+
+
+def _mark(path: str) -> str:
+    """A dashed line that stands out from a dark filling as well as from paper."""
+    return f'<path class="under-mark" d="{path}"/><path class="mark" d="{path}"/>'
 
 
 def _hint(bar: Bar) -> str:

@@ -15,13 +15,15 @@ from planning import load as load_room
 from planning import punctuality as punctuality_room
 from planning import running as running_room
 from planning import seconds as seconds_room
+from planning import thrums as thrums_room
 from planning.forms.reports import PeriodForm
 from planning.period import Period
 from planning.serializers import reports as said
-from planning.services import load, punctuality, running, seconds
+from planning.services import load, punctuality, running, seconds, thrums
 from planning.views.reports import deliveries, efficiency
 from planning.views.reports import load as load_page
 from planning.views.reports import seconds as seconds_page
+from planning.views.reports import thrums as thrums_page
 from planning.views.reports.page import Propose
 
 PERIOD = [
@@ -133,7 +135,29 @@ class SecondsView(APIView):
         return Response(said.SecondsReportSerializer(report).data)
 
 
+class ThrumsView(APIView):
+    """Warp yarn that never became cloth, of warps woven out within a period, by month, cloth and warp."""
+
+    @extend_schema(parameters=PERIOD, responses={200: said.ThrumsReportSerializer})
+    def get(self, request: Request) -> Response:
+        period = period_of(request, thrums_page.propose)
+        found = thrums.woven_out(period)
+        report = of(
+            period,
+            all=thrums_room.waste(found.rows),
+            months=[{"month": month, "waste": own} for month, own in thrums_room.by_month(found.rows, period)],
+            cloths=[{"cloth": name, "waste": own} for name, own in thrums_room.by_cloth(found.rows)],
+            warps=[
+                {"warp": row.warp, "cloth": row.cloth, "out_on": row.out_on, "waste": own}
+                for row, own in thrums_room.by_warp(found.rows)
+            ],
+            left_out=found.left_out,
+        )
+        return Response(said.ThrumsReportSerializer(report).data)
+
+
 urlpatterns = [
+    path("reports/thrums/", ThrumsView.as_view(), name="api_report_thrums"),
     path("reports/seconds/", SecondsView.as_view(), name="api_report_seconds"),
     path("reports/efficiency/", EfficiencyView.as_view(), name="api_report_efficiency"),
     path("reports/deliveries/", DeliveriesView.as_view(), name="api_report_deliveries"),

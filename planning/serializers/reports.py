@@ -161,6 +161,49 @@ class SecondsReportSerializer(serializers.Serializer[object]):
     pieces = SecondPieceSerializer(many=True)
 
 
+class WasteSerializer(serializers.Serializer[object]):
+    """Warp yarn of warps woven out; `in_cloth_g` and `waste_g` add up to `drawn_g`."""
+
+    warps = serializers.IntegerField()
+    drawn_g = serializers.IntegerField(help_text="Less what came back.")
+    in_cloth_g = serializers.IntegerField()
+    waste_g = serializers.IntegerField(help_text="Less than 0 where a length or a draw is written wrongly.")
+    waste_pct = serializers.DecimalField(max_digits=None, decimal_places=1, allow_null=True)
+    planned_waste_g = serializers.IntegerField()
+    planned_pct = serializers.DecimalField(max_digits=None, decimal_places=1, allow_null=True)
+    thrums_g = serializers.IntegerField(help_text="Of the planned waste: thrums and headers.")
+    over_g = serializers.IntegerField(help_text="Waste beyond the planned one.")
+
+
+class WasteOfMonthSerializer(serializers.Serializer[object]):
+    month = serializers.DateField(help_text="Its first day.")
+    waste = WasteSerializer()
+
+
+class WasteOfClothSerializer(serializers.Serializer[object]):
+    cloth = serializers.CharField()
+    waste = WasteSerializer()
+
+
+class WasteOfWarpSerializer(serializers.Serializer[object]):
+    warp = serializers.IntegerField()
+    cloth = serializers.CharField()
+    out_on = serializers.DateField()
+    waste = WasteSerializer()
+
+
+class ThrumsReportSerializer(serializers.Serializer[object]):
+    from_day = serializers.DateField()
+    to_day = serializers.DateField()
+    all = WasteSerializer()
+    months = WasteOfMonthSerializer(many=True)
+    cloths = WasteOfClothSerializer(many=True)
+    warps = WasteOfWarpSerializer(many=True)
+    left_out = serializers.ListField(
+        child=serializers.IntegerField(), help_text="Warps of which the book has no draw or no piece."
+    )
+
+
 class DeliveriesReportSerializer(serializers.Serializer[object]):
     from_day = serializers.DateField()
     to_day = serializers.DateField()

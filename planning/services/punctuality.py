@@ -1,6 +1,7 @@
 """Lines that left whole, read from the dispatch notes for the room `punctuality`."""
 
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count, Max, Min, Q, Sum
@@ -41,7 +42,8 @@ def sent_lines(period: Period) -> list[SentLine]:
             due_on=row["line__due_on"],
             sent_on=row["sent_on"],
             ordered_m=row["line__pieces"] * row["line__length_m"],
-            sent_m=row["sent_m"],
+            # SQLite adds up as floats.
+            sent_m=row["sent_m"].quantize(Decimal("0.01")),
             tolerance_pct=row["line__tolerance_pct"],
         )
         for row in rows

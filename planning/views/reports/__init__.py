@@ -1,11 +1,5 @@
 """Reports: one module each with its page; `page.py` has what they share, `leaf.py` the leaf that shows them all."""
 
-from planning.views.reports import deliveries, efficiency, leaf, load, seconds
+from planning.views.reports import deliveries, efficiency, leaf, load, seconds, thrums
 
-urlpatterns = [
-    *leaf.urlpatterns,
-    *deliveries.urlpatterns,
-    *load.urlpatterns,
-    *efficiency.urlpatterns,
-    *seconds.urlpatterns,
-]
+urlpatterns = [path for module in (leaf, deliveries, load, efficiency, thrums, seconds) for path in module.urlpatterns]

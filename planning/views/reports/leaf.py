@@ -7,9 +7,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
-from planning.views.reports import deliveries, efficiency, load, seconds
+from planning.views.reports import deliveries, efficiency, load, seconds, thrums
 
-REPORTS = (deliveries, load, efficiency, seconds)
+REPORTS = (deliveries, load, efficiency, thrums, seconds)
 
 
 @require_GET

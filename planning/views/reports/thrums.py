@@ -1,0 +1,155 @@
+"""Thrums and waste against what was planned, drawn and as tables."""
+
+from datetime import date
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET
+
+from mill.desk import room
+from mill.listing import Column
+from mill.templatetags.mill import day, kg, num
+from planning import thrums as room_of
+from planning.graph import FULL, Bar, columns_svg, ranked_svg, small_svg
+from planning.period import Period
+from planning.services import thrums
+from planning.views.reports.page import (
+    Figure,
+    Missing,
+    Picture,
+    Report,
+    Sheet,
+    month_name,
+    months_back,
+    pct,
+    said_if,
+    show,
+)
+
+NAME, TITLE = "report_thrums", "Thrums and waste"
+propose = months_back(11)
+# So many warps are drawn; the table has all of them.
+DRAWN = 15
+MARK = "the dashed line: planned"
+
+
+def report(period: Period, today: date) -> Report:
+    found = thrums.woven_out(period)
+    whole, months, warps = (
+        room_of.waste(found.rows),
+        room_of.by_month(found.rows, period),
+        room_of.by_warp(found.rows),
+    )
+    return Report(
+        title=TITLE,
+        about="Warp yarn that was drawn and did not come back, less what is in the pieces, by the month in which a warp"
+        " was woven out; beside it what its figures planned for thrums, headers and winding.",
+        figures=[
+            Figure("Thrums and waste", pct(whole.waste_pct), "of the yarn drawn"),
+            Figure("Planned", pct(whole.planned_pct)),
+            Figure("More than planned", kg(whole.over_g), "kg"),
+            Figure("Thrums and waste", kg(whole.waste_g), "kg"),
+            Figure("Warp yarn drawn", kg(whole.drawn_g), "kg"),
+            Figure("Warps woven out", num(whole.warps)),
+        ],
+        small=small_svg([own.waste_pct for _, own in months], title="Thrums and waste, month by month"),
+        pictures=[
+            Picture(
+                "Month by month",
+                columns_svg(
+                    [
+                        Bar(month_name(month), ((FULL, own.waste_pct or 0),), pct(own.waste_pct), own.planned_pct)
+                        for month, own in months
+                    ],
+                    name="months",
+                    title="Thrums and waste in percent of the warp yarn drawn, month by month",
+                    told=f"{pct(whole.waste_pct)} in all, {pct(whole.planned_pct)} planned. The table has each month.",
+                    unit="%",
+                ),
+                [(FULL, f"thrums and waste; {MARK}")],
+                name="months",
+            ),
+            Picture(
+                "Warps with the most beyond the plan",
+                ranked_svg(
+                    [
+                        Bar(
+                            f"Warp {row.warp}, {row.cloth}",
+                            ((FULL, max(0, own.waste_g)),),
+                            f"{kg(own.waste_g)} kg, {_over(own.over_g)}",
+                            own.planned_waste_g,
+                        )
+                        for row, own in warps[:DRAWN]
+                    ],
+                    name="warps",
+                    title="Thrums and waste by warp, those with the most beyond the plan first",
+                    told="Each warp's kilograms beside those planned. The table has all of them.",
+                ),
+                [(FULL, f"thrums and waste; {MARK}")],
+                name="warps",
+            ),
+        ],
+        sheets=[
+            Sheet(
+                "months",
+                "By month",
+                [Column("Month", lambda r: r[0], shown=lambda r: f"{r[0]:%B %Y}"), WARPS, *COLUMNS],
+                months,
+            ),
+            Sheet(
+                "cloths", "By cloth", [Column("Cloth", lambda r: r[0]), WARPS, *COLUMNS], room_of.by_cloth(found.rows)
+            ),
+            Sheet("warps", "By warp, the most beyond the plan first", [*OF_WARP, *COLUMNS], warps, is_folded=True),
+        ],
+        working=room_of.working(whole),
+        notes=[
+            "A warp that was cut off before its end, or of which a piece was never written down, shows here as waste.",
+            *said_if(
+                found.left_out,
+                "Left out, for the book has no draw or no piece of "
+                + ("it: warp " if len(found.left_out) == 1 else "them: warps ")
+                + f"{', '.join(map(str, found.left_out))}.",
+            ),
+        ],
+        missing=None
+        if found.rows
+        else Missing(
+            "No warp was woven out in this period that yarn was drawn for and pieces were taken off.",
+            reverse("warps"),
+            "See the warps",
+        ),
+    )
+
+
+def _over(grams: int) -> str:
+    return f"{kg(abs(grams), 2)} {'over' if grams >= 0 else 'under'} the plan"
+
+
+WARPS = Column("Warps", lambda r: r[1].warps, is_number=True)
+OF_WARP = [
+    Column("Warp", lambda r: r[0].warp, link=lambda r: reverse("warp", args=[r[0].warp])),
+    Column("Cloth", lambda r: r[0].cloth),
+    Column("Woven out", lambda r: r[0].out_on, shown=lambda r: day(r[0].out_on)),
+]
+COLUMNS = [
+    Column("Drawn", lambda r: r[1].drawn_g, unit="g", shown=lambda r: num(r[1].drawn_g), is_number=True),
+    Column("In the cloth", lambda r: r[1].in_cloth_g, unit="g", shown=lambda r: num(r[1].in_cloth_g), is_number=True),
+    Column("Thrums and waste", lambda r: r[1].waste_g, unit="g", shown=lambda r: num(r[1].waste_g), is_number=True),
+    Column("Share", lambda r: r[1].waste_pct, unit="%", shown=lambda r: num(r[1].waste_pct, 1), is_number=True),
+    Column(
+        "Planned", lambda r: r[1].planned_waste_g, unit="g", shown=lambda r: num(r[1].planned_waste_g), is_number=True
+    ),
+    Column(
+        "Planned share", lambda r: r[1].planned_pct, unit="%", shown=lambda r: num(r[1].planned_pct, 1), is_number=True
+    ),
+    Column("Beyond the plan", lambda r: r[1].over_g, unit="g", shown=lambda r: num(r[1].over_g), is_number=True),
+]
+
+
+@require_GET
+@room("warps")
+def page(request: HttpRequest) -> HttpResponse:
+    return show(request, name="thrums", title=TITLE, make=report, propose=propose)
+
+
+urlpatterns = [path("reports/thrums/", page, name=NAME)]
