@@ -71,6 +71,7 @@ from inventory.serializers import (
     WrittenYarnSerializer,
     YarnSerializer,
 )
+from mill.edits import Versioned
 from mill.models import Mill
 from mill.refusal import Refusal
 
@@ -91,7 +92,7 @@ class YarnApiFilter(django_filters.FilterSet):
         fields = ["code", "spinning", "is_in_use"]
 
 
-class YarnViewSet(viewsets.ReadOnlyModelViewSet[Yarn]):
+class YarnViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Yarn]):
     """The yarns, as they are bought. POST writes a new one down, PATCH changes one."""
 
     queryset = Yarn.objects.select_related("supplier").prefetch_related("shares__fibre").order_by("code")
@@ -114,7 +115,9 @@ class YarnViewSet(viewsets.ReadOnlyModelViewSet[Yarn]):
         said = dict(sent.validated_data)
         had = {share.fibre: share.share_pct for share in yarn.shares.select_related("fibre")} if yarn.pk else {}
         shares = said.pop("fibres", had)
-        kept = services.write_yarn(yarn=as_sent(yarn, said), changed=said, shares=shares, by=request.user)
+        kept = services.write_yarn(
+            yarn=as_sent(yarn, said), changed=said, shares=shares, by=request.user, seen=self.seen(yarn)
+        )
         return Response(YarnSerializer(self.get_queryset().get(pk=kept.pk)).data, status=status)
 
     @extend_schema(responses={200: OutlookSerializer, 404: OpenApiResponse(description="It has not been worked out.")})
@@ -343,7 +346,7 @@ class DeliveryApiFilter(django_filters.FilterSet):
         return rows.filter(**{"outstanding_g__gt" if value else "outstanding_g__lte": 0})
 
 
-class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
+class DeliveryViewSet(Versioned, mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
     """Deliveries that are expected, and those that have come. PATCH changes one."""
 
     queryset = Delivery.objects.all()
@@ -367,7 +370,7 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
     @extend_schema(request=DeliverySerializer(partial=True), responses={200: DeliverySerializer})
     def partial_update(self, request: Request, pk: str | None = None) -> Response:
         delivery, changed = self._as_sent(request)
-        services.write_delivery(delivery=delivery, changed=changed, by=request.user)
+        services.write_delivery(delivery=delivery, changed=changed, by=request.user, seen=self.seen(delivery))
         return Response(DeliverySerializer(self.get_queryset().get(pk=delivery.pk)).data)
 
     def _as_sent(self, request: Request) -> tuple[Delivery, set[str]]:
@@ -398,7 +401,7 @@ class DeliveryViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Keyed):
         return Response(ForeseenSerializer(services.foresee_delivery(Delivery(**said))).data)
 
 
-class RecordViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Any]):
+class RecordViewSet(Versioned, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Any]):
     """A small record of the store: POST writes a new one down, PATCH changes one."""
 
     lookup_value_regex = "[0-9]{1,18}"
@@ -414,7 +417,8 @@ class RecordViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         row = self.get_object()
         sent = self.get_serializer(row, data=request.data, partial=True)
         sent.is_valid(raise_exception=True)
-        services.write_record(row=as_sent(row, sent.validated_data), changed=sent.validated_data, by=request.user)
+        said = sent.validated_data
+        services.write_record(row=as_sent(row, said), changed=said, by=request.user, seen=self.seen(row))
         return Response(self.get_serializer(row).data)
 
 
@@ -478,8 +482,11 @@ class TrapViewSet(RecordViewSet):
     filterset_fields = ["is_hung", "catches"]
 
 
-class TriggersView(APIView):
+class TriggersView(Versioned, APIView):
     """When the store is looked over."""
+
+    def versioned(self) -> Mill:
+        return Mill.the_one()
 
     @extend_schema(responses={200: TriggersSerializer})
     def get(self, request: Request) -> Response:
@@ -490,7 +497,8 @@ class TriggersView(APIView):
         mill = Mill.the_one()
         sent = TriggersSerializer(mill, data=request.data, partial=True)
         sent.is_valid(raise_exception=True)
-        services.write_triggers(mill=as_sent(mill, sent.validated_data), changed=sent.validated_data, by=request.user)
+        said = sent.validated_data
+        services.write_triggers(mill=as_sent(mill, said), changed=said, by=request.user, seen=self.seen(mill))
         return Response(TriggersSerializer(mill).data)
 
 

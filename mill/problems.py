@@ -14,6 +14,8 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from mill.edits import is_of_one
+from mill.meanwhile import Meanwhile
 from mill.refusal import Refusal
 
 PROBLEM_JSON = "application/problem+json"
@@ -42,6 +44,16 @@ ONCE = {
     "schema": {"type": "string", "minLength": 1, "maxLength": 200},
     "description": "Sent again within 48 hours with the same key, the same request writes once and is answered alike.",
 }
+IF_MATCH = {
+    "in": "header",
+    "name": "If-Match",
+    "schema": {"type": "string"},
+    "description": "The `ETag` of the version that is to be changed. When another stands, nothing is written: 412.",
+}
+TAG = {
+    "description": "The version of the record as people edit it; what is reckoned from it has no part in this.",
+    "schema": {"type": "string"},
+}
 WORDS = {
     400: "It can't be read, or the mill says no.",
     401: "Nobody is signed in.",
@@ -49,6 +61,7 @@ WORDS = {
     404: "There is no such thing.",
     405: "It can't be asked in this way.",
     406: "It can't be answered in the form that was asked for.",
+    412: "The record is another version than the one named in If-Match.",
     415: "What was sent is not JSON.",
     422: "The Idempotency-Key was sent with another request.",
     429: "Too much was asked in too short a time.",
@@ -67,6 +80,10 @@ def problem(status: int, detail: str, errors: dict[str, list[str]] | None = None
 
 def as_answer(exc: Exception, context: dict[str, Any]) -> Response | None:
     """Whatever stops a request, as problem details; None for a fault of ours, which is left to crash."""
+    if isinstance(exc, Meanwhile):
+        return Response(
+            problem(412, exc.message), status=412, content_type=PROBLEM_JSON, headers={"ETag": f'"{exc.version}"'}
+        )
     if isinstance(exc, Refusal):
         errors = {exc.field: [exc.message]} if exc.field else {}
         return Response(problem(400, exc.message, errors), status=400, content_type=PROBLEM_JSON)
@@ -129,6 +146,7 @@ class ProblemMiddleware:
 def document(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
     """The API's description, with the problems that each operation can answer."""
     result.setdefault("components", {}).setdefault("schemas", {})["Problem"] = SCHEMA
+    versioned = {path for path, _, _, view in generator._get_paths_and_endpoints() if is_of_one(view)}
     for path, operations in result.get("paths", {}).items():
         for method, operation in operations.items():
             if method not in {"get", "post", "put", "patch", "delete"}:
@@ -143,6 +161,11 @@ def document(result: dict[str, Any], generator: Any, request: Any, public: bool)
             if method == "post":
                 statuses.append(422)
                 operation.setdefault("parameters", []).append(ONCE)
+            if path in versioned and (method in {"patch", "delete"}):
+                statuses.append(412)
+                operation.setdefault("parameters", []).append(IF_MATCH)
+            if path in versioned and method in {"get", "patch"} and "200" in operation["responses"]:
+                operation["responses"]["200"].setdefault("headers", {})["ETag"] = TAG
             for status in statuses:
                 operation["responses"][str(status)] = {
                     "description": WORDS[status],

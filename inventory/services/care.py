@@ -15,7 +15,7 @@ from inventory import store_care, treatment
 from inventory.models import Inspection, Movement, Place, Trap, Treatment, YarnFibre, YarnLot
 from inventory.services.lots import lock_lots, note_of_lot, quarantine, release_from_quarantine
 from inventory.services.verb import insert, own_key, said_as_a_refusal, verb
-from mill import changes
+from mill import changes, meanwhile
 from mill.models import Mill
 from mill.refusal import Refusal
 
@@ -24,8 +24,12 @@ TOUCHES = (Movement.DRAW, Movement.RETURN, Movement.WASTE, Movement.MOVE, Moveme
 
 
 @verb
-def write_triggers(*, mill: Mill, changed: Iterable[str], by: Any) -> None:
-    """The mill's own triggers for the care of the store."""
+def write_triggers(*, mill: Mill, changed: Iterable[str], by: Any, seen: str | None = None) -> None:
+    """The mill's own triggers for the care of the store.
+
+    seen    the version of the mill's values that was changed; refused when another stands
+    """
+    meanwhile.unmoved(mill, seen)
     columns = [name for name in changed if name.startswith("store_")]
     with said_as_a_refusal():
         mill.full_clean(validate_unique=False)

@@ -8,8 +8,9 @@ from inventory.models import Delivery, Fibre, Place, Supplier, Trap, Yarn, YarnF
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import own_key, save, verb, written_before
 from inventory.yarn import REGAINS
-from mill import jobs
+from mill import changes, jobs, meanwhile
 from mill.refusal import Refusal
+from mill.templatetags.mill import num
 
 # The planning side works out again the warps that use a changed yarn. It is known here by the name of its task only.
 YARN_CHANGED = "planning.yarn_changed"
@@ -21,12 +22,14 @@ Record = TypeVar("Record", Supplier, Place, Fibre, Trap)
 
 
 @verb
-def write_record(*, row: Record, changed: Iterable[str], by: Any, key: str = "") -> Record:
+def write_record(*, row: Record, changed: Iterable[str], by: Any, key: str = "", seen: str | None = None) -> Record:
     """A supplier, place, fibre or trap as the form has it.
 
     changed    names of the columns that differ from what stands; of a new row all are written
     key        of a new row: sent again, it is the same row
+    seen       the version that was changed; refused when another stands
     """
+    meanwhile.unmoved(row, seen)
     was_new, columns = row.pk is None, set(changed)
     if was_new and (before := written_before(row, key)):
         return before
@@ -70,12 +73,22 @@ def write_fibres_of(*, authority: str, by: Any) -> list[Fibre]:
 
 
 @verb
-def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Decimal], by: Any, key: str = "") -> Yarn:
+def write_yarn(
+    *,
+    yarn: Yarn,
+    changed: Iterable[str],
+    shares: Mapping[Fibre, Decimal],
+    by: Any,
+    key: str = "",
+    seen: str | None = None,
+) -> Yarn:
     """A yarn as the form has it, with its fibres; what hangs on it is worked out again.
 
     shares    percent of the mass by fibre; together 100, or none
     key       of a new yarn: sent again, it is the same yarn
+    seen      the version that was changed; refused when another stands
     """
+    meanwhile.unmoved(yarn, seen)
     together = sum(shares.values(), Decimal(0))
     if shares and together != 100:
         raise Refusal(
@@ -92,6 +105,18 @@ def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Dec
             )
         return before
     save(yarn, columns, by=by)
+    _write_shares(yarn, shares, is_new=was_new, by=by)
+    yarns_changed([yarn.pk])
+    if not was_new and columns & YARN_OF_WARPS:
+        jobs.ask(YARN_CHANGED, {"yarn": yarn.pk}, same_as=f"{YARN_CHANGED}:{yarn.pk}", by=by)
+    return yarn
+
+
+def _write_shares(yarn: Yarn, shares: Mapping[Fibre, Decimal], *, is_new: bool, by: Any) -> None:
+    """Other fibres make another version of the yarn, though they are no columns of it."""
+    had = {share.fibre: share.share_pct for share in yarn.shares.select_related("fibre")}
+    if had == dict(shares):
+        return
     YarnFibre.objects.filter(yarn=yarn).exclude(fibre__in=shares).delete()
     YarnFibre.objects.bulk_create(
         [YarnFibre(yarn=yarn, fibre=fibre, share_pct=share_pct) for fibre, share_pct in shares.items()],
@@ -99,18 +124,21 @@ def write_yarn(*, yarn: Yarn, changed: Iterable[str], shares: Mapping[Fibre, Dec
         unique_fields=["yarn", "fibre"],
         update_fields=["share_pct"],
     )
-    yarns_changed([yarn.pk])
-    if not was_new and columns & YARN_OF_WARPS:
-        jobs.ask(YARN_CHANGED, {"yarn": yarn.pk}, same_as=f"{YARN_CHANGED}:{yarn.pk}", by=by)
-    return yarn
+    if not is_new:
+        said = ", ".join(f"{num(share_pct)} % {fibre}" for fibre, share_pct in shares.items()) or "none"
+        changes.update(Yarn.objects.filter(pk=yarn.pk), by=by, why=f"Fibres: {said}", code=yarn.code)
 
 
 @verb
-def write_delivery(*, delivery: Delivery, changed: Iterable[str], by: Any, key: str = "") -> Delivery:
+def write_delivery(
+    *, delivery: Delivery, changed: Iterable[str], by: Any, key: str = "", seen: str | None = None
+) -> Delivery:
     """A delivery as the form has it; the yarn it is of, and was of, are worked out again.
 
-    key    of a new delivery: sent again, it is the same delivery
+    key     of a new delivery: sent again, it is the same delivery
+    seen    the version that was changed; refused when another stands
     """
+    meanwhile.unmoved(delivery, seen)
     columns = set(changed)
     yarns = {delivery.yarn_id}
     if delivery.pk is None and (before := written_before(delivery, key)):

@@ -13,9 +13,9 @@ from django.views.decorators.http import require_GET, require_POST
 from inventory import services
 from inventory.forms import DeliveryForm
 from inventory.models import Delivery, Supplier, Yarn
-from inventory.views import is_written
 from inventory.views.yarns import mass
 from mill.desk import room
+from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
 from mill.templatetags.mill import day, kg
 
@@ -151,22 +151,31 @@ def delivery_foresight(request: HttpRequest, pk: int | None = None) -> HttpRespo
 @room("yarn")
 def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     found = _found(pk)
-    form = DeliveryForm(request.POST or None, instance=_found(pk), initial=_offered(request))
     is_look = request.POST.get("act") == "look"
-    if form.is_bound and not is_look and form.is_valid():
-        kept = form.instance
+    offered = _offered(request)
+    edit = Edit(
+        request,
+        _found(pk),
+        lambda data, row: DeliveryForm(data, instance=row, initial=offered),
+        is_write=not is_look,
+    )
 
-        def write() -> None:
-            services.write_delivery(delivery=kept, changed=form.changed_data, by=request.user, key=form.said_key)
+    def write(form: DeliveryForm, seen: str | None) -> Delivery:
+        return services.write_delivery(
+            delivery=form.instance, changed=form.changed_data, by=request.user, key=form.said_key, seen=seen
+        )
 
-        if is_written(form, write):
-            messages.success(request, f"Delivery {kept} is written down, for {day(kept.expected_on)}.")
-            return redirect("deliveries")
+    if edit.is_valid() and edit.is_written(write):
+        kept = edit.form.instance
+        messages.success(request, f"Delivery {kept} is written down, for {day(kept.expected_on)}.")
+        return redirect("deliveries")
+    form = edit.form
     return render(
         request,
         "inventory/delivery.html",
         {
             "title": f"Delivery {found.number}" if found else "A new delivery",
+            "edit": edit,
             "form": form,
             "is_look": is_look,
             "foresight": reverse("delivery_foresight", args=[pk]) if pk else reverse("delivery_new_foresight"),

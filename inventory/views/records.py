@@ -14,8 +14,8 @@ from django.views.decorators.http import require_GET, require_POST
 from inventory import services
 from inventory.forms import FibreForm, OnceForm, PlaceForm, SupplierForm, TrapForm
 from inventory.models import Claim, Fibre, Inspection, Place, Supplier, Trap
-from inventory.views import is_written
 from mill.desk import room
+from mill.edits import Edit
 from mill.listing import Column, listing
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -143,21 +143,18 @@ def _edit(
     request: HttpRequest, form_of: type[OnceForm], rows: QuerySet[Any], pk: int | None, *, noun: str, back: str
 ) -> HttpResponse:
     found = get_object_or_404(rows, pk=pk) if pk else None
-    form = form_of(request.POST or None, instance=found)
-    if (
-        form.is_bound
-        and form.is_valid()
-        and is_written(
-            form,
-            lambda: services.write_record(
-                row=form.instance, changed=form.changed_data, by=request.user, key=form.said_key
-            ),
+    edit = Edit(request, found, lambda data, row: form_of(data, instance=row))
+
+    def write(form: OnceForm, seen: str | None) -> Any:
+        return services.write_record(
+            row=form.instance, changed=form.changed_data, by=request.user, key=form.said_key, seen=seen
         )
-    ):
-        messages.success(request, f"{form.instance} is written down.")
+
+    if edit.is_valid() and edit.is_written(write):
+        messages.success(request, f"{edit.form.instance} is written down.")
         return redirect(back)
     title = f"{noun.capitalize()} {found}" if found else f"A new {noun}"
-    return render(request, "mill/form.html", {"title": title, "form": form, "back": reverse(back)})
+    return render(request, "mill/form.html", {"title": title, "edit": edit, "form": edit.form, "back": reverse(back)})
 
 
 @room("store")

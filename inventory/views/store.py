@@ -16,6 +16,7 @@ from inventory.stocktake import together
 from inventory.store_care import CAUTION, INSPECTION, SPECIES, Stored, long_unmoved, what_is_due
 from inventory.views import is_written
 from mill.desk import room
+from mill.edits import Edit
 from mill.models import Mill
 from mill.templatetags.mill import day, kg
 
@@ -207,12 +208,10 @@ def inspection_new(request: HttpRequest, pk: int) -> HttpResponse:
 @room("store")
 def store_triggers(request: HttpRequest) -> HttpResponse:
     mill = Mill.the_one()
-    form = TriggersForm(request.POST or None, instance=mill)
-    if (
-        form.is_bound
-        and form.is_valid()
-        and is_written(
-            form, lambda: services.write_triggers(mill=form.instance, changed=form.changed_data, by=request.user)
+    edit = Edit(request, mill, lambda data, row: TriggersForm(data, instance=row))
+    if edit.is_valid() and edit.is_written(
+        lambda form, seen: services.write_triggers(
+            mill=form.instance, changed=form.changed_data, by=request.user, seen=seen
         )
     ):
         messages.success(request, "The store's triggers are set.")
@@ -221,7 +220,13 @@ def store_triggers(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "mill/form.html",
-        {"title": "When the store is looked over", "form": form, "about": about, "back": reverse("store")},
+        {
+            "title": "When the store is looked over",
+            "edit": edit,
+            "form": edit.form,
+            "about": about,
+            "back": reverse("store"),
+        },
     )
 
 

@@ -18,10 +18,10 @@ from inventory.count_sheet import work_out_count
 from inventory.curve import draw_curve
 from inventory.forms import LatenessForm, YarnForm
 from inventory.models import OutlookMark, Supplier, Yarn, YarnOutlook
-from inventory.views import is_written
 from inventory.yarn import read_count
 from mill import jobs
 from mill.desk import room
+from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, kg, num, swatch
@@ -200,25 +200,26 @@ def yarn_count(request: HttpRequest) -> HttpResponse:
 @room("yarn")
 def yarn_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
     yarn = get_object_or_404(Yarn, code=code) if code else None
-    form = YarnForm(request.POST or None, instance=yarn)
     is_look = request.POST.get("act") == "look"
-    if form.is_bound and not is_look and form.is_valid():
-        kept = form.instance
+    edit = Edit(request, yarn, lambda data, row: YarnForm(data, instance=row), is_write=not is_look)
 
-        def write() -> None:
-            services.write_yarn(
-                yarn=kept, changed=form.changed(), shares=form.shares, by=request.user, key=form.said_key
-            )
+    def write(form: YarnForm, seen: str | None) -> Yarn:
+        changed, shares = form.changed(), form.shares
+        return services.write_yarn(
+            yarn=form.instance, changed=changed, shares=shares, by=request.user, key=form.said_key, seen=seen
+        )
 
-        if is_written(form, write):
-            messages.success(request, f"{kept} is written down.")
-            return redirect("yarn_one", code=kept.code)
+    if edit.is_valid() and edit.is_written(write):
+        messages.success(request, f"{edit.written} is written down.")
+        return redirect("yarn_one", code=edit.written.code)
+    form = edit.form
     typed = form["count_as_bought"].value() or ""
     return render(
         request,
         "inventory/yarn_form.html",
         {
             "title": f"Yarn {code}" if code else "A new yarn",
+            "edit": edit,
             "form": form,
             "back": reverse("yarn_one", args=[code]) if code else reverse("yarn"),
             **count_facts(str(typed)),

@@ -10,6 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
+from mill.edits import Versioned
 from planning.models import Cloth, ClothSpec, Colourway
 from planning.serializers.cloths import (
     ClothHeadSerializer,
@@ -49,7 +50,7 @@ def worked(spec: ClothSpec) -> dict[str, Any]:
     return dict(WorkedRevisionSerializer(worked).data)
 
 
-class ClothViewSet(viewsets.ReadOnlyModelViewSet[Cloth]):
+class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
     """Cloths with their latest revision's number. POST writes a new cloth down, PATCH changes what one is called."""
 
     queryset = Cloth.objects.order_by("code")

@@ -13,6 +13,7 @@ from rest_framework.views import APIView
 
 from inventory.serializers import ForeseenSerializer
 from mill import jobs
+from mill.edits import Versioned
 from mill.models import Job
 from planning.api.records import as_sent
 from planning.models import Loom, PlanRun, Warp
@@ -36,7 +37,7 @@ from planning.views.feeds import feed_address
 from planning.views.looms import plan_in_force, with_queue
 
 
-class LoomViewSet(viewsets.ReadOnlyModelViewSet[Loom]):
+class LoomViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Loom]):
     """The looms, each with its queue in the plan in force. POST writes a new one down, PATCH changes one."""
 
     queryset = Loom.objects.all()
@@ -59,9 +60,13 @@ class LoomViewSet(viewsets.ReadOnlyModelViewSet[Loom]):
 
     @extend_schema(request=WrittenLoomSerializer(partial=True), responses={200: LoomSerializer})
     def partial_update(self, request: Request, code: str) -> Response:
-        found = get_object_or_404(Loom, code=code)
+        found = get_object_or_404(Loom, pk=self.get_object().pk)
         asked = WrittenLoomSerializer(found, data=request.data, partial=True)
-        return self._told(looms.write_down(as_sent(asked, found), by=request.user))
+        return self._told(
+            looms.write_down(
+                as_sent(asked, found), by=request.user, seen=self.seen(found), changed=asked.validated_data
+            )
+        )
 
     @extend_schema(request=LoomHoldSerializer, responses={200: LoomSerializer})
     @action(detail=True, methods=["post"])

@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from inventory.serializers import ForeseenSerializer
+from mill.edits import Versioned
 from planning.models import Customer, Order, OrderLine
 from planning.serializers.orders import (
     CustomerSerializer,
@@ -36,7 +37,7 @@ def _draft(request: Request, line: OrderLine | None = None) -> LineDraft:
     return LineDraft(**{**before, **asked.validated_data})
 
 
-class CustomerViewSet(viewsets.ReadOnlyModelViewSet[Customer]):
+class CustomerViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Customer]):
     """Customers. POST writes a new one down, PATCH changes one."""
 
     queryset = Customer.objects.order_by("name", "pk")
@@ -59,10 +60,11 @@ class CustomerViewSet(viewsets.ReadOnlyModelViewSet[Customer]):
         asked.is_valid(raise_exception=True)
         for name, value in asked.validated_data.items():
             setattr(found, name, value)
-        return Response(CustomerSerializer(orders.write_customer(found, by=request.user)).data)
+        written = orders.write_customer(found, by=request.user, seen=self.seen(found), changed=asked.validated_data)
+        return Response(CustomerSerializer(written).data)
 
 
-class OrderViewSet(viewsets.ReadOnlyModelViewSet[Order]):
+class OrderViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Order]):
     """Orders with their lines. POST places one: all of it, or nothing; the same one told twice is one.
 
     PATCH changes what it says beside its lines.
@@ -105,7 +107,7 @@ class OrderViewSet(viewsets.ReadOnlyModelViewSet[Order]):
         return Response(OrderLineSerializer(OrderLineSerializer.rows().get(pk=line.pk)).data, status=201)
 
 
-class OrderLineViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[OrderLine]):
+class OrderLineViewSet(Versioned, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[OrderLine]):
     """Order lines; without a state asked for, those that are open. PATCH changes one, and says what that reached."""
 
     queryset = OrderLine.objects.order_by("due_on", "pk")
@@ -122,7 +124,7 @@ class OrderLineViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewset
     @extend_schema(request=NewLineSerializer, responses={200: LineChangeSerializer})
     def partial_update(self, request: Request, pk: str) -> Response:
         line = self.get_object()
-        change = orders.change_line(line, _draft(request, line), by=request.user)
+        change = orders.change_line(line, _draft(request, line), by=request.user, seen=self.seen(line))
         told = {
             "line": self.get_queryset().get(pk=line.pk),
             "differences": change.differences,

@@ -10,6 +10,7 @@ from rest_framework.routers import SimpleRouter
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
+from mill.edits import Versioned
 from mill.models import Mill
 from planning.models import Beam, Closure, Machine, Reed, ShiftPattern, Worker
 from planning.serializers.records import (
@@ -33,7 +34,7 @@ def as_sent(asked: BaseSerializer[Any], row: Any) -> Any:
     return row
 
 
-class BookViewSet(viewsets.ModelViewSet[Any]):
+class BookViewSet(Versioned, viewsets.ModelViewSet[Any]):
     """A small record of the shed: written down and struck out by the same verbs as on its page."""
 
     http_method_names = ["get", "post", "patch", "delete", "head", "options"]
@@ -44,10 +45,15 @@ class BookViewSet(viewsets.ModelViewSet[Any]):
         serializer.instance = looms.write_down(model(**serializer.validated_data), by=self.request.user)
 
     def perform_update(self, serializer: BaseSerializer[Any]) -> None:
-        serializer.instance = looms.write_down(as_sent(serializer, serializer.instance), by=self.request.user)
+        serializer.instance = looms.write_down(
+            as_sent(serializer, serializer.instance),
+            by=self.request.user,
+            seen=self.seen(serializer.instance),
+            changed=serializer.validated_data,
+        )
 
     def perform_destroy(self, instance: Any) -> None:
-        looms.strike_out(instance, by=self.request.user)
+        looms.strike_out(instance, by=self.request.user, seen=self.seen(instance))
 
 
 class ReedViewSet(BookViewSet):
@@ -122,8 +128,11 @@ class MachineViewSet(BookViewSet):
     filterset_fields = ["step"]
 
 
-class MillView(APIView):
+class MillView(Versioned, APIView):
     """The mill's own values, from which figures begin."""
+
+    def versioned(self) -> Mill:
+        return Mill.the_one()
 
     @extend_schema(responses={200: MillSerializer})
     def get(self, request: Request) -> Response:
@@ -132,8 +141,12 @@ class MillView(APIView):
     @extend_schema(request=MillSerializer(partial=True), responses={200: MillSerializer})
     def patch(self, request: Request) -> Response:
         """Write some of them down anew. Warps that no yarn is drawn for are worked out again."""
-        asked = MillSerializer(Mill.the_one(), data=request.data, partial=True)
-        return Response(MillSerializer(looms.write_down(as_sent(asked, Mill.the_one()), by=request.user)).data)
+        mill = Mill.the_one()
+        asked = MillSerializer(mill, data=request.data, partial=True)
+        kept = looms.write_down(
+            as_sent(asked, mill), by=request.user, seen=self.seen(mill), changed=asked.validated_data
+        )
+        return Response(MillSerializer(kept).data)
 
 
 router = SimpleRouter()

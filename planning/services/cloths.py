@@ -1,5 +1,6 @@
 """Cloths: written down, revised by numbered revisions, and what a revision would change before it is one."""
 
+import hashlib
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -16,7 +17,7 @@ from django.utils import timezone
 
 from inventory.models import Yarn
 from inventory.services import Foreseen
-from mill import changes
+from mill import changes, meanwhile
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning import cloth as cloth_room
@@ -126,6 +127,31 @@ def draft_of(spec: ClothSpec) -> SpecDraft:
 # Figures
 
 
+def mark_of(spec: ClothSpec) -> str:
+    """What tells a revision as it stands from every other, and from itself before it was corrected: 3-5f1c."""
+    draft = draft_of(spec)
+    said = (
+        sorted((name, _word(value)) for name, value in draft.columns.items()),
+        _route(draft.route),
+        sorted(
+            (one.name, sorted((letter, yarn.code) for letter, yarn in one.yarns.items())) for one in draft.colourways
+        ),
+    )
+    return f"{spec.revision}-{hashlib.sha256(repr(said).encode()).hexdigest()[:12]}"
+
+
+def _check_unmoved(current: ClothSpec, seen: str | None) -> None:
+    if seen is None or seen == (mark := mark_of(current)):
+        return
+    by_whom = f" by {meanwhile.name_of(current.by)}" if current.by else ""
+    raise meanwhile.Meanwhile(
+        current,
+        version=mark,
+        message=f"{current.cloth.code} was changed meanwhile{by_whom}; its revision {current.revision} is another than "
+        f"this was written from. Look at revision {current.revision}, then revise that.",
+    )
+
+
 @lru_cache(maxsize=512)
 def figures_of(cloth: cloth_room.Cloth) -> ClothFigures:
     """The cloth worked out; kept, since a list of cloths asks for the same ones again and again."""
@@ -205,8 +231,14 @@ def new_cloth(*, code: str, name: str, draft: SpecDraft, by: Any, note: str = ""
 
 
 @transaction.atomic
-def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool, by: Any) -> Cloth:
-    """Another code or name, or put away. The figures of its warps carry the name, so they are worked out again."""
+def change_cloth(
+    cloth: Cloth, *, code: str, name: str, is_in_use: bool, by: Any, seen: str | None = None
+) -> Cloth:
+    """Another code or name, or put away. The figures of its warps carry the name, so they are worked out again.
+
+    seen    the version that was changed; refused when another stands
+    """
+    meanwhile.unmoved(cloth, seen)
     cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     open_lines = OrderLine.objects.open().filter(cloth=cloth).count()
     if cloth.is_in_use and not is_in_use and open_lines:
@@ -226,10 +258,13 @@ def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool, by: Any
 
 
 @transaction.atomic
-def revise(cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on: int | None = None) -> ClothSpec:
+def revise(
+    cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on: int | None = None, seen: str | None = None
+) -> ClothSpec:
     """A new numbered revision. Warps that no yarn is drawn for follow it; tickets from older ones are overtaken.
 
     based_on    the revision that whoever wrote the draft had before them
+    seen        the same to the letter, by its `mark_of`
 
     Raises Refusal when somebody else has revised the cloth meanwhile, when nothing differs, when the draft can't be
     woven, when a colourway that is on order is left out.
@@ -243,6 +278,7 @@ def revise(cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on:
             f"{cloth.code} has meanwhile become revision {current.revision}{by_whom}; this was written from revision "
             f"{based_on}. Look at revision {current.revision}, then revise that."
         )
+    _check_unmoved(current, seen)
     if not differences(draft_of(current), draft):
         raise Refusal(f"Nothing here differs from revision {current.revision} of {cloth.code}.")
     revision = current.revision + 1
@@ -264,10 +300,14 @@ def revise(cloth: Cloth, draft: SpecDraft, *, by: Any, note: str = "", based_on:
 
 
 @transaction.atomic
-def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "") -> ClothSpec:
-    """Correct a revision that nothing stands on yet. Raises Refusal for one in use and for one that was followed."""
+def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "", seen: str | None = None) -> ClothSpec:
+    """Correct a revision that nothing stands on yet. Raises Refusal for one in use and for one that was followed.
+
+    seen    the `mark_of` what was corrected; refused when another stands
+    """
     cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=spec.cloth_id)
     current = _current(cloth)
+    _check_unmoved(current, seen)
     if current.pk != spec.pk:
         raise Refusal(
             f"Revision {spec.revision} of {cloth.code} has been followed by revision {current.revision}. Revise that."
@@ -298,7 +338,8 @@ def add_colourway(cloth: Cloth, *, name: str, yarns: Mapping[str, Yarn], by: Any
 
 
 @transaction.atomic
-def rename_colourway(colourway: Colourway, *, name: str, by: Any) -> Colourway:
+def rename_colourway(colourway: Colourway, *, name: str, by: Any, seen: str | None = None) -> Colourway:
+    meanwhile.unmoved(colourway, seen)
     name = name.strip()
     if not name:
         raise Refusal(f"Colourway {colourway} needs a name.", field="name")

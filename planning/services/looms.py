@@ -1,11 +1,12 @@
 """Looms, reeds, beams, hours, closures and the mill's own figures: written down, and what follows from it."""
 
+from collections.abc import Iterable
 from typing import Any, TypeVar
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models, transaction
 
-from mill import changes
+from mill import changes, meanwhile
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.models import (
@@ -29,8 +30,15 @@ Record = TypeVar(
 
 
 @transaction.atomic
-def write_down(record: Record, *, by: Any) -> Record:
-    """Save a new or changed record of the shed, and ask for the figures that follow from it."""
+def write_down(
+    record: Record, *, by: Any, seen: str | None = None, changed: Iterable[str] | None = None
+) -> Record:
+    """Save a new or changed record of the shed, and ask for the figures that follow from it.
+
+    seen       the version that was changed; refused when another stands
+    changed    names of the columns to write, when others than these may be stale; all without it
+    """
+    meanwhile.unmoved(record, seen)
     try:
         record.full_clean()
     except ValidationError as error:
@@ -39,7 +47,7 @@ def write_down(record: Record, *, by: Any) -> Record:
     if isinstance(record, Mill):
         _check_currency(record)
     changes.written_by(record, by)
-    record.save()
+    record.save(update_fields=None if changed is None or record._state.adding else sorted(changed))
     match record:
         case Mill():
             working_out.mill_changed()
@@ -75,9 +83,13 @@ def _closure_changed(closure: Closure) -> None:
 
 @transaction.atomic
 def strike_out(
-    record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Rate | YarnPrice | Loom, *, by: Any
+    record: Reed | Beam | ShiftPattern | Closure | Worker | Machine | Rate | YarnPrice | Loom,
+    *,
+    by: Any,
+    seen: str | None = None,
 ) -> None:
     """Take a record out of the book, when nothing stands on it."""
+    meanwhile.unmoved(record, seen)
     name = str(record)
     if isinstance(record, Closure):
         _closure_changed(record)

@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 from django.db.models import F, Max
 
+from mill import meanwhile
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.models import Cloth, ClothSpec, Colourway, Customer, Order, OrderLine, Warp, WarpPart, mill_facts
@@ -75,8 +76,15 @@ def _said(name: str, value: Any) -> str:
 
 
 @transaction.atomic
-def write_customer(customer: Customer, *, by: Any) -> Customer:
-    """A new customer, or a changed one, as the form has it."""
+def write_customer(
+    customer: Customer, *, by: Any, seen: str | None = None, changed: Iterable[str] | None = None
+) -> Customer:
+    """A new customer, or a changed one, as the form has it.
+
+    seen       the version that was changed; refused when another stands
+    changed    names of the columns to write, when others than these may be stale; all without it
+    """
+    meanwhile.unmoved(customer, seen)
     customer.code, customer.name = customer.code.strip(), customer.name.strip()
     if not CODE.fullmatch(customer.code):
         raise Refusal(
@@ -86,7 +94,8 @@ def write_customer(customer: Customer, *, by: Any) -> Customer:
     _full_clean(customer)
     customer._history_user = by  # type: ignore[attr-defined]
     if customer.pk:
-        customer.save(update_fields=["code", "name", "points_limit_per_100_yd2", "notes"])
+        columns = {"code", "name", "points_limit_per_100_yd2", "notes"}
+        customer.save(update_fields=sorted(columns if changed is None else columns & set(changed)))
         # Tickets and figures name the customer.
         working_out.warps_changed(Warp.objects.follows_revisions().filter(parts__line__order__customer=customer))
     else:
@@ -235,8 +244,14 @@ def check_draft(draft: LineDraft, specs: dict[int, ClothSpec], *, placed_on: dat
 
 
 @transaction.atomic
-def change_order(order: Order, *, customer: Customer, placed_on: date, reference: str, note: str, by: Any) -> Order:
-    """Its head: customer, day, reference, note. Lines are changed one by one."""
+def change_order(
+    order: Order, *, customer: Customer, placed_on: date, reference: str, note: str, by: Any, seen: str | None = None
+) -> Order:
+    """Its head: customer, day, reference, note. Lines are changed one by one.
+
+    seen    the version that was changed; refused when another stands
+    """
+    meanwhile.unmoved(order, seen)
     order = Order.objects.select_for_update(of=("self",), no_key=True).get(pk=order.pk)
     first_due = order.lines.exclude(state=OrderLine.CALLED_OFF).order_by("due_on").first()
     if first_due and first_due.due_on < placed_on:
@@ -301,14 +316,17 @@ def _lock_line(line: OrderLine) -> tuple[OrderLine, list[WarpPart]]:
 
 
 @transaction.atomic
-def change_line(line: OrderLine, draft: LineDraft, *, by: Any) -> LineChange:
+def change_line(line: OrderLine, draft: LineDraft, *, by: Any, seen: str | None = None) -> LineChange:
     """What a line says is changed. Warps that follow revisions are worked out again, tickets of any are overtaken.
 
     Pieces that become fewer come off the warps that no yarn is drawn for, the last first; when all pieces of the line
     were on one such warp, more pieces go on it too. Raises Refusal where cloth, pieces or length no longer can be
     changed because yarn is drawn, wound or woven by them.
+
+    seen    the version of the line that was changed; refused when another stands
     """
     line, parts = _lock_line(line)
+    meanwhile.unmoved(line, seen)
     if line.state in (OrderLine.SENT, OrderLine.CALLED_OFF):
         raise Refusal(f"Line {line} is {line.state}; nothing of it is changed any more. Write a new line.")
     before = draft_of(line)

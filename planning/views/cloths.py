@@ -1,7 +1,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, cast
 
 import django_filters
 from django.contrib import messages
@@ -14,7 +14,9 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from inventory.models import Yarn
 from mill.desk import room
+from mill.edits import Edit
 from mill.listing import Column, listing
+from mill.meanwhile import Meanwhile, name_of
 from mill.refusal import Refusal
 from mill.working import Step
 from planning import cloth as cloth_room
@@ -424,6 +426,7 @@ def _form_page(
             "cloth": own,
             "current": current,
             "next_revision": current.revision + 1 if current else 1,
+            "opened": request.POST.get("opened") or (cloths.mark_of(current) if current and own else ""),
             "may_correct": bool(own and current and not cloths.what_stands_on(current)),
             "sheet": sheet,
             "form": form,
@@ -518,23 +521,46 @@ def cloth_revise(request: HttpRequest, code: str) -> HttpResponse:
         sheet = ClothSheet(spec=current, cloth=own)
         return _form_page(request, sheet, own=own, current=current, panel=_panel_of(own, current))
     sheet = ClothSheet(request.POST, spec=current, cloth=own)
+    moved: dict[str, Any] = {}
     if "show" not in request.POST and sheet.is_valid():
         try:
             spec = _write(request, sheet, own=own, current=current)
+        except Meanwhile as meanwhile:
+            current = cloths.latest_of(own)
+            moved = _moved(request, sheet, meanwhile)
         except Refusal as refusal:
             sheet.refuse(refusal)
         else:
             messages.success(request, _written(spec))
             return redirect("cloth", own.code)
     panel = _panel(request, sheet, own=own, current=current)
-    return _form_page(request, sheet, own=own, current=current, panel=panel)
+    return _form_page(request, sheet, own=own, current=current, panel=panel | {"moved": moved})
+
+
+def _moved(request: HttpRequest, sheet: ClothSheet, meanwhile: Meanwhile) -> dict[str, Any]:
+    """Both versions: what became of the revision that was opened, and how what is typed here differs from it now."""
+    now = cast(ClothSpec, meanwhile.row)
+    opened, _, _ = request.POST.get("opened", "").partition("-")
+    before = cloths.with_yarns(now.cloth.specs.filter(revision=opened if opened.isdecimal() else 0)).first()
+    is_as_it_was = before is not None and cloths.mark_of(before) == request.POST.get("opened")
+    standing = cloths.draft_of(now)
+    return {
+        "by": name_of(now.by),
+        "revision": now.revision,
+        "version": meanwhile.version,
+        "theirs": cloths.differences(cloths.draft_of(before), standing) if before and is_as_it_was else [],
+        "mine": cloths.differences(standing, _draft(sheet)),
+    }
 
 
 def _write(request: HttpRequest, sheet: ClothSheet, *, own: Cloth, current: ClothSpec | None) -> ClothSpec:
     draft, said = _draft(sheet), sheet.spec_form.cleaned_data
+    seen = request.POST.get("over") or request.POST.get("opened")
     if "correct" in request.POST and current:
-        return cloths.edit_spec(current, draft, by=request.user, note=said["note"])
-    return cloths.revise(own, draft, by=request.user, note=said["note"], based_on=said["based_on"])
+        return cloths.edit_spec(current, draft, by=request.user, note=said["note"], seen=seen)
+    # The mark says more than the number of the revision that the draft was begun from.
+    based_on = None if seen else said["based_on"]
+    return cloths.revise(own, draft, by=request.user, note=said["note"], based_on=based_on, seen=seen)
 
 
 def _written(spec: ClothSpec) -> str:
@@ -572,16 +598,17 @@ def cloth_figures(request: HttpRequest, code: str | None = None) -> HttpResponse
 @require_http_methods(["GET", "POST"])
 def cloth_edit(request: HttpRequest, code: str) -> HttpResponse:
     own = get_object_or_404(Cloth, code=code)
-    form = ClothForm(request.POST or None, instance=own)
-    if request.method == "POST" and form.is_valid():
-        try:
-            changed = cloths.change_cloth(get_object_or_404(Cloth, pk=own.pk), by=request.user, **form.cleaned_data)
-        except Refusal as refusal:
-            form.add_error(refusal.field, refusal.message)
-        else:
-            messages.success(request, f"{changed} is written down.")
-            return redirect("cloth", changed.code)
-    context = {"title": f"Name of {code}", "form": form, "back": reverse("cloth", args=[code])}
+    edit = Edit(request, own, lambda data, row: ClothForm(data, instance=row))
+
+    def write(form: ClothForm, seen: str | None) -> Cloth:
+        return cloths.change_cloth(
+            get_object_or_404(Cloth, pk=own.pk), by=request.user, seen=seen, **form.cleaned_data
+        )
+
+    if edit.is_valid() and edit.is_written(write):
+        messages.success(request, f"{edit.written} is written down.")
+        return redirect("cloth", edit.written.code)
+    context = {"title": f"Name of {code}", "edit": edit, "form": edit.form, "back": reverse("cloth", args=[code])}
     return render(request, "mill/form.html", context)
 
 
@@ -617,18 +644,18 @@ def colourway_new(request: HttpRequest, code: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def colourway_rename(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     colourway = get_object_or_404(Colourway, pk=pk, cloth__code=code)
-    form = ColourwayNameForm(request.POST or None, instance=colourway)
-    if request.method == "POST" and form.is_valid():
-        try:
-            cloths.rename_colourway(
-                get_object_or_404(Colourway, pk=pk), name=form.cleaned_data["name"], by=request.user
-            )
-        except Refusal as refusal:
-            form.add_error(refusal.field, refusal.message)
-        else:
-            messages.success(request, "The colourway has its new name.")
-            return redirect(f"{reverse('cloth', args=[code])}?colourway={pk}")
-    context = {"title": f"Name of {colourway}", "form": form, "back": reverse("cloth", args=[code])}
+    title = f"Name of {colourway}"
+    edit = Edit(request, colourway, lambda data, row: ColourwayNameForm(data, instance=row))
+
+    def write(form: ColourwayNameForm, seen: str | None) -> Colourway:
+        return cloths.rename_colourway(
+            get_object_or_404(Colourway, pk=pk), name=form.cleaned_data["name"], by=request.user, seen=seen
+        )
+
+    if edit.is_valid() and edit.is_written(write):
+        messages.success(request, "The colourway has its new name.")
+        return redirect(f"{reverse('cloth', args=[code])}?colourway={pk}")
+    context = {"title": title, "edit": edit, "form": edit.form, "back": reverse("cloth", args=[code])}
     return render(request, "mill/form.html", context)
 
 

@@ -16,6 +16,7 @@ from django_htmx.http import HttpResponseClientRedirect
 from inventory.models import Delivery
 from mill import jobs
 from mill.desk import room
+from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
 from mill.models import Job
 from mill.refusal import Refusal
@@ -184,14 +185,15 @@ def loom(request: HttpRequest, code: str) -> HttpResponse:
 @room("looms")
 def loom_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
     found = get_object_or_404(Loom, code=code) if code else None
-    form = LoomForm(request.POST or None, instance=found)
-    if request.method == "POST" and form.is_valid():
-        kept = looms.write_down(form.instance, by=request.user)
-        messages.success(request, f"Loom {kept} is written down.")
-        return redirect("loom", code=form.instance.code)
+    edit = Edit(request, found, lambda data, row: LoomForm(data, instance=row))
+    if edit.is_valid() and edit.is_written(
+        lambda form, seen: looms.write_down(form.instance, by=request.user, seen=seen)
+    ):
+        messages.success(request, f"Loom {edit.written} is written down.")
+        return redirect("loom", code=edit.written.code)
     back = reverse("loom", args=[code]) if code else reverse("looms")
     title = f"Loom {code}" if code else "A new loom"
-    return render(request, "mill/form.html", {"title": title, "form": form, "back": back})
+    return render(request, "mill/form.html", {"title": title, "edit": edit, "form": edit.form, "back": back})
 
 
 @require_POST

@@ -17,6 +17,7 @@ from django_filters import FilterSet
 
 from mill import roles
 from mill.desk import room
+from mill.edits import Edit
 from mill.listing import Column, listing
 from mill.models import Job, Mill
 from mill.refusal import Refusal
@@ -77,7 +78,7 @@ class Book:
 
     def edit(self, request: HttpRequest, pk: int | None = None) -> HttpResponse:
         found: Model | None = get_object_or_404(self.form._meta.model, pk=pk) if pk else None
-        form = self.form(request.POST or None, instance=found)
+        edit = Edit(request, found, lambda data, row: self.form(data, instance=row))
         back = reverse(self.many)
         if request.method == "POST" and request.POST.get("act") == "strike" and found:
             try:
@@ -87,16 +88,14 @@ class Book:
                 return redirect(self.one, pk=pk)
             messages.success(request, f"{found} is struck out.")
             return redirect(back)
-        if request.method == "POST" and form.is_valid():
-            try:
-                looms.write_down(form.instance, by=request.user)
-            except Refusal as refusal:
-                form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-            else:
-                messages.success(request, f"{form.instance} is written down.")
-                return redirect(back)
+        if edit.is_valid() and edit.is_written(
+            lambda form, seen: looms.write_down(form.instance, by=request.user, seen=seen)
+        ):
+            messages.success(request, f"{edit.written} is written down.")
+            return redirect(back)
         title = str(found) if found else f"A new {self.one.replace('_', ' ')}"
-        return render(request, "mill/record.html", {"title": title, "form": form, "back": back, "found": found})
+        context = {"title": title, "edit": edit, "form": edit.form, "back": back, "found": found}
+        return render(request, "mill/record.html", context)
 
 
 def _coins(amount: Decimal) -> str:
@@ -223,18 +222,15 @@ BOOKS = [
 
 @room("mill")
 def mill(request: HttpRequest) -> HttpResponse:
-    form = MillForm(request.POST or None, instance=Mill.the_one())
+    edit = Edit(request, Mill.the_one(), lambda data, row: MillForm(data, instance=row))
+    if edit.is_valid() and edit.is_written(
+        lambda form, seen: looms.write_down(form.instance, by=request.user, seen=seen)
+    ):
+        messages.success(request, "Written down. Warps that no yarn is drawn for are worked out again.")
+        return redirect("mill")
     held = roles.roles_of(request.user)
     books = [book for book in BOOKS if roles.may(held, book.many)]
-    if request.method == "POST" and form.is_valid():
-        try:
-            looms.write_down(form.instance, by=request.user)
-        except Refusal as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "Written down. Warps that no yarn is drawn for are worked out again.")
-            return redirect("mill")
-    return render(request, "mill/mill.html", {"title": "Mill", "form": form, "books": books})
+    return render(request, "mill/mill.html", {"title": "Mill", "edit": edit, "form": edit.form, "books": books})
 
 
 @require_GET

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
+from mill.edits import Edit
 from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.refusal import Refusal
@@ -330,31 +331,25 @@ def order_figures(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def order_edit(request: HttpRequest, number: str) -> HttpResponse:
     found = get_object_or_404(Order, number=number)
-    form = OrderForm(request.POST or None, instance=Order.objects.get(pk=found.pk))
-    if request.method == "POST" and form.is_valid():
-        said = form.cleaned_data
-        try:
-            orders.change_order(
-                found,
-                customer=said["customer"],
-                placed_on=said["placed_on"],
-                reference=said["reference"],
-                note=said["note"],
-                by=request.user,
-            )
-        except Refusal as refusal:
-            _beside(refusal, form)
-        else:
-            messages.success(request, f"Order {number} is written down.")
-            return redirect("order", number=number)
-    back = reverse("order", args=[number])
-    return render(request, "mill/form.html", {"title": f"Order {number}", "form": form, "back": back})
+    edit = Edit(request, found, lambda data, row: OrderForm(data, instance=row))
+
+    def write(form: OrderForm, seen: str | None) -> Order:
+        said = {name: form.cleaned_data[name] for name in ("customer", "placed_on", "reference", "note")}
+        return orders.change_order(found, by=request.user, seen=seen, **said)
+
+    if edit.is_valid() and edit.is_written(write):
+        messages.success(request, f"Order {number} is written down.")
+        return redirect("order", number=number)
+    context = {"title": f"Order {number}", "edit": edit, "form": edit.form, "back": reverse("order", args=[number])}
+    return render(request, "mill/form.html", context)
 
 
 # Lines
 
 
-def _line_page(request: HttpRequest, order: Order, form: LineForm, line: OrderLine | None) -> HttpResponse:
+def _line_page(
+    request: HttpRequest, order: Order, form: LineForm, line: OrderLine | None, edit: Edit | None = None
+) -> HttpResponse:
     return render(
         request,
         "planning/order_line.html",
@@ -362,6 +357,7 @@ def _line_page(request: HttpRequest, order: Order, form: LineForm, line: OrderLi
             "title": f"Line {line}" if line else f"Another line of order {order}",
             "order": order,
             "line": line,
+            "edit": edit,
             "form": form,
             **_foreseen(_figures_of([form]) if form.is_bound else _figures_of_written(line), line),
             "n_lines": order.lines.count(),
@@ -412,16 +408,18 @@ def _line(number: str, position: int) -> OrderLine:
 def line_edit(request: HttpRequest, number: str, position: int) -> HttpResponse:
     line = _line(number, position)
     colourways: list[Colourway] = list(orders.orderable_colourways(also=[line.colourway_id]))
-    form = LineForm(request.POST, colourways=colourways) if request.POST else LineForm.of(line, colourways=colourways)
-    if request.method == "POST" and "show" not in request.POST and form.is_valid():
-        try:
-            change = orders.change_line(line, LineDraft(**form.cleaned_data), by=request.user)
-        except Refusal as refusal:
-            _beside(refusal, form)
-        else:
-            _tell(request, change)
-            return redirect("order", number=number)
-    return _line_page(request, line.order, form, line)
+
+    def form_of(data: QueryDict | None, row: OrderLine) -> LineForm:
+        return LineForm(data, colourways=colourways) if data else LineForm.of(row, colourways=colourways)
+
+    def write(form: LineForm, seen: str | None) -> orders.LineChange:
+        return orders.change_line(line, LineDraft(**form.cleaned_data), by=request.user, seen=seen)
+
+    edit = Edit(request, line, form_of, is_write="show" not in request.POST)
+    if edit.is_valid() and edit.is_written(write):
+        _tell(request, edit.written)
+        return redirect("order", number=number)
+    return _line_page(request, line.order, edit.form, line, edit)
 
 
 def _tell(request: HttpRequest, change: orders.LineChange) -> None:
@@ -539,18 +537,15 @@ def customer(request: HttpRequest, code: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def customer_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
     found = get_object_or_404(Customer, code=code) if code else None
-    form = CustomerForm(request.POST or None, instance=found)
-    if request.method == "POST" and form.is_valid():
-        try:
-            written = orders.write_customer(form.instance, by=request.user)
-        except Refusal as refusal:
-            _beside(refusal, form)
-        else:
-            messages.success(request, f"{written} is written down.")
-            return redirect("customer", code=written.code)
+    edit = Edit(request, found, lambda data, row: CustomerForm(data, instance=row))
+    if edit.is_valid() and edit.is_written(
+        lambda form, seen: orders.write_customer(form.instance, by=request.user, seen=seen)
+    ):
+        messages.success(request, f"{edit.written} is written down.")
+        return redirect("customer", code=edit.written.code)
     back = reverse("customer", args=[code]) if code else reverse("customers")
-    title = found.name if found and not form.errors else "Customer" if code else "A new customer"
-    return render(request, "mill/form.html", {"title": title, "form": form, "back": back})
+    title = found.name if found and not edit.form.errors else "Customer" if code else "A new customer"
+    return render(request, "mill/form.html", {"title": title, "edit": edit, "form": edit.form, "back": back})
 
 
 urlpatterns = [

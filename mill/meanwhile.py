@@ -1,0 +1,92 @@
+"""Two people at one record: whether it is still as it was when somebody opened it, asked under its lock.
+
+Each version of a record that people edit has a number, the `history_id` of its line in the account of changes. A form
+carries the number it was opened at, a program sends it back in `If-Match`; a verb asks `unmoved` before it writes.
+"""
+
+from typing import Any
+
+from django.db import connection, models
+
+from mill.refusal import Refusal
+
+UNKNOWN = "0"
+
+
+class Meanwhile(Refusal):
+    """Somebody else wrote the record after it was opened here: nothing of this is written.
+
+    row        the record, by its type and primary key
+    version    the number of what stands now
+    """
+
+    def __init__(self, row: models.Model, *, version: str, message: str) -> None:
+        super().__init__(message)
+        self.row, self.version = row, version
+
+
+def version_of(row: models.Model) -> str:
+    """The number of the version that stands, as text; 0 of a record that nobody wrote yet."""
+    if row.pk is None:
+        return UNKNOWN
+    last = type(row).history.filter(id=row.pk).order_by("-history_id")  # type: ignore[attr-defined]
+    return str(last.values_list("history_id", flat=True).first() or UNKNOWN)
+
+
+def unmoved(row: models.Model, seen: str | None) -> None:
+    """Lock the record to the end of the transaction, and refuse when it is not the version that was seen.
+
+    seen    the number of that version; with None it is locked only, and need only be there
+
+    A verb that calls this before it writes may write the row as it was read when it was opened: nobody has been at it.
+    """
+    assert connection.in_atomic_block, "What is asked outside the transaction that writes may be untrue by then."
+    if row.pk is None or row._state.adding:
+        return
+    model = type(row)
+    locked = model._base_manager.select_for_update(of=("self",), no_key=True).filter(pk=row.pk)
+    if not list(locked.values_list("pk", flat=True)):
+        raise Refusal(f"{row} has been struck out meanwhile{_by_whom(row)}. Write it down as a new one.")
+    version = version_of(row)
+    if seen is not None and seen != version:
+        raise Meanwhile(
+            row,
+            version=version,
+            message=f"{row} was changed meanwhile{_by_whom(row)}: it is version {version} now, and this was written "
+            f"from version {seen}. Read it again, then send what is still to be changed.",
+        )
+
+
+def name_of(user: Any) -> str:
+    """How a person is called in a sentence."""
+    return user.get_full_name() or user.get_username() if user else "nobody named"
+
+
+def _by_whom(row: models.Model) -> str:
+    last = type(row).history.filter(id=row.pk).order_by("-history_id")  # type: ignore[attr-defined]
+    line = last.select_related("history_user").first()
+    return f" by {name_of(line.history_user)}" if line and line.history_user else ""
+
+
+# What a program says of the version it has: RFC 9110, sections 8.8.3 and 13.1.1.
+
+
+def tag_of(row: models.Model) -> str:
+    """The record's version as an entity tag: "17"."""
+    return f'"{version_of(row)}"'
+
+
+def seen_by(header: str | None, row: models.Model) -> str | None:
+    """What an `If-Match` allows: the version that stands when it is among those named, else one that can't stand.
+
+    None where nothing is said, or `*`: whatever stands.
+
+    >>> seen_by(None, None), seen_by(" * ", None)
+    (None, None)
+    """
+    if header is None or header.strip() == "*":
+        return None
+    # A weak tag never matches here (section 13.1.1): W/"17" is not "17".
+    standing = tag_of(row)
+    is_named = standing in [part.strip() for part in header.split(",")]
+    return standing.strip('"') if is_named else f"{header.strip()[:80]} (If-Match)"
