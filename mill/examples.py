@@ -167,7 +167,6 @@ def _looms() -> dict[tuple[str, str], Example]:
         ("post", "/api/looms/{code}/let-go/"): Example(None, {"code": "3"}),
         ("post", "/api/looms/{code}/stands/"): Example({"until": hour(2), "why": "The batten broke."}, {"code": "2"}),
         ("post", "/api/looms/{code}/efficiency/"): Example({"efficiency_pct": "78.5"}, {"code": "2"}),
-        ("post", "/api/calendars/"): Example(),
         ("post", "/api/plans/"): Example({"rule": "setups_first"}),
         ("post", "/api/plans/{id}/put-in-force/"): Example(None, {"id": 482}),
         ("post", "/api/plans/{id}/put-aside/"): Example(None, {"id": 482}),

@@ -147,7 +147,7 @@ PARTS = [
             *("actuals", "efficiency_take", "api_woven", "api_run_outs"),
             *("loom-list", "loom-detail", "planrun-list", "planrun-detail", "planrun-bring-back", "planrun-move"),
             *("planrun-put-in-force", "planrun-put-aside", "planrun-take-back", "plan-search-list"),
-            *("plan-search-detail", "plan-search-late-yarn", "plan-search-stop", "loom-efficiency", "api_calendars"),
+            *("plan-search-detail", "plan-search-late-yarn", "plan-search-stop", "loom-efficiency"),
         ),
         actors=by(PLANNER),
     ),

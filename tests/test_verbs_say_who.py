@@ -24,8 +24,7 @@ DERIVED = {
 # Parts of a verb that write under its lock, and leave the name to it.
 PARTS_OF_A_VERB = {
     "planning/services/warps.py overtake_tickets": "what a warp's change does to its tickets; the change is named",
-    "planning/services/feeds.py token": "the first key of the calendars, made when somebody first looks",
-    "planning/services/feeds.py opens": "the same",
+    "planning/services/feeds.py opened_by": "when a feed was last read, which nobody does to it",
     "planning/services/improving.py improve_plan": "a task: whose it is stands in what it was asked with",
 }
 # Who asks for work is named in the job's own row; the rest of the file works it off.

@@ -77,7 +77,7 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
         asked = ClothHeadSerializer(data=request.data, partial=True)
         asked.is_valid(raise_exception=True)
         head = {name: getattr(own, name) for name in ("code", "name", "is_in_use")}
-        changed = cloths.change_cloth(own, by=request.user, **{**head, **asked.validated_data})
+        changed = cloths.change_cloth(own, by=request.user, seen=self.seen(own), **{**head, **asked.validated_data})
         return Response(ClothSerializer(self.get_queryset().get(pk=changed.pk)).data)
 
     @extend_schema(responses=ColourwayRowSerializer(many=True))

@@ -2,14 +2,12 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
-from django.urls import path
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
-from rest_framework.views import APIView
 
 from inventory.serializers import ForeseenSerializer
 from mill import jobs
@@ -20,7 +18,6 @@ from planning.models import Loom, PlanRun, Warp
 from planning.serializers.looms import (
     AskedMoveSerializer,
     AskedSearchSerializer,
-    CalendarsSerializer,
     EfficiencySerializer,
     LateYarnSerializer,
     LoomHoldSerializer,
@@ -32,8 +29,7 @@ from planning.serializers.looms import (
     StandsSerializer,
     WrittenLoomSerializer,
 )
-from planning.services import actuals, board, feeds, foresight, improving, looms, plans
-from planning.views.feeds import feed_address
+from planning.services import actuals, board, foresight, improving, looms, plans
 from planning.views.looms import plan_in_force, with_queue
 
 
@@ -206,30 +202,8 @@ class SearchViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Job]):
         return Response(SearchSerializer(job).data)
 
 
-class CalendarsView(APIView):
-    """The calendars of the shed and of each loom, by their secret addresses."""
-
-    @extend_schema(responses={200: CalendarsSerializer})
-    def get(self, request: Request) -> Response:
-        return Response(self._addresses(request))
-
-    @extend_schema(request=None, responses={200: CalendarsSerializer})
-    def post(self, request: Request) -> Response:
-        """Give them all new addresses; the old ones answer nobody any more."""
-        feeds.change_key(by=request.user)
-        return Response(self._addresses(request))
-
-    def _addresses(self, request: Request) -> dict[str, Any]:
-        codes = Loom.objects.values_list("code", flat=True)
-        return dict(
-            CalendarsSerializer(
-                {"shed": feed_address(request, None), "looms": {code: feed_address(request, code) for code in codes}}
-            ).data
-        )
-
-
 router = SimpleRouter()
 router.register("looms", LoomViewSet)
 router.register("plans", PlanViewSet)
 router.register("plan-searches", SearchViewSet, basename="plan-search")
-urlpatterns = [path("calendars/", CalendarsView.as_view(), name="api_calendars"), *router.urls]
+urlpatterns = router.urls

@@ -22,9 +22,9 @@ from planning.serializers.money import (
     PlaceQuoteSerializer,
     QuoteSerializer,
     RateSerializer,
-    WhySerializer,
     YarnPriceSerializer,
 )
+from planning.serializers.pieces import WhySerializer
 from planning.services import costing, quotes
 from planning.services.quotes import Asked, Said
 

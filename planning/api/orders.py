@@ -96,7 +96,7 @@ class OrderViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Order]):
         asked = OrderHeadSerializer(data=request.data, partial=True)
         asked.is_valid(raise_exception=True)
         head = {name: getattr(found, name) for name in ("customer", "reference", "placed_on", "note")}
-        orders.change_order(found, by=request.user, **{**head, **asked.validated_data})
+        orders.change_order(found, by=request.user, seen=self.seen(found), **{**head, **asked.validated_data})
         return Response(OrderSerializer(self.get_queryset().get(pk=found.pk)).data)
 
     @extend_schema(request=NewLineSerializer, responses={201: OrderLineSerializer})

@@ -98,13 +98,6 @@ class LateYarnSerializer(serializers.Serializer[dict[str, object]]):
     )
 
 
-class CalendarsSerializer(serializers.Serializer[dict[str, object]]):
-    """Addresses that any calendar program reads without a sign-in."""
-
-    shed = serializers.URLField()
-    looms = serializers.DictField(child=serializers.URLField(), help_text="By the loom's code.")
-
-
 class LeftOutSerializer(serializers.Serializer[dict[str, object]]):
     warp = serializers.IntegerField()
     why = serializers.CharField()

@@ -165,7 +165,3 @@ class PlaceQuoteSerializer(serializers.Serializer[Any]):
     due_on = serializers.DateField(required=False, allow_null=True, help_text="Without one, the day promised.")
     number = serializers.CharField(max_length=30, required=False, allow_blank=True)
     reference = serializers.CharField(max_length=60, required=False, allow_blank=True)
-
-
-class WhySerializer(serializers.Serializer[Any]):
-    why = serializers.CharField(max_length=200)

@@ -70,7 +70,7 @@ class LoadReportSerializer(serializers.Serializer[object]):
     warps = LoadOfWarpSerializer(many=True)
 
 
-class ReasonSerializer(serializers.Serializer[object]):
+class StandingReasonSerializer(serializers.Serializer[object]):
     reason = serializers.CharField()
     minutes = serializers.IntegerField()
 
@@ -92,8 +92,8 @@ class RunningSerializer(serializers.Serializer[object]):
     untold_min = serializers.IntegerField()
     waited_min = serializers.IntegerField()
     over_min = serializers.IntegerField(help_text="More picks were told than the minutes hold, by so much.")
-    stops = ReasonSerializer(many=True)
-    waits = ReasonSerializer(many=True)
+    stops = StandingReasonSerializer(many=True)
+    waits = StandingReasonSerializer(many=True)
 
 
 class RunningOfSerializer(serializers.Serializer[object]):
@@ -161,7 +161,7 @@ class SecondsReportSerializer(serializers.Serializer[object]):
     pieces = SecondPieceSerializer(many=True)
 
 
-class WasteSerializer(serializers.Serializer[object]):
+class WarpWasteSerializer(serializers.Serializer[object]):
     """Warp yarn of warps woven out; `in_cloth_g` and `waste_g` add up to `drawn_g`."""
 
     warps = serializers.IntegerField()
@@ -177,25 +177,25 @@ class WasteSerializer(serializers.Serializer[object]):
 
 class WasteOfMonthSerializer(serializers.Serializer[object]):
     month = serializers.DateField(help_text="Its first day.")
-    waste = WasteSerializer()
+    waste = WarpWasteSerializer()
 
 
 class WasteOfClothSerializer(serializers.Serializer[object]):
     cloth = serializers.CharField()
-    waste = WasteSerializer()
+    waste = WarpWasteSerializer()
 
 
 class WasteOfWarpSerializer(serializers.Serializer[object]):
     warp = serializers.IntegerField()
     cloth = serializers.CharField()
     out_on = serializers.DateField()
-    waste = WasteSerializer()
+    waste = WarpWasteSerializer()
 
 
 class ThrumsReportSerializer(serializers.Serializer[object]):
     from_day = serializers.DateField()
     to_day = serializers.DateField()
-    all = WasteSerializer()
+    all = WarpWasteSerializer()
     months = WasteOfMonthSerializer(many=True)
     cloths = WasteOfClothSerializer(many=True)
     warps = WasteOfWarpSerializer(many=True)

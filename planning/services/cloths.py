@@ -231,9 +231,7 @@ def new_cloth(*, code: str, name: str, draft: SpecDraft, by: Any, note: str = ""
 
 
 @transaction.atomic
-def change_cloth(
-    cloth: Cloth, *, code: str, name: str, is_in_use: bool, by: Any, seen: str | None = None
-) -> Cloth:
+def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool, by: Any, seen: str | None = None) -> Cloth:
     """Another code or name, or put away. The figures of its warps carry the name, so they are worked out again.
 
     seen    the version that was changed; refused when another stands

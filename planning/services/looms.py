@@ -30,9 +30,7 @@ Record = TypeVar(
 
 
 @transaction.atomic
-def write_down(
-    record: Record, *, by: Any, seen: str | None = None, changed: Iterable[str] | None = None
-) -> Record:
+def write_down(record: Record, *, by: Any, seen: str | None = None, changed: Iterable[str] | None = None) -> Record:
     """Save a new or changed record of the shed, and ask for the figures that follow from it.
 
     seen       the version that was changed; refused when another stands

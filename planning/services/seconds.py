@@ -34,4 +34,5 @@ def judged(period: Period) -> list[Judged]:
     return [
         Judged(number, f"{code} {name}", finished_on, length_m, verdict == Piece.SECOND, tuple(faults[pk]))
         for pk, number, code, name, finished_on, length_m, verdict in pieces
+        if finished_on is not None
     ]

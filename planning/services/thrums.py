@@ -42,7 +42,8 @@ def woven_out(period: Period) -> Found:
     }
     found = Found([], [])
     for row in warps:
-        pk = row["pk"]
+        pk, out_on = row["pk"], row["woven_out_on"]
+        assert out_on is not None  # it lies within the period
         drawn_g = -(out.get(pk, {}).get("change_g") or 0)
         if pk not in needs or drawn_g <= 0 or not in_cloth_m.get(pk) or not row["worked__warp_length_m"]:
             found.left_out.append(row["number"])
@@ -51,7 +52,7 @@ def woven_out(period: Period) -> Found:
             WovenOut(
                 warp=row["number"],
                 cloth=cloths[pk],
-                out_on=row["woven_out_on"],
+                out_on=out_on,
                 drawn_g=drawn_g,
                 net_g=needs[pk]["net_g"],
                 issue_g=needs[pk]["issue_g"],

@@ -601,9 +601,7 @@ def cloth_edit(request: HttpRequest, code: str) -> HttpResponse:
     edit = Edit(request, own, lambda data, row: ClothForm(data, instance=row))
 
     def write(form: ClothForm, seen: str | None) -> Cloth:
-        return cloths.change_cloth(
-            get_object_or_404(Cloth, pk=own.pk), by=request.user, seen=seen, **form.cleaned_data
-        )
+        return cloths.change_cloth(get_object_or_404(Cloth, pk=own.pk), by=request.user, seen=seen, **form.cleaned_data)
 
     if edit.is_valid() and edit.is_written(write):
         messages.success(request, f"{edit.written} is written down.")

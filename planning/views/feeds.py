@@ -95,7 +95,8 @@ def _rows(what: str) -> tuple[QuerySet[Any], Sequence[Column]]:
     if what == FeedLink.ORDERS:
         return with_plan(OrderLine.objects.open().order_by("due_on", "pk")), LINE_COLUMNS
     if what == FeedLink.LOTS:
-        return shown_lots().filter(on_hand_g__gt=0), LOT_COLUMNS
+        in_store: QuerySet[Any] = shown_lots()
+        return in_store.filter(on_hand_g__gt=0), LOT_COLUMNS
     slots = Slot.objects.filter(run__state=PlanRun.IN_FORCE).select_related("warp", "loom")
     return slots.prefetch_related(with_parts()), SLOT_COLUMNS
 

@@ -164,11 +164,10 @@ def pinned(planner):
     return warp
 
 
-def calendars_renewed(planner):
-    mill = Mill.the_one()
-    mill.save()
-    feeds.change_key(by=planner)
-    return mill
+def feed_withdrawn(planner):
+    link, _ = feeds.make_link(what="shed", label="The office", by=planner)
+    feeds.withdraw_link(link, by=planner)
+    return link
 
 
 def ruled(planner):
@@ -189,7 +188,7 @@ def piece_perched(planner):
 
 VERBS = [held, let_go, moved, quarantined, closed, mill_valued, supplier_written, yarn_written, delivery_written]
 VERBS += [triggers_written, claim_dropped, cloth_put_away, colourway_added, colourway_renamed, pinned]
-VERBS += [calendars_renewed, ruled, ruling_taken_back, piece_perched]
+VERBS += [feed_withdrawn, ruled, ruling_taken_back, piece_perched]
 
 
 @pytest.mark.parametrize("verb", VERBS)

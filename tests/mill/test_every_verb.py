@@ -66,7 +66,8 @@ OVER_THE_API = {
     "plan_decide": ["planrun-put-in-force", "planrun-put-aside", "planrun-bring-back"],
     "board_move": ["planrun-move"],
     "board_take_back": ["planrun-take-back"],
-    "feeds_renew": ["api_calendars"],
+    "feeds": ["feedlink-list"],
+    "feed_withdraw": ["feedlink-withdraw"],
     # the floor, tickets
     "floor": ["api_taps"],
     "tickets_issue_day": ["jobticket-of-day"],

@@ -200,16 +200,6 @@ def test_a_warp_is_moved_to_a_moment_and_the_move_taken_back(desk, shed, planner
     assert "only one that is offered" in refused(desk, f"plans/{offered.pk}/put-aside")
 
 
-def test_calendars_have_addresses_that_change_when_asked(desk):
-    make_loom(code="7")
-    before = desk.get("/api/calendars/").json()
-    assert desk.get(before["looms"]["7"]).status_code == 200
-    after = send(desk, "calendars")
-    assert after["shed"] != before["shed"]
-    assert desk.get(before["shed"]).status_code == 404
-    assert desk.get(after["shed"]).status_code == 200
-
-
 # Tickets, and a piece's whole way
 
 
