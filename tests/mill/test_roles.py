@@ -89,6 +89,7 @@ ARGUMENTS = {
     "decimal": "point",
     "position": "1",
     "revision": "1",
+    "colourway": "1",
     "on": "2026-11-25",
     "papers": "weaver",
     "key": "x",
