@@ -19,7 +19,10 @@ class RoleMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        answer = self.get_response(request)
+        # Whoever may read it may keep it, and no cache that others share.
+        answer.setdefault("Cache-Control", "private")
+        return answer
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
         match = request.resolver_match

@@ -136,7 +136,7 @@ class ProblemMiddleware:
             "Something went wrong here. It has been noted." if status >= 500 else WORDS.get(status, "It is refused.")
         )
         said = HttpResponse(json.dumps(problem(status, words)), status=status, content_type=PROBLEM_JSON)
-        for name in ("Allow", "Retry-After", "WWW-Authenticate"):
+        for name in ("Allow", "Cache-Control", "Retry-After", "WWW-Authenticate"):
             if name in answer:
                 said[name] = answer[name]
         said.cookies = answer.cookies

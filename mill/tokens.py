@@ -111,8 +111,7 @@ class TokenAuthentication(BaseAuthentication):
             last_used_at=now
         )
         # Asked for by the gate, and by whoever else wants to know what this request may do.
-        held = roles.narrowed(roles.roles_of(token.user), token.named_roles)
-        token.user._roles = held  # type: ignore[attr-defined]
+        token.user._roles = roles.narrowed(roles.roles_of(token.user), token.named_roles)  # type: ignore[attr-defined]
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:

@@ -100,7 +100,7 @@ LOT_COLUMNS = [
 ]
 
 
-def shown_lots() -> QuerySet[YarnLot]:
+def shown_lots() -> QuerySet[Any]:
     """Lots with what these columns read."""
     return YarnLot.objects.select_related("yarn", "place").with_balance().order_by("yarn__code", "received_on", "pk")
 
