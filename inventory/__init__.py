@@ -13,6 +13,7 @@ cure          which promised delivery ends a shortage, and what to order when no
 drawdown      day by day what there will be, what runs short, when to order
 dye_lots      the draw-down by dye lot: out of which one each day's yarn comes
 curve         the draw-down drawn: where its line, its shortage and its marks stand
+turnover      how often a yarn's stock is used up in a year, and how long it lasts
 foresight     what a change would do to a yarn: its draw-down now and then
 stocktake     what the scales had against the book, and what moisture explains of it
 claim         what is short of an invoice, at the agreed regain

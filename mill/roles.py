@@ -253,8 +253,9 @@ PARTS = [
         "reports",
         (
             *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
+            "report_turnover",
             *("api_report_deliveries", "api_report_load", "api_report_efficiency", "api_report_seconds"),
-            "api_report_thrums",
+            *("api_report_thrums", "api_report_turnover"),
         ),
     ),
     Part("the account of changes", ("changes", "changes_of", "api_changes")),

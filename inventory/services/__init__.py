@@ -7,6 +7,7 @@ outlooks.py   what each yarn will have, worked out again when something of it ch
 claims.py     short weight, claimed of a supplier
 foresight.py  what a change would do to yarn, before it is written
 care.py       inspections, treatments, and what lies where for how long
+turnover.py   how often each yarn is used up, and how long it lasts
 proof.py      every stored figure derived again
 """
 
@@ -66,6 +67,7 @@ from inventory.services.outlooks import (
 )
 from inventory.services.proof import audit_differences, check_invariants
 from inventory.services.records import YARN_CHANGED, write_delivery, write_fibres_of, write_record, write_yarn
+from inventory.services.turnover import TurnoverOfYarn, Turnovers, turnovers
 
 __all__ = [
     "DEMANDS_REWORKED",
@@ -76,6 +78,8 @@ __all__ = [
     "HoldLost",
     "OfYarn",
     "Otherwise",
+    "TurnoverOfYarn",
+    "Turnovers",
     "ahead_of",
     "answer_claim",
     "approve_shade",
@@ -124,6 +128,7 @@ __all__ = [
     "send_claim",
     "shelves",
     "triggers",
+    "turnovers",
     "weigh_claim",
     "what_is_treated",
     "write_delivery",

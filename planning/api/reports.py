@@ -10,6 +10,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from inventory import services as store
+from inventory import turnover as turnover_room
 from mill.refusal import Refusal
 from planning import load as load_room
 from planning import punctuality as punctuality_room
@@ -24,6 +26,7 @@ from planning.views.reports import deliveries, efficiency
 from planning.views.reports import load as load_page
 from planning.views.reports import seconds as seconds_page
 from planning.views.reports import thrums as thrums_page
+from planning.views.reports import turnover as turnover_page
 from planning.views.reports.page import Propose
 
 PERIOD = [
@@ -156,7 +159,30 @@ class ThrumsView(APIView):
         return Response(said.ThrumsReportSerializer(report).data)
 
 
+class TurnoverView(APIView):
+    """How often each yarn's stock is used up in a year, and how long it lasts, by the ledger of a period."""
+
+    @extend_schema(parameters=PERIOD, responses={200: said.TurnoverReportSerializer})
+    def get(self, request: Request) -> Response:
+        period = period_of(request, turnover_page.propose)
+        found = store.turnovers(period.first, period.last)
+        days = (found.last - found.first).days + 1
+        report = {
+            "from_day": found.first,
+            "to_day": found.last,
+            "all": _turnover(turnover_room.together((row.turnover for row in found.rows), days=days)),
+            "yarns": [{"yarn": row.code, "name": row.name, **_turnover(row.turnover)} for row in found.rows],
+        }
+        return Response(said.TurnoverReportSerializer(report).data)
+
+
+def _turnover(one: turnover_room.Turnover) -> dict[str, Any]:
+    figures = {name: getattr(one, name) for name in ("days", "drawn_g", "on_hand_g", "turns", "supply_days")}
+    return {**figures, "mean_g": round(one.mean_g)}
+
+
 urlpatterns = [
+    path("reports/turnover/", TurnoverView.as_view(), name="api_report_turnover"),
     path("reports/thrums/", ThrumsView.as_view(), name="api_report_thrums"),
     path("reports/seconds/", SecondsView.as_view(), name="api_report_seconds"),
     path("reports/efficiency/", EfficiencyView.as_view(), name="api_report_efficiency"),

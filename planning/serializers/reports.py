@@ -204,6 +204,33 @@ class ThrumsReportSerializer(serializers.Serializer[object]):
     )
 
 
+class TurnoverSerializer(serializers.Serializer[object]):
+    """How often the stock is used up in a year, and how long it lasts."""
+
+    days = serializers.IntegerField()
+    drawn_g = serializers.IntegerField(help_text="For work, less what came back.")
+    mean_g = serializers.IntegerField(help_text="On hand at the end of a day, in the mean.")
+    on_hand_g = serializers.IntegerField(help_text="At the end of the period.")
+    turns = serializers.DecimalField(
+        max_digits=None, decimal_places=2, allow_null=True, help_text="A year; None without stock."
+    )
+    supply_days = serializers.DecimalField(
+        max_digits=None, decimal_places=1, allow_null=True, help_text="None where nothing was drawn."
+    )
+
+
+class TurnoverOfYarnSerializer(TurnoverSerializer):
+    yarn = serializers.CharField()
+    name = serializers.CharField()
+
+
+class TurnoverReportSerializer(serializers.Serializer[object]):
+    from_day = serializers.DateField(help_text="Not before the day on which the ledger begins.")
+    to_day = serializers.DateField()
+    all = TurnoverSerializer()
+    yarns = TurnoverOfYarnSerializer(many=True)
+
+
 class DeliveriesReportSerializer(serializers.Serializer[object]):
     from_day = serializers.DateField()
     to_day = serializers.DateField()

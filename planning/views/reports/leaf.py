@@ -7,9 +7,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
-from planning.views.reports import deliveries, efficiency, load, seconds, thrums
+from planning.views.reports import deliveries, efficiency, load, seconds, thrums, turnover
 
-REPORTS = (deliveries, load, efficiency, thrums, seconds)
+REPORTS = (deliveries, load, efficiency, turnover, thrums, seconds)
 
 
 @require_GET

@@ -17,7 +17,7 @@ from planning.graph import ink_svg
 from planning.period import Period
 
 # So many rows of a table stand on the page; all of them are in its CSV.
-ROWS_SHOWN = 30
+ROWS_SHOWN = 100
 
 
 @dataclass(frozen=True)

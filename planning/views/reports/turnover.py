@@ -1,0 +1,175 @@
+"""Yarn turnover and how long each yarn lasts, drawn and as tables."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET
+
+from inventory import services as store
+from inventory import turnover as room_of
+from inventory.turnover import Turnover
+from mill.desk import room
+from mill.listing import Column
+from mill.templatetags.mill import day, kg, num
+from planning.graph import BARE, CROSSED, FULL, Bar, ranked_svg, small_svg
+from planning.period import Period
+from planning.views.reports.page import Figure, Missing, Picture, Report, Sheet, months_back, said_if, show
+
+NAME, TITLE = "report_turnover", "Yarn turnover"
+propose = months_back(12)
+# So many yarns are drawn; the table has all of them.
+DRAWN = 20
+
+
+def report(period: Period, today: date) -> Report:
+    found = store.turnovers(period.first, period.last)
+    days = (found.last - found.first).days + 1
+    whole = room_of.together((row.turnover for row in found.rows), days=days)
+    rows = sorted(found.rows, key=_longest_first)
+    idle = [row for row in rows if row.turnover.supply_days is None and row.turnover.on_hand_g]
+    drawn = [row for row in rows if row.turnover.supply_days is not None]
+    most = sorted(rows, key=lambda row: (-row.turnover.mean_g, row.code))
+    idle_g = sum(row.turnover.on_hand_g for row in idle)
+    return Report(
+        title=TITLE,
+        about="Grams drawn for work in a year ÷ mean grams on hand; and how many days the mean stock lasts at the pace"
+        " at which it was drawn.",
+        figures=[
+            Figure("Turnover", _turns(whole), "a year"),
+            Figure("Lasts", _days(whole), "days"),
+            Figure("Not drawn at all", kg(idle_g), f"kg in {len(idle)} yarn{'' if len(idle) == 1 else 's'}"),
+            Figure("Drawn for work", kg(whole.drawn_g), "kg"),
+            Figure("Mean stock", kg(whole.mean_g), "kg"),
+            Figure("On hand at the end", kg(whole.on_hand_g), "kg"),
+        ],
+        small=small_svg([row.turnover.mean_g for row in most[:DRAWN]], title="Mean stock by yarn, most first"),
+        pictures=[
+            Picture(
+                "How long yarns last, longest first",
+                ranked_svg(
+                    [
+                        Bar(
+                            f"{row.code} {row.name}",
+                            (_lasts(row.turnover),),
+                            f"{_days(row.turnover)} days, {kg(row.turnover.mean_g)} kg",
+                        )
+                        for row in drawn[:DRAWN]
+                    ],
+                    name="lasts",
+                    title="Days that the mean stock of a yarn lasts, longest first",
+                    told="Each yarn with its days and the kilograms in the mean. The table has all of them.",
+                ),
+                [(FULL, "days"), (CROSSED, "more than a year: cut off there")],
+                name="lasts",
+            ),
+            Picture(
+                "Where the kilograms lie",
+                ranked_svg(
+                    [
+                        Bar(
+                            f"{row.code} {row.name}",
+                            ((FULL if row.turnover.drawn_g > 0 else BARE, row.turnover.mean_g),),
+                            f"{kg(row.turnover.mean_g)} kg, {_turns(row.turnover)} turns",
+                        )
+                        for row in most[:DRAWN]
+                    ],
+                    name="mean",
+                    title="Mean stock by yarn, most first",
+                    told="Each yarn with its kilograms in the mean and its turns a year. The table has all of them.",
+                ),
+                [(FULL, "drawn in this period"), (BARE, "not drawn at all")],
+                name="mean",
+            ),
+        ],
+        sheets=[Sheet("yarns", "By yarn, longest lasting first", COLUMNS, rows)],
+        working=room_of.working(whole),
+        notes=[
+            "Drawn for work: draws less what came back and what was taken back. Waste, counts and corrections change"
+            " the stock and are no draw.",
+            *said_if(
+                found.rows and found.first != period.first,
+                f"The ledger begins on {day(found.first)}: days before it are not counted.",
+            ),
+        ],
+        missing=None
+        if found.rows
+        else Missing("No yarn has come in or gone out by the end of this period.", reverse("lots"), "See the lots"),
+        links=[(reverse("yarn"), "Yarn")],
+    )
+
+
+def _longest_first(row: Any) -> tuple[bool, Decimal, str]:
+    """What nobody draws lasts for ever; among those, the most first."""
+    lasts = row.turnover.supply_days
+    return lasts is not None, -lasts if lasts is not None else Decimal(-row.turnover.mean_g), row.code
+
+
+def _lasts(one: Turnover) -> tuple[str, Decimal]:
+    """So that one yarn that lasts for ten years leaves the others something to be seen of."""
+    lasts = one.supply_days or Decimal(0)
+    return (FULL, lasts) if lasts <= room_of.YEAR_DAYS else (CROSSED, Decimal(room_of.YEAR_DAYS))
+
+
+def _turns(one: Turnover) -> str:
+    return num(one.turns, 1)
+
+
+def _days(one: Turnover) -> str:
+    return num(one.supply_days, 0)
+
+
+def _places(value: Decimal | None, places: str) -> Decimal | None:
+    return None if value is None else value.quantize(Decimal(places))
+
+
+COLUMNS = [
+    Column("Yarn", lambda r: r.code, link=lambda r: reverse("yarn_one", args=[r.code])),
+    Column("Colour", lambda r: r.name),
+    Column(
+        "Drawn for work",
+        lambda r: r.turnover.drawn_g,
+        unit="g",
+        shown=lambda r: num(r.turnover.drawn_g),
+        is_number=True,
+    ),
+    Column(
+        "Mean stock",
+        lambda r: round(r.turnover.mean_g),
+        unit="g",
+        shown=lambda r: num(round(r.turnover.mean_g)),
+        is_number=True,
+    ),
+    Column(
+        "On hand at the end",
+        lambda r: r.turnover.on_hand_g,
+        unit="g",
+        shown=lambda r: num(r.turnover.on_hand_g),
+        is_number=True,
+    ),
+    Column(
+        "Turnover",
+        lambda r: _places(r.turnover.turns, "0.01"),
+        unit="a year",
+        shown=lambda r: num(r.turnover.turns, 1),
+        is_number=True,
+    ),
+    Column(
+        "Lasts",
+        lambda r: _places(r.turnover.supply_days, "0.1"),
+        unit="days",
+        shown=lambda r: num(r.turnover.supply_days, 0) if r.turnover.supply_days is not None else "not drawn",
+        is_number=True,
+    ),
+]
+
+
+@require_GET
+@room("yarn")
+def page(request: HttpRequest) -> HttpResponse:
+    return show(request, name="turnover", title=TITLE, make=report, propose=propose)
+
+
+urlpatterns = [path("reports/turnover/", page, name=NAME)]
