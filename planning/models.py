@@ -179,6 +179,10 @@ class Closure(models.Model):
         return self.name
 
     def clean(self) -> None:
+        for name in ("starts_at", "stops_at"):
+            moment = getattr(self, name)
+            if moment and not 2000 <= moment.year <= 2199:
+                raise ValidationError({name: f"The year {moment.year} can't be meant. Write one from 2000 to 2199."})
         if self.starts_at and self.stops_at and self.stops_at <= self.starts_at:
             said = f"{timezone.localtime(self.starts_at):%d %b %H:%M}"
             raise ValidationError({"stops_at": f"It begins on {said}; let it end after that."})

@@ -81,8 +81,19 @@ def sent(case: Any, headers: dict[str, str]) -> Response:
 
 def known(path: str) -> list[Any]:
     """Values that name something, for the one parameter of an address."""
-    from inventory.models import Claim, Delivery, Reservation, Treatment, Yarn, YarnLot
-    from planning.models import Cloth, Customer, Order, PlanRun, Warp
+    from inventory.models import Claim, Delivery, Movement, Place, Treatment, Yarn, YarnLot
+    from planning.models import (
+        Cloth,
+        Customer,
+        Dispatch,
+        FinishingBatch,
+        JobTicket,
+        Order,
+        OrderLine,
+        Piece,
+        PlanRun,
+        Warp,
+    )
 
     columns = {
         "/api/looms/": (Loom, "code"),
@@ -96,7 +107,13 @@ def known(path: str) -> list[Any]:
         "/api/deliveries/": (Delivery, "pk"),
         "/api/treatments/": (Treatment, "pk"),
         "/api/claims/": (Claim, "pk"),
-        "/api/holds/": (Reservation, "pk"),
+        "/api/movements/": (Movement, "pk"),
+        "/api/order-lines/": (OrderLine, "pk"),
+        "/api/pieces/": (Piece, "number"),
+        "/api/places/": (Place, "pk"),
+        "/api/batches/": (FinishingBatch, "number"),
+        "/api/dispatches/": (Dispatch, "number"),
+        "/api/tickets/": (JobTicket, "number"),
     }
     for start, (model, column) in columns.items():
         if path.startswith(f"{start}{{"):
