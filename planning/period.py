@@ -7,6 +7,8 @@ from mill.refusal import Refusal
 
 # So many days at most: a picture of more weeks can't be read.
 MOST_DAYS = 2 * 366
+# No mill of ours wove before, or plans beyond; and calendars end somewhere.
+YEARS = range(1900, 2200)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +24,12 @@ class Period:
     last: date
 
     def __post_init__(self) -> None:
+        for name, day in (("from_day", self.first), ("to_day", self.last)):
+            if day.year not in YEARS:
+                raise Refusal(
+                    f"The year {day.year} is not in the book: write one from {YEARS.start} to {YEARS.stop - 1}.",
+                    field=name,
+                )
         if self.last < self.first:
             raise Refusal(
                 f"The period begins on {self.first:%d.%m.%Y} and ends on {self.last:%d.%m.%Y}."

@@ -1,5 +1,7 @@
 from rest_framework import serializers
 
+from planning.serializers.floor import StoodSerializer
+
 
 class PunctualitySerializer(serializers.Serializer[object]):
     """Order lines sent whole; `on_time` and `late` add up to `lines`."""
@@ -70,11 +72,6 @@ class LoadReportSerializer(serializers.Serializer[object]):
     warps = LoadOfWarpSerializer(many=True)
 
 
-class StandingReasonSerializer(serializers.Serializer[object]):
-    reason = serializers.CharField()
-    minutes = serializers.IntegerField()
-
-
 class RunningSerializer(serializers.Serializer[object]):
     """Working minutes: ran, stood as told, stood untold and waited add up to `minutes`."""
 
@@ -92,8 +89,8 @@ class RunningSerializer(serializers.Serializer[object]):
     untold_min = serializers.IntegerField()
     waited_min = serializers.IntegerField()
     over_min = serializers.IntegerField(help_text="More picks were told than the minutes hold, by so much.")
-    stops = StandingReasonSerializer(many=True)
-    waits = StandingReasonSerializer(many=True)
+    stops = StoodSerializer(many=True)
+    waits = StoodSerializer(many=True)
 
 
 class RunningOfSerializer(serializers.Serializer[object]):

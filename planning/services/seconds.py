@@ -1,6 +1,7 @@
 """Pieces that were passed or found seconds, read for the room `seconds`."""
 
 from collections import defaultdict
+from typing import Any
 
 from planning.models import Piece, PieceFault
 from planning.period import Period
@@ -13,7 +14,7 @@ def judged(period: Period) -> list[Judged]:
 
     The day is that of the last measuring, which the verdict follows.
     """
-    pieces = (
+    pieces: Any = (
         Piece.objects.filter(
             verdict__in=[Piece.PASS, Piece.SECOND],
             finished_on__range=(period.first, period.last),

@@ -25,7 +25,7 @@ def woven_out(period: Period) -> Found:
     """Every warp woven out within the period, in the order of their numbers; five questions."""
     within = Q(state=Warp.WOVEN_OUT, woven_out_on__range=(period.first, period.last))
     of_warp = Q(warp__state=Warp.WOVEN_OUT, warp__woven_out_on__range=(period.first, period.last))
-    warps = (
+    warps: Any = (
         Warp.objects.filter(within, worked__figures__isnull=False)
         .annotate(thrums_m=F("worked__figures__thrums_m"), headers_m=F("worked__figures__headers_m"))
         .order_by("number")

@@ -81,6 +81,9 @@ def test_on_time_and_late_are_all_however_they_are_taken_together(rows):
 def test_a_period_that_can_t_be_is_refused_with_both_numbers():
     with pytest.raises(Refusal, match=r"begins on 02\.11\.2026 and ends on 01\.11\.2026"):
         Period(MONDAY, MONDAY - timedelta(1))
+    for day in (date.min, date.max):
+        with pytest.raises(Refusal, match=f"The year {day.year} is not in the book"):
+            Period(day, day)
     with pytest.raises(Refusal, match=f"has {MOST_DAYS + 1} days; {MOST_DAYS} can be"):
         Period(MONDAY, MONDAY + timedelta(MOST_DAYS))
 
@@ -205,3 +208,11 @@ def test_more_lines_ask_no_more_of_the_database(planner, desk, django_assert_max
         one_more(n)
     with django_assert_max_num_queries(len(asked)):
         assert "Customer 11" in desk.get("/reports/deliveries/").content.decode()
+
+
+@pytest.mark.parametrize("name", ["deliveries", "load", "efficiency", "turnover", "thrums", "seconds"])
+@pytest.mark.parametrize("day", ["0001-01-01", "1900-01-01", "2199-12-31", "9999-12-31"])
+def test_no_day_is_too_far_off_for_a_report(desk, name, day):
+    asked = {"from_day": day, "to_day": day}
+    assert desk.get(f"/reports/{name}/", asked).status_code in {200, 422}
+    assert desk.get(f"/api/reports/{name}/", asked).status_code in {200, 400}
