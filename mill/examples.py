@@ -59,7 +59,18 @@ def line(**said: Any) -> dict[str, Any]:
 
 def examples() -> dict[tuple[str, str], Example]:
     """By method and address, as the description has them."""
-    return {**_orders(), **_cloths(), **_warps(), **_looms(), **_pieces(), **_yarn(), **_store(), **_records()}
+    return {
+        **_orders(),
+        **_cloths(),
+        **_warps(),
+        **_looms(),
+        **_pieces(),
+        **_yarn(),
+        **_store(),
+        **_records(),
+        **_money(),
+        **_secrets(),
+    }
 
 
 def _orders() -> dict[tuple[str, str], Example]:
@@ -276,6 +287,7 @@ def _store() -> dict[tuple[str, str], Example]:
         ("post", "/api/claims/{id}/drop/"): Example({"answer": "Too little to follow up."}, {"id": 351}),
         ("post", "/api/suppliers/"): Example({"code": "HOPE", "name": "Hopesyke Spinners", "lead_time_days": 35}),
         ("patch", "/api/suppliers/{id}/"): Example({"lead_time_days": 42}, {"id": 352}),
+        ("post", "/api/fibres/of-table/"): Example({"authority": "EU 1007/2011 annex IX"}),
         ("post", "/api/fibres/"): Example(
             {"name": "ramie", "regain_pct": "8.5", "regain_authority": "EU 1007/2011 annex IX"}
         ),
@@ -327,6 +339,7 @@ def _records() -> dict[tuple[str, str], Example]:
         ("post", "/api/closures/"): Example({"name": "Fair", "starts_at": hour(30), "stops_at": hour(32)}),
         ("patch", "/api/closures/{id}/"): Example({"name": "Fair and holiday"}, {"id": 384}),
         ("delete", "/api/closures/{id}/"): Example(None, {"id": 384}),
+        ("post", "/api/closures/public-days/"): Example({"place": "GB-SCT", "year": timezone.localdate().year}),
         ("post", "/api/workers/"): Example({"code": "TA", "name": "Tamsin Hay", "trade": "weaver"}),
         ("patch", "/api/workers/{id}/"): Example({"is_in_use": False}, {"id": 385}),
         ("delete", "/api/workers/{id}/"): Example(None, {"id": 385}),
@@ -338,6 +351,33 @@ def _records() -> dict[tuple[str, str], Example]:
             {"csv": "code,name,lead_time_days\nHOPE,Hopesyke Spinners,35\n"}, {"kind": "suppliers"}
         ),
         ("post", "/api/backups/"): Example(),
+    }
+
+
+def _money() -> dict[tuple[str, str], Example]:
+    asked = {"colourway": 451, "pieces": 2, "length_m": "60", "loom": "2"}
+    return {
+        ("post", "/api/rates/"): Example(
+            {"kind": "step", "of": "scour", "basis": "kg", "amount": "0.42", "from_on": day(0)}
+        ),
+        ("patch", "/api/rates/{id}/"): Example({"amount": "19.50"}, {"id": 501}),
+        ("delete", "/api/rates/{id}/"): Example(None, {"id": 501}),
+        ("post", "/api/yarn-prices/"): Example({"yarn": "MOS", "per_kg": "14.20", "from_on": day(0)}),
+        ("patch", "/api/yarn-prices/{id}/"): Example({"per_kg": "13.80"}, {"id": 502}),
+        ("delete", "/api/yarn-prices/{id}/"): Example(None, {"id": 502}),
+        ("post", "/api/quote-figures/"): Example(asked),
+        ("post", "/api/quotes/"): Example({"key": "quote 7", **asked, "customer": "KELD", "margin_pct": "30"}),
+        ("post", "/api/quotes/{number}/place/"): Example({"reference": "PO 78"}, {"number": 1}),
+        ("post", "/api/quotes/{number}/drop/"): Example({"why": "Too dear."}, {"number": 1}),
+    }
+
+
+def _secrets() -> dict[tuple[str, str], Example]:
+    return {
+        ("post", "/api/tokens/"): Example({"name": "The stock sheet", "roles": ["stock keeper"]}),
+        ("post", "/api/tokens/{id}/withdraw/"): Example(None, {"id": 511}),
+        ("post", "/api/feeds/"): Example({"what": "shed", "label": "The office calendar"}),
+        ("post", "/api/feeds/{id}/withdraw/"): Example(None, {"id": 512}),
     }
 
 

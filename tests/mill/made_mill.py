@@ -9,15 +9,17 @@ from django.utils import timezone
 
 from inventory import services as store
 from inventory.models import Fibre
-from mill import jobs
-from planning.models import JobTicket, Loom, OrderLine, Piece, Warp
+from mill import jobs, tokens
+from planning.models import Customer, JobTicket, Loom, OrderLine, Piece, Warp
 from planning.services import (
     board,
     dispatch,
+    feeds,
     finishing,
     improving,
     pieces,
     plans,
+    quotes,
     rulings,
     tickets,
     warp_steps,
@@ -186,4 +188,30 @@ def make_mill(by: Any) -> dict[int, int]:
     # Whoever scans it reads this off the paper; no two are alike.
     JobTicket.objects.update(token="k3XbQ9s0aZ1m")
     ids[491] = improving.ask(seconds=60, by=by).pk
-    return ids
+    return ids | _money(moss, by) | _secrets(by)
+
+
+def _money(colourway: Any, by: Any) -> dict[int, int]:
+    """What the mill pays and asks, and a quote."""
+    from inventory.models import Yarn
+    from planning.models import Rate, YarnPrice
+
+    priced = [
+        write_down(YarnPrice(yarn=yarn, per_kg=Decimal(12), from_on=days(-9)), by=by) for yarn in Yarn.objects.all()
+    ]
+    hours = [
+        write_down(Rate(kind=kind, amount=Decimal(18), from_on=days(-9)), by=by)
+        for kind in (Rate.WARPING, Rate.SET_UP, Rate.LOOM, Rate.MENDING)
+    ]
+    for step in ("scour", "press"):
+        write_down(Rate(kind=Rate.STEP, of=step, basis="m", amount=Decimal("0.3"), from_on=days(-9)), by=by)
+    asked = quotes.Asked(colourway=colourway, pieces=1, length_m=Decimal(60), loom=Loom.objects.get(code="2"))
+    said = quotes.Said(customer=Customer.objects.get(code="KELD"))
+    quotes.keep_quote(asked, said, by=by, key="quote 1")
+    return {501: hours[0].pk, 502: priced[0].pk}
+
+
+def _secrets(by: Any) -> dict[int, int]:
+    token, _ = tokens.make_token(name="The office", may_write=False, by=by)
+    feed, _ = feeds.make_link(what="orders", label="The office sheet", by=by)
+    return {511: token.pk, 512: feed.pk}

@@ -11,7 +11,7 @@ from planning.services.importing.store import known
 from planning.services.importing.tally import CHANGED, NEW, SAME, Kind, Tally
 
 
-def write_prices(sheet: Sheet, tally: Tally, by: Any) -> None:
+def write_prices(sheet: Sheet, tally: Tally, *, by: Any) -> None:
     yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
     listed = {(price.yarn_id, price.from_on): price for price in YarnPrice.objects.filter(delivery=None, lot=None)}
     for row in sheet.good:
