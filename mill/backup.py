@@ -31,7 +31,7 @@ from django.db.migrations.recorder import MigrationRecorder
 from django.utils import timezone
 
 from mill import jobs
-from mill.models import Change, Job
+from mill.models import Job
 from mill.refusal import Refusal
 
 FORMAT = 1
@@ -263,28 +263,9 @@ def read(archive: zipfile.ZipFile, manifest: Manifest, label: str) -> Iterator[l
         raise Refusal(f"The backup is damaged: {label} is not as it was written.")
 
 
-# Every night
+# In the background; every night, see `by_the_clock.py`
 
 TASK = "mill.back_up"
-NIGHT = time(2)
-
-
-def is_due() -> bool:
-    """Whether the night's backup is still to be asked for: after two, or as soon as the machine is on again."""
-    now = timezone.localtime()
-    last_night = now.replace(hour=NIGHT.hour, minute=0, second=0, microsecond=0)
-    last_night -= timedelta(days=int(last_night > now))
-    is_of_before = Change.objects.filter(at__lt=last_night).exists()
-    return is_of_before and not Job.objects.filter(task=TASK, asked_at__gte=last_night).exists()
-
-
-def ask_if_due() -> bool:
-    """Ask for the night's backup, once; whether it was due."""
-    if not is_due():
-        return False
-    with transaction.atomic():
-        ask()
-    return True
 
 
 @transaction.atomic

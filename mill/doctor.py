@@ -16,12 +16,13 @@ from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
-from mill import backup, changes, jobs, people
+from mill import backup, by_the_clock, changes, jobs, people
 from mill.latch import Held, Latch
 from mill.models import Change, Job, Mill
 
 ROOM_LEFT_MB = 500
 LYING_LONG = timedelta(minutes=2)
+OVERDUE = timedelta(hours=1)
 BACKED_UP_WITHIN = timedelta(days=2)
 # So much may the clocks of two machines differ.
 AHEAD = timedelta(minutes=5)
@@ -160,6 +161,14 @@ def work() -> Iterator[Finding]:
         )
 
 
+def clockwork() -> Iterator[Finding]:
+    if overdue := by_the_clock.overdue(by=OVERDUE):
+        yield Finding(
+            f"Due for over an hour, and nobody has asked for it: {'; '.join(overdue)}.",
+            "Start beat, the service that looks at the clock." if settings.CELERY_BROKER_URL else "Start the book.",
+        )
+
+
 def broker() -> Iterator[Finding]:
     if not settings.CELERY_BROKER_URL:
         return
@@ -248,5 +257,5 @@ def leftovers() -> Iterator[Finding]:
 
 
 PARTS: list[Callable[[], Iterator[Finding]]] = [
-    *(triggers, owner, work, broker, static, search, backups, clock, leftovers),
+    *(triggers, owner, work, clockwork, broker, static, search, backups, clock, leftovers),
 ]

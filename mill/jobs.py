@@ -413,13 +413,6 @@ def forget() -> int:
     return Job.objects.filter(state=Job.DONE, completed_at__lt=timezone.now() - KEPT).delete()[0]
 
 
-def sweep(*, idle: str = "") -> dict[str, int]:
-    """What workers and relays do now and then, so that nothing hangs on a clock process of its own."""
-    from mill import backup  # which asks for work itself
-
-    return {"recovered": recover(idle=idle), "forgotten": forget(), "asked": int(backup.ask_if_due())}
-
-
 def settle() -> int:
     """Work off everything that waits, here and now: for tests, and for commands that build a whole mill.
 
@@ -498,9 +491,13 @@ class Bell:
 
 
 def attend(
-    turn: Callable[[], bool], *, sweep_s: int, idle: str = "", forgives: tuple[type[Exception], ...] = ()
+    turn: Callable[[], bool],
+    *,
+    sweep: Callable[[], object],
+    sweep_s: int,
+    forgives: tuple[type[Exception], ...] = (),
 ) -> None:
-    """Take turns for ever; wait for the bell after one that found nothing to do, and sweep now and then.
+    """Take turns for ever; wait for the bell after one that found nothing to do, and `sweep()` now and then.
 
     A database that does not answer, or whatever else it forgives, is asked again
     a little later: the rows are still there.
@@ -511,7 +508,7 @@ def attend(
         try:
             bell.listen()
             if time.monotonic() >= sweep_at:
-                sweep(idle=idle)
+                sweep()
                 sweep_at = time.monotonic() + sweep_s
             if not turn():
                 bell.wait(at_most_s=max(0.0, sweep_at - time.monotonic()))

@@ -293,6 +293,9 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
+# Beat writes its file each time it sends: how old that is says whether it lives.
+CELERY_BEAT_SYNC_EVERY = 1
+CELERY_BEAT_MAX_LOOP_INTERVAL = 15
 
 # Counters of `mill/limits.py`, and nothing else: shared by the web processes where there is Redis.
 _OWN_MEMORY = {

@@ -4,7 +4,7 @@ from typing import Any
 
 from celery import shared_task
 
-from mill import backup, jobs
+from mill import backup, by_the_clock, jobs
 
 
 @shared_task(name="mill.work_job")
@@ -15,10 +15,20 @@ def work_job(job_id: int) -> None:
         jobs.work(job)
 
 
-@shared_task(name="mill.sweep")
-def sweep() -> dict[str, int]:
-    """Put the jobs of dead workers back. The relay and the job worker do so unasked; this is for the operator."""
-    return jobs.sweep()
+@shared_task(name=by_the_clock.PUT_BACK)
+def put_back() -> int:
+    """Sent by Celery's beat; no job of the table, since what puts jobs back can't be one."""
+    return jobs.recover()
+
+
+@shared_task(name=by_the_clock.ASK)
+def ask_for_what_is_due() -> int:
+    return by_the_clock.ask_for_what_is_due()
+
+
+@shared_task(name=by_the_clock.FORGET)
+def forget(payload: dict[str, Any]) -> dict[str, int]:
+    return by_the_clock.forget()
 
 
 @shared_task(name=backup.TASK, is_long=True)

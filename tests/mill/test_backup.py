@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mill import backup, jobs
-from mill.models import Change, Job
+from mill.models import Job
 from mill.refusal import Refusal
 from tests.books import Book, candlebeck_book, rewritten
 from tests.started import CLEAN_ENV, ROOT
@@ -174,7 +174,6 @@ def backups_folder(settings, tmp_path):
 
 
 def test_the_night_asks_once_and_what_is_old_is_taken_away(db, planner, backups_folder):
-    assert not backup.is_due()  # nothing was in the book last night
     backups_folder.mkdir()
     old = f"shedbook-{timezone.localdate() - timedelta(days=400)}-020000.zip"
     (backups_folder / old).write_text("")
@@ -189,15 +188,12 @@ def test_the_night_asks_once_and_what_is_old_is_taken_away(db, planner, backups_
     assert backup.check(only).rows == job.result["rows"]
 
 
-def test_a_backup_is_due_when_none_was_asked_for_since_last_night(db, settings):
-    two_days_ago = timezone.now() - timedelta(days=2)
-    Change.objects.create(at=two_days_ago, kind="mill.mill", row_pk=1, what="~", history_id=1)
-    assert backup.is_due()
-    assert jobs.sweep()["asked"] == 1
-    assert not backup.is_due()
-    assert jobs.sweep()["asked"] == 0
-    Job.objects.update(asked_at=two_days_ago)
-    assert backup.is_due()
+@pytest.mark.django_db(transaction=True)
+def test_the_owner_asks_for_one_on_a_page_and_over_the_api_outside_any_transaction(desk):
+    """As a server of its own runs a view: what asks for the work opens the transaction itself."""
+    assert desk.post(reverse("backups")).status_code == 302
+    assert desk.post("/api/backups/").json()["is_pending"]
+    assert Job.objects.get().task == backup.TASK
 
 
 # Pages and the API

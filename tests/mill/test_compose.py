@@ -15,8 +15,8 @@ SERVICES = COMPOSE["services"]
 DOCKERFILE = (ROOT / "mill" / "Dockerfile").read_text()
 
 
-def test_the_grown_mill_has_a_database_a_broker_web_a_relay_and_workers():
-    assert set(SERVICES) == {"postgres", "redis", "setup", "web", "web2", "relay", "worker"}
+def test_the_grown_mill_has_a_database_a_broker_web_a_relay_workers_and_a_clock():
+    assert set(SERVICES) == {"postgres", "redis", "setup", "web", "web2", "relay", "worker", "beat"}
 
 
 def test_the_second_web_server_is_the_first_over_again_at_another_port_and_only_when_it_is_wanted():
@@ -55,7 +55,7 @@ def test_everybody_signs_in_and_the_database_is_not_open_to_the_network():
 
 
 def test_nobody_works_before_the_tables_are_there():
-    for name in ("web", "relay", "worker"):
+    for name in ("web", "relay", "worker", "beat"):
         after = SERVICES[name]["depends_on"]
         assert after["setup"]["condition"] == "service_completed_successfully"
         assert after["postgres"]["condition"] == after["redis"]["condition"] == "service_healthy"
@@ -66,6 +66,15 @@ def test_the_load_is_measured_on_the_web_server_that_the_grown_mill_has():
     program, application, bind, *options = SERVICES["web"]["command"]
     assert (program, application, bind.partition("=")[0]) == ("gunicorn", "mill.wsgi", "--bind")
     assert set(options) == set(GROWN_WEB)
+
+
+def test_there_are_two_workers_and_one_that_looks_at_the_clock():
+    assert SERVICES["worker"]["deploy"]["replicas"] == 2
+    assert "deploy" not in SERVICES["beat"], "two would send everything twice"
+    schedule = next(word for word in SERVICES["beat"]["command"] if word.startswith("--schedule="))
+    (volume,) = SERVICES["beat"]["volumes"]
+    assert schedule.removeprefix("--schedule=").startswith(f"{volume.split(':')[1]}/"), "it outlives the container"
+    assert "/".join(schedule.removeprefix("--schedule=").split("/")[:-1]) in SERVICES["beat"]["healthcheck"]["test"][1]
 
 
 def test_what_is_kept_is_kept_in_volumes_that_are_declared():

@@ -66,7 +66,12 @@ class Grown:
 
     def command(self, name: str, words: list[str]) -> list[str]:
         port = self.ports.get(name, self.port)
-        return [word.replace("0.0.0.0:8000", f"127.0.0.1:{port}").replace(":8000/", f":{port}/") for word in words]
+        return [
+            word.replace("0.0.0.0:8000", f"127.0.0.1:{port}")
+            .replace(":8000/", f":{port}/")
+            .replace("/var/lib/shedbook", str(self.book.folder))
+            for word in words
+        ]
 
     def begin(self, name: str) -> subprocess.Popen:
         program, *rest = self.command(name, SERVICES[name]["command"])
@@ -80,7 +85,8 @@ class Grown:
 
     def health(self, name: str) -> subprocess.CompletedProcess:
         how, *words = self.command(name, SERVICES[name]["healthcheck"]["test"])
-        command = ["sh", "-c", words[0].replace("$$", "$")] if how == "CMD-SHELL" else words
+        words[0] = words[0].replace("$$", "$")
+        command = ["sh", "-c", words[0]] if how == "CMD-SHELL" else words
         command[0] = shutil.which(command[0], path=self.book.env["PATH"])
         return subprocess.run(command, cwd=ROOT, env=self.env(name), capture_output=True, text=True, timeout=60)
 

@@ -58,6 +58,25 @@ Job.objects.update(asked_at=timezone.now() - timedelta(minutes=2))
     assert grown.is_well("relay")
 
 
+def test_beat_has_the_nights_work_asked_for_once_and_says_whether_it_is_well(grown):
+    open_up(grown)
+    assert not grown.is_well("beat")
+    grown.book.python("""
+from datetime import timedelta
+from django.utils import timezone
+from mill.models import Change
+Change.objects.create(at=timezone.now() - timedelta(days=2), kind="mill.mill", row_pk=1, what="~", history_id=1)
+""")
+    for name in ("relay", "worker", "worker", "beat"):
+        grown.begin(name)
+    wait_until(lambda: grown.is_well("beat"), within_s=90, what="beat is well")
+    nights = {"inventory.new_day": "done", "mill.back_up": "done", "mill.forget": "done"}
+    asked = "SELECT task, state FROM mill_job ORDER BY task"
+    # It looks at the clock once a minute.
+    wait_until(lambda: grown.book.rows(asked) == [*nights.items()], within_s=180, what="the night's work is done")
+    assert len(list((grown.book.folder / "backups").glob("shedbook-*.zip"))) == 1
+
+
 def test_the_grown_mill_s_book_is_not_open_to_whoever_comes_by(grown):
     open_up(grown)
     grown.begin("web")

@@ -34,4 +34,5 @@ class Command(BaseCommand):
         def turn() -> bool:
             return jobs.hand_on(lambda job_id: app.send_task("mill.work_job", args=[job_id]), relay=relay) > 0
 
-        jobs.attend(turn, sweep_s=5, forgives=(BrokerError,))
+        # Celery's beat looks at the clock; a dead worker's job is put back by whoever is there first.
+        jobs.attend(turn, sweep=jobs.recover, sweep_s=5, forgives=(BrokerError,))

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from mill import jobs
+from mill import by_the_clock, jobs
 from mill.readying import keep_compiled_code, make_ready_ahead
 from mill.tether import leave_in_good_order, tie_to
 
@@ -44,4 +44,4 @@ class Command(BaseCommand):
                 jobs.work(job)
             return job is not None
 
-        jobs.attend(turn, sweep_s=15, idle=worker)
+        jobs.attend(turn, sweep=lambda: by_the_clock.look(idle=worker), sweep_s=15)
