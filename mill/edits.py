@@ -280,5 +280,5 @@ class Versioned:
 
 def is_of_one(view: Any) -> bool:
     """Whether a request to this view of the API is about one record and its version."""
-    acts = {"retrieve", "partial_update", "destroy"}
+    acts = {"retrieve", "partial_update", "destroy", "colourway"}
     return isinstance(view, Versioned) and getattr(view, "action", "retrieve") in acts

@@ -248,19 +248,6 @@ class MeasureApiField(serializers.Field):
         return plain(value)
 
 
-class MomentApiField(serializers.DateTimeField):
-    """A moment that can be said back: before 1900 the mill's clock was seconds off a whole minute, and no answer of the
-    API could name its zone."""
-
-    default_error_messages = {"long_ago": "{said:%Y-%m-%d} is before the year 1900. Write a later day."}
-
-    def to_internal_value(self, value: Any) -> Any:
-        said = super().to_internal_value(value)
-        if said.year < 1900:
-            self.fail("long_ago", said=said)
-        return said
-
-
 class SeveralField(forms.ModelMultipleChoiceField):
     """Rows ticked out of those offered. A number that the database can't hold is none of them, and no fault."""
 

@@ -65,6 +65,8 @@ WORDS = {
     415: "What was sent is not JSON.",
     422: "The Idempotency-Key was sent with another request.",
     429: "Too much was asked in too short a time.",
+    503: "The book can't be reached at the moment. Nothing of this is written; send it again in a little while.",
+    507: "The disk of the machine that keeps the book is full. Nothing of this is written.",
 }
 
 
@@ -132,9 +134,8 @@ class ProblemMiddleware:
         if status < 400 or not request.path.startswith(API) or answer["Content-Type"].startswith(PROBLEM_JSON):
             return answer
         # The fault itself stands in the log; nothing of it is told.
-        words = (
-            "Something went wrong here. It has been noted." if status >= 500 else WORDS.get(status, "It is refused.")
-        )
+        ours = "Something went wrong here. It has been noted." if status >= 500 else "It is refused."
+        words = WORDS.get(status, ours)
         said = HttpResponse(json.dumps(problem(status, words)), status=status, content_type=PROBLEM_JSON)
         for name in ("Allow", "Cache-Control", "Retry-After", "WWW-Authenticate"):
             if name in answer:
@@ -152,7 +153,7 @@ def document(result: dict[str, Any], generator: Any, request: Any, public: bool)
             if method not in {"get", "post", "put", "patch", "delete"}:
                 continue
             sent = "requestBody" in operation
-            statuses = [400, 401, 403, 406, 429]
+            statuses = [400, 401, 403, 406, 429, 503] + [507] * (method != "get")
             # A thing in the address, or a code in what is sent, may name nothing; and so may a leaf of a list.
             if "{" in path or sent or method == "get":
                 statuses.append(404)

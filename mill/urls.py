@@ -2,6 +2,8 @@ from django.contrib import admin
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView
 
+handler500 = "mill.trouble.answer"
+
 urlpatterns = [
     path("", include("planning.urls")),
     path("", include("inventory.urls")),

@@ -73,7 +73,7 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
     @extend_schema(request=ClothHeadSerializer(partial=True), responses={200: ClothSerializer})
     def partial_update(self, request: Request, code: str) -> Response:
         """Another code or name, or put away."""
-        own = get_object_or_404(Cloth, code=code)
+        own = self._versioned = get_object_or_404(Cloth, code=code)
         asked = ClothHeadSerializer(data=request.data, partial=True)
         asked.is_valid(raise_exception=True)
         head = {name: getattr(own, name) for name in ("code", "name", "is_in_use")}
@@ -101,11 +101,12 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
     @action(detail=True, methods=["patch"], url_path=r"colourways/(?P<colourway>[0-9]{1,18})")
     def colourway(self, request: Request, code: str, colourway: str) -> Response:
         """Another name of a colourway."""
-        found = get_object_or_404(Colourway, pk=int(colourway), cloth__code=code)
+        found = self._versioned = get_object_or_404(Colourway, pk=int(colourway), cloth__code=code)
         asked = ColourwayRowSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
+        said = asked.validated_data
         return Response(
-            ColourwayRowSerializer(cloths.rename_colourway(found, by=request.user, **asked.validated_data)).data
+            ColourwayRowSerializer(cloths.rename_colourway(found, by=request.user, seen=self.seen(found), **said)).data
         )
 
     @extend_schema(responses=RevisionSerializer(many=True))

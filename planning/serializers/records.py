@@ -2,7 +2,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from mill.fields import MeasureApiField, MomentApiField
+from mill.fields import MeasureApiField
 from mill.models import Mill
 from mill.public_days import YEARS
 from mill.refusal import Refusal
@@ -56,8 +56,6 @@ class ClosureSerializer(serializers.ModelSerializer[Closure]):
         allow_null=True,
         help_text="Without one the whole mill stands.",
     )
-    starts_at = MomentApiField()
-    stops_at = MomentApiField()
 
     class Meta:
         model = Closure

@@ -135,8 +135,8 @@ def test_a_token_does_what_its_roles_may_and_no_more():
     _, finishes = tokens.make_token(name="Finishes", may_write=True, by=both, held=[roles.FINISHER])
     move = f"/api/lots/{lot.pk}/move/"
     assert call(finishes, "post", move, key="k", place="BAY-9").status_code == 403
-    # To measure a piece is a finisher's; that nothing was measured is another matter.
-    assert call(finishes, "post", "/api/pieces/9/measure/").status_code == 400
+    # To measure a piece is a finisher's; that there is none of the number is another matter.
+    assert call(finishes, "post", "/api/pieces/9/measure/").status_code == 404
     assert call(finishes).status_code == 200
     assert call(all_of_both, "post", move, key="k", place="BAY-9").status_code == 201
 
@@ -160,7 +160,7 @@ def test_a_token_never_does_more_than_its_maker_may_now():
     _, whole = tokens.make_token(name="Whole", may_write=True, by=merle)
     assert call(whole, "post", "/api/pieces/9/measure/").status_code == 403
     merle.groups.add(Group.objects.get(name=roles.FINISHER))
-    assert call(whole, "post", "/api/pieces/9/measure/").status_code == 400
+    assert call(whole, "post", "/api/pieces/9/measure/").status_code == 404
 
 
 @pytest.mark.django_db

@@ -4,6 +4,7 @@ from typing import Any
 
 import waitress
 from django.core.management.base import BaseCommand, CommandParser
+from django.db import connection
 
 from mill.tether import leave_in_good_order, tie_to
 
@@ -24,4 +25,6 @@ class Command(BaseCommand):
             tie_to(parent)
         from mill.wsgi import application
 
+        # Open as long as the book is: SQLite's files beside the book stay, and on a full disk it can still be read.
+        connection.ensure_connection()
         waitress.serve(application, host=listen, port=port, threads=8, ident="Shedbook")

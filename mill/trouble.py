@@ -1,0 +1,130 @@
+"""When the book can't be reached, or its disk is full: said in our words, by page and API, with the way out.
+
+A database that does not answer raises in every view, and before any view; nobody could catch it there. What comes of a
+request that failed so is decided here, once: `handler500` of the whole book.
+"""
+
+import errno
+import shutil
+import sqlite3
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.core.exceptions import SuspiciousOperation
+from django.db import InterfaceError, OperationalError, connection
+from django.http import HttpRequest, HttpResponse
+from django.http.request import UnreadablePostError
+from django.template.loader import render_to_string
+
+from mill import logs
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What stands in the way of a request, for whoever sent it."""
+
+    status: int
+    title: str
+    says: str
+    retry_s: int = 0
+    # Whether nothing of what was sent can be written.
+    is_nothing_written: bool = True
+
+
+GONE = Trouble(
+    503,
+    "The book can’t be reached",
+    "The database does not answer at the moment. What was confirmed before is kept, and work in the background goes "
+    "on by itself when it answers again.",
+    retry_s=15,
+)
+BUSY = Trouble(
+    503,
+    "The book is being written in",
+    "Somebody else’s long work keeps the book for so long that this had to be put aside.",
+    retry_s=5,
+)
+FULL = Trouble(
+    507,
+    "The disk is full",
+    "The disk of the machine that keeps the book has no room left. What was written before is kept and can be read. "
+    "Make room there: old backups, or other files; then send it again.",
+)
+OURS = Trouble(
+    500,
+    "Something went wrong here",
+    "It has been noted. Look whether what you sent is written before you send it again.",
+    is_nothing_written=False,
+)
+
+# By the classes of SQLSTATE: connections (08), resources (53), an operator's hand or a crash (57P).
+DISK_FULL, TOO_MANY = "53100", "53300"
+WORDLESS = ""
+LEAST_BYTES = 1_000_000
+
+
+def of(error: BaseException | None) -> Trouble:
+    """What kind of trouble an exception came of."""
+    for one in _chain(error):
+        if isinstance(one, OSError) and one.errno in {errno.ENOSPC, errno.EDQUOT}:
+            return FULL
+        if isinstance(one, sqlite3.Error):
+            # The low byte is the kind; what is above it says more of the same.
+            match getattr(one, "sqlite_errorcode", 0) & 0xFF:
+                case sqlite3.SQLITE_FULL:
+                    return FULL
+                case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
+                    return BUSY
+                case sqlite3.SQLITE_CANTOPEN | sqlite3.SQLITE_IOERR:
+                    # Opened on a full disk it complains of what it couldn't make beside its file.
+                    return FULL if _has_no_room() else GONE
+        elif isinstance(one, OperationalError | InterfaceError) and not isinstance(one.__cause__, sqlite3.Error):
+            state = getattr(one.__cause__, "sqlstate", None) or WORDLESS
+            if state == DISK_FULL:
+                return FULL
+            # A connection that broke, or was never made, has no state of its own.
+            if state in {WORDLESS, TOO_MANY} or state.startswith(("08", "57P")):
+                return GONE
+    return OURS
+
+
+def _has_no_room() -> bool:
+    folder = Path(str(connection.settings_dict["NAME"])).parent
+    return folder.exists() and shutil.disk_usage(folder).free < LEAST_BYTES
+
+
+def _chain(error: BaseException | None) -> Iterator[BaseException]:
+    seen: set[int] = set()
+    while error is not None and id(error) not in seen:
+        seen.add(id(error))
+        yield error
+        error = error.__cause__ or error.__context__
+
+
+def answer(request: HttpRequest) -> HttpResponse:
+    """The page for what could not be answered; asks the database nothing. `handler500`."""
+    trouble = of(sys.exception())
+    page = render_to_string(
+        "mill/trouble.html",
+        {"trouble": trouble, "request_id": logs.request_id(), "typed": _typed(request), "address": request.path},
+    )
+    said = HttpResponse(page, status=trouble.status)
+    if trouble.retry_s:
+        said["Retry-After"] = str(trouble.retry_s)
+    said["Cache-Control"] = "no-store"
+    return said
+
+
+def _typed(request: HttpRequest) -> list[tuple[str, str]]:
+    """What was typed into the form, to be sent again from this page; nothing of a file or a password."""
+    if request.method != "POST" or request.content_type != "application/x-www-form-urlencoded":
+        return []
+    try:
+        sent = request.POST
+    except (UnreadablePostError, SuspiciousOperation):
+        return []
+    if any("password" in name for name in sent):
+        return []
+    return [(name, value) for name, values in sent.lists() for value in values]
