@@ -12,11 +12,11 @@ from django.db.migrations.executor import MigrationExecutor
 
 
 class WholeExecutor(MigrationExecutor):
-    def apply_migration(self, state: Any, migration: Any, **options: Any) -> Any:
-        return self._whole(super().apply_migration, state, migration, **options)
+    def apply_migration(self, state: Any, migration: Any, fake: bool = False, fake_initial: bool = False) -> Any:
+        return self._whole(super().apply_migration, state, migration, fake=fake, fake_initial=fake_initial)
 
-    def unapply_migration(self, state: Any, migration: Any, **options: Any) -> Any:
-        return self._whole(super().unapply_migration, state, migration, **options)
+    def unapply_migration(self, state: Any, migration: Any, fake: bool = False) -> Any:
+        return self._whole(super().unapply_migration, state, migration, fake=fake)
 
     def _whole(self, step: Any, state: Any, migration: Any, **options: Any) -> Any:
         if not (migration.atomic and self.connection.features.can_rollback_ddl):
@@ -34,5 +34,5 @@ class WholeExecutor(MigrationExecutor):
 class Command(migrate.Command):
     def handle(self, *args: Any, **options: Any) -> Any:
         # The framework's command makes its own executor, by this name.
-        migrate.MigrationExecutor = WholeExecutor  # type: ignore[misc]
+        vars(migrate)["MigrationExecutor"] = WholeExecutor
         return super().handle(*args, **options)
