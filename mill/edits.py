@@ -18,7 +18,7 @@ from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from mill.meanwhile import UNKNOWN, Meanwhile, name_of, seen_by, tag_of, version_of
+from mill.meanwhile import UNKNOWN, Meanwhile, name_of, seen_by, version_of
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, moment, num
 
@@ -264,21 +264,25 @@ class Versioned:
         self._versioned = super().get_object()  # type: ignore[misc]
         return self._versioned
 
+    def mark(self, row: Any) -> str:
+        """What tells the version that stands from every other."""
+        return version_of(row)
+
     def seen(self, row: Any) -> str | None:
         """The version that the request is willing to change."""
         request: Request = self.request  # type: ignore[attr-defined]
-        return seen_by(request.headers.get("If-Match"), row)
+        return seen_by(request.headers.get("If-Match"), row, version=self.mark(row) if row is not None else None)
 
     def finalize_response(self, request: Any, response: Response, *args: Any, **kwargs: Any) -> Response:
         answer: Response = super().finalize_response(request, response, *args, **kwargs)  # type: ignore[misc]
-        if is_of_one(self) and answer.status_code == 200 and request.method in {"GET", "HEAD", "PATCH"}:
+        if is_of_one(self) and answer.status_code == 200 and request.method in {"GET", "HEAD", "PATCH", "PUT"}:
             row = self.versioned()
             if row is not None:
-                answer.headers["ETag"] = tag_of(row)
+                answer.headers["ETag"] = f'"{self.mark(row)}"'
         return answer
 
 
 def is_of_one(view: Any) -> bool:
     """Whether a request to this view of the API is about one record and its version."""
-    acts = {"retrieve", "partial_update", "destroy", "colourway"}
+    acts = {"retrieve", "partial_update", "destroy", "colourway", "revision", "correct"}
     return isinstance(view, Versioned) and getattr(view, "action", "retrieve") in acts

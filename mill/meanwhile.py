@@ -71,14 +71,10 @@ def _by_whom(row: models.Model) -> str:
 # What a program says of the version it has: RFC 9110, sections 8.8.3 and 13.1.1.
 
 
-def tag_of(row: models.Model) -> str:
-    """The record's version as an entity tag: "17"."""
-    return f'"{version_of(row)}"'
-
-
-def seen_by(header: str | None, row: models.Model) -> str | None:
+def seen_by(header: str | None, row: models.Model | None, *, version: str | None = None) -> str | None:
     """What an `If-Match` allows: the version that stands when it is among those named, else one that can't stand.
 
+    version    that stands, where the account's number is not what tells it
     None where nothing is said, or `*`: whatever stands.
 
     >>> seen_by(None, None), seen_by(" * ", None)
@@ -87,6 +83,9 @@ def seen_by(header: str | None, row: models.Model) -> str | None:
     if header is None or header.strip() == "*":
         return None
     # A weak tag never matches here (section 13.1.1): W/"17" is not "17".
-    standing = tag_of(row)
+    if version is None:
+        assert row is not None
+        version = version_of(row)
+    standing = f'"{version}"'
     is_named = standing in [part.strip() for part in header.split(",")]
     return standing.strip('"') if is_named else f"{header.strip()[:80]} (If-Match)"

@@ -162,10 +162,10 @@ def document(result: dict[str, Any], generator: Any, request: Any, public: bool)
             if method == "post":
                 statuses.append(422)
                 operation.setdefault("parameters", []).append(ONCE)
-            if path in versioned and (method in {"patch", "delete"}):
+            if path in versioned and (method in {"patch", "put", "delete"}):
                 statuses.append(412)
                 operation.setdefault("parameters", []).append(IF_MATCH)
-            if path in versioned and method in {"get", "patch"} and "200" in operation["responses"]:
+            if path in versioned and method in {"get", "patch", "put"} and "200" in operation["responses"]:
                 operation["responses"]["200"].setdefault("headers", {})["ETag"] = TAG
             for status in statuses:
                 operation["responses"][str(status)] = {

@@ -59,6 +59,10 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
     lookup_value_regex = "[^/]+"
     filterset_class = ClothFilter
 
+    def mark(self, row: Cloth | ClothSpec | Colourway) -> str:
+        """Of a revision its yarns and route count too, though they are no columns of it."""
+        return cloths.mark_of(row) if isinstance(row, ClothSpec) else super().mark(row)
+
     def get_queryset(self) -> QuerySet[Cloth]:
         return with_figures(Cloth.objects.order_by("code"))
 
@@ -133,7 +137,8 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
     def revision(self, request: Request, code: str, revision: str) -> Response:
         """One revision, with its figures and their working in each of its colourways."""
         rows = cloths.with_yarns(ClothSpec.objects.filter(cloth__code=code))
-        return Response(worked(get_object_or_404(rows, revision=int(revision))))
+        found = self._versioned = get_object_or_404(rows, revision=int(revision))
+        return Response(worked(found))
 
     @extend_schema(request=CorrectionSerializer, responses={200: WorkedRevisionSerializer})
     @revision.mapping.put
@@ -142,8 +147,9 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
         found = get_object_or_404(ClothSpec.objects.filter(cloth__code=code), revision=int(revision))
         asked = CorrectionSerializer(data=request.data)
         draft = _read(asked)
-        spec = cloths.edit_spec(found, draft, by=request.user, note=asked.validated_data["note"])
-        return Response(worked(cloths.with_yarns(ClothSpec.objects.filter(pk=spec.pk)).get()))
+        spec = cloths.edit_spec(found, draft, by=request.user, note=asked.validated_data["note"], seen=self.seen(found))
+        now = self._versioned = cloths.with_yarns(ClothSpec.objects.filter(pk=spec.pk)).get()
+        return Response(worked(now))
 
     @extend_schema(request=DraftSerializer, responses={200: PreviewSerializer})
     @action(detail=True, methods=["post"])

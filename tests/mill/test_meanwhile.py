@@ -1,6 +1,7 @@
 """Two people at one record: the second to write sees both versions, nothing is written over, nothing typed is lost."""
 
 import re
+from dataclasses import replace
 from datetime import datetime
 from html import unescape
 from html.parser import HTMLParser
@@ -408,6 +409,25 @@ def test_every_change_of_a_record_over_the_api_heeds_if_match(desk):
         assert "If-Match" in {one["name"] for one in operation["parameters"]}, path
         assert "412" in operation["responses"], path
         assert "ETag" in operation["responses"]["200"]["headers"], path
+
+
+def test_a_revision_is_corrected_as_it_was_read_with_its_yarns_and_route_or_not_at_all(desk, planner):
+    spec = make_spec()
+    address = f"/api/cloths/{spec.cloth.code}/revisions/{spec.revision}/"
+    read = desk.get(address)
+    assert read["ETag"] == f'"{cloths.mark_of(spec)}"'
+    draft = cloths.draft_of(spec)
+    cloths.edit_spec(spec, replace(draft, route=draft.route[:1]), by=planner)
+    said = {name: str(value) for name, value in draft.columns.items()} | {
+        "route": [{"name": "scour"}],
+        "colourways": [
+            {"name": one.name, "yarns": {letter: yarn.code for letter, yarn in one.yarns.items()}}
+            for one in draft.colourways
+        ],
+    }
+    late = desk.put(address, said, content_type="application/json", headers={"If-Match": read["ETag"]})
+    assert late.status_code == 412, late.content
+    assert late["ETag"] == desk.get(address)["ETag"] != read["ETag"]
 
 
 def test_a_patch_leaves_what_it_does_not_name_to_others(planner):
