@@ -78,8 +78,10 @@ class Book:
 
     def edit(self, request: HttpRequest, pk: int | None = None) -> HttpResponse:
         found: Model | None = get_object_or_404(self.form._meta.model, pk=pk) if pk else None
-        edit = Edit(request, found, lambda data, row: self.form(data, instance=row))
         back = reverse(self.many)
+        # Before a form has written into it what can't be.
+        title = str(found) if found else f"A new {self.one.replace('_', ' ')}"
+        edit = Edit(request, found, lambda data, row: self.form(data, instance=row))
         if request.method == "POST" and request.POST.get("act") == "strike" and found:
             try:
                 looms.strike_out(found, by=request.user)  # type: ignore[arg-type]
@@ -93,7 +95,6 @@ class Book:
         ):
             messages.success(request, f"{edit.written} is written down.")
             return redirect(back)
-        title = str(found) if found else f"A new {self.one.replace('_', ' ')}"
         context = {"title": title, "edit": edit, "form": edit.form, "back": back, "found": found}
         return render(request, "mill/record.html", context)
 
