@@ -439,7 +439,9 @@ def hand_on(send: Callable[[int], object], *, relay: str) -> int:
     now = timezone.now()
     sent = 0
     for job in _may_begin().order_by("attempts", "id")[:IN_HAND_MAX]:
-        is_new = job.worker == "" or job.heartbeat_at is None or job.heartbeat_at < now - HANDED_ON
+        # Marked in what is now the future, by a clock that was set back since: how long ago is not known.
+        is_marked = job.heartbeat_at is not None and now - HANDED_ON <= job.heartbeat_at <= now + HANDED_ON
+        is_new = job.worker == "" or not is_marked
         if not is_new and lives(job.worker) is not False:
             continue
         mine = Job.objects.filter(pk=job.pk, state=Job.QUEUED)
@@ -478,7 +480,9 @@ class Bell:
     def wait(self, *, at_most_s: float) -> None:
         if connection.vendor == "postgresql":
             # A session that went through a restart of the server listens again after this.
-            list(connection.connection.notifies(timeout=min(at_most_s, 2.0), stop_after=1))
+            # The driver's own errors become the framework's, which `attend` forgives.
+            with connection.wrap_database_errors:
+                list(connection.connection.notifies(timeout=min(at_most_s, 2.0), stop_after=1))
             return
         stops_at = time.monotonic() + at_most_s
         while self._version() == self.heard and time.monotonic() < stops_at:

@@ -378,6 +378,16 @@ def test_a_row_is_handed_on_once_and_again_only_when_its_message_seems_lost(db):
     assert sent == [job.pk, job.pk]
 
 
+def test_a_row_marked_by_a_clock_that_was_set_back_since_is_handed_on_again(db):
+    job = ask("tests.leave_mark", {"mark": "a"})
+    sent = []
+    jobs.hand_on(sent.append, relay=jobs.worker_name())
+    Job.objects.update(heartbeat_at=timezone.now() + timedelta(hours=1))
+    assert jobs.hand_on(sent.append, relay=jobs.worker_name()) == 1
+    assert jobs.hand_on(sent.append, relay=jobs.worker_name()) == 0
+    assert sent == [job.pk, job.pk]
+
+
 def test_no_more_is_handed_on_than_can_soon_be_begun(db):
     for n in range(jobs.IN_HAND_MAX + 5):
         ask("tests.leave_mark", {"mark": f"{n}"})

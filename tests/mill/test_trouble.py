@@ -129,3 +129,18 @@ def test_a_full_disk_under_an_uploaded_file_is_the_same_trouble():
     with pytest.raises(OSError, match="No space left on device") as full:
         Path("/dev/full").write_bytes(b"x")
     assert trouble.of(full.value) is trouble.FULL
+
+
+def test_every_fault_that_is_told_of_has_its_test():
+    """Read off the sources, so that the table of mill/faults.md names no test that is gone."""
+    root = Path(__file__).parents[2]
+    rows = [
+        line.split("|") for line in (root / "mill" / "faults.md").read_text().splitlines() if line.startswith("| **")
+    ]
+    sources = "".join(path.read_text() for path in (root / "tests").rglob("*.py"))
+    assert len(rows) >= 10
+    for _, fault, *_, named, _ in rows:
+        tests = re.findall(r"`([^`]+)`", named)
+        assert tests, fault
+        for test in tests:
+            assert (root / test).exists() if "/" in test else f"def {test}(" in sources, f"{fault}: {test} is gone"
