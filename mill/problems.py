@@ -65,7 +65,7 @@ WORDS = {
     415: "What was sent is not JSON.",
     422: "The Idempotency-Key was sent with another request.",
     429: "Too much was asked in too short a time.",
-    503: "The book can't be reached at the moment. Nothing of this is written; send it again in a little while.",
+    503: "The book can't be reached at the moment. This is not confirmed: send it again, with the same key, later.",
     507: "The disk of the machine that keeps the book is full. Nothing of this is written.",
 }
 

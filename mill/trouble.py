@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from django.conf import settings
 from django.core.exceptions import SuspiciousOperation
 from django.db import InterfaceError, OperationalError, connection
 from django.http import HttpRequest, HttpResponse
@@ -29,8 +30,8 @@ class Trouble:
     title: str
     says: str
     retry_s: int = 0
-    # Whether nothing of what was sent can be written.
-    is_nothing_written: bool = True
+    # What may be said of a form that was sent. Of a connection that broke while it confirmed, nobody knows.
+    of_sent: str = "What you sent is not confirmed."
 
 
 GONE = Trouble(
@@ -51,12 +52,13 @@ FULL = Trouble(
     "The disk is full",
     "The disk of the machine that keeps the book has no room left. What was written before is kept and can be read. "
     "Make room there: old backups, or other files; then send it again.",
+    of_sent="Nothing of what you sent is written.",
 )
 OURS = Trouble(
     500,
     "Something went wrong here",
     "It has been noted. Look whether what you sent is written before you send it again.",
-    is_nothing_written=False,
+    of_sent="",
 )
 
 # By the classes of SQLSTATE: connections (08), resources (53), an operator's hand or a crash (57P).
@@ -108,7 +110,14 @@ def answer(request: HttpRequest) -> HttpResponse:
     trouble = of(sys.exception())
     page = render_to_string(
         "mill/trouble.html",
-        {"trouble": trouble, "request_id": logs.request_id(), "typed": _typed(request), "address": request.path},
+        {
+            "trouble": trouble,
+            "request_id": logs.request_id(),
+            "typed": _typed(request),
+            "address": request.path,
+            # Not by its name in the list of what was laid out: that may be what is wrong.
+            "style": f"{settings.STATIC_URL}mill/mill.css",
+        },
     )
     said = HttpResponse(page, status=trouble.status)
     if trouble.retry_s:

@@ -4,28 +4,38 @@ The framework writes that line after the transaction of a migration that leaves 
 between, the tables are there and the next run refuses to make them again.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.core.management.commands import migrate
 from django.db import transaction
+from django.db.migrations import Migration
 from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.state import ProjectState
 
 
 class WholeExecutor(MigrationExecutor):
-    def apply_migration(self, state: Any, migration: Any, fake: bool = False, fake_initial: bool = False) -> Any:
-        return self._whole(super().apply_migration, state, migration, fake=fake, fake_initial=fake_initial)
+    def apply_migration(
+        self, state: ProjectState, migration: Migration, fake: bool = False, fake_initial: bool = False
+    ) -> ProjectState:
+        with self._whole(migration):
+            return super().apply_migration(state, migration, fake=fake, fake_initial=fake_initial)
 
-    def unapply_migration(self, state: Any, migration: Any, fake: bool = False) -> Any:
-        return self._whole(super().unapply_migration, state, migration, fake=fake)
+    def unapply_migration(self, state: ProjectState, migration: Migration, fake: bool = False) -> ProjectState:
+        with self._whole(migration):
+            return super().unapply_migration(state, migration, fake=fake)
 
-    def _whole(self, step: Any, state: Any, migration: Any, **options: Any) -> Any:
+    @contextmanager
+    def _whole(self, migration: Migration) -> Iterator[None]:
         if not (migration.atomic and self.connection.features.can_rollback_ddl):
-            return step(state, migration, **options)
+            yield
+            return
         # SQLite lets go of its foreign keys only outside a transaction; the step looks over them at its own end.
         is_let_go = self.connection.disable_constraint_checking()
         try:
             with transaction.atomic(using=self.connection.alias):
-                return step(state, migration, **options)
+                yield
         finally:
             if is_let_go:
                 self.connection.enable_constraint_checking()

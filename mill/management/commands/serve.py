@@ -1,12 +1,15 @@
 """The web server of one PC by itself; `start` runs it beside the job worker."""
 
+import logging
 from typing import Any
 
 import waitress
 from django.core.management.base import BaseCommand, CommandParser
-from django.db import connection
+from django.db import OperationalError, connection
 
 from mill.tether import leave_in_good_order, tie_to
+
+log = logging.getLogger("mill.serve")
 
 
 class Command(BaseCommand):
@@ -25,6 +28,10 @@ class Command(BaseCommand):
             tie_to(parent)
         from mill.wsgi import application
 
-        # Open as long as the book is: SQLite's files beside the book stay, and on a full disk it can still be read.
-        connection.ensure_connection()
+        if connection.vendor == "sqlite":
+            # Open as long as the book is: SQLite's files beside the book stay, and on a full disk it can still be read.
+            try:
+                connection.ensure_connection()
+            except OperationalError as wrong:
+                log.warning("The book can't be opened yet (%s); pages say so until it can.", wrong)
         waitress.serve(application, host=listen, port=port, threads=8, ident="Shedbook")
