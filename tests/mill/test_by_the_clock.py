@@ -158,6 +158,7 @@ def test_a_new_day_has_the_outlooks_of_yesterday_worked_out_again(db):
 
 
 def test_beat_has_the_list_for_its_schedule():
+    app.finalize()  # as beat does before it looks
     scheduled = app.conf.beat_schedule
     assert {entry["task"]: entry["schedule"].seconds for entry in scheduled.values()} == {
         one.task: one.every_s for one in OFTEN
