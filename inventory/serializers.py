@@ -21,7 +21,7 @@ from inventory.models import (
     YarnOutlook,
 )
 from inventory.store_care import SPECIES
-from inventory.yarn import read_count
+from inventory.yarn import ASTM_D1909, EU_1007, read_count
 from mill.fields import MeasureApiField
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -403,7 +403,7 @@ class FibreSerializer(serializers.ModelSerializer[Fibre]):
 
 
 class TableOfRegainsSerializer(serializers.Serializer[Any]):
-    authority = serializers.ChoiceField(choices=["EU 1007/2011 annex IX", "ASTM D1909"])
+    authority = serializers.ChoiceField(choices=[EU_1007, ASTM_D1909])
 
 
 class PlaceSerializer(serializers.ModelSerializer[Place]):

@@ -256,6 +256,9 @@ class Versioned:
     Both are of the record as people edit it; what is reckoned from it, or stands beside it, has no part in the tag.
     """
 
+    # What the view does that is about one record and its version.
+    of_one: frozenset[str] = frozenset({"retrieve", "partial_update", "destroy"})
+
     def versioned(self) -> Any:
         """The record that the request is about, or None."""
         return getattr(self, "_versioned", None)
@@ -271,7 +274,8 @@ class Versioned:
     def seen(self, row: Any) -> str | None:
         """The version that the request is willing to change."""
         request: Request = self.request  # type: ignore[attr-defined]
-        return seen_by(request.headers.get("If-Match"), row, version=self.mark(row) if row is not None else None)
+        header = request.headers.get("If-Match")
+        return None if header is None else seen_by(header, self.mark(row))
 
     def finalize_response(self, request: Any, response: Response, *args: Any, **kwargs: Any) -> Response:
         answer: Response = super().finalize_response(request, response, *args, **kwargs)  # type: ignore[misc]
@@ -284,5 +288,4 @@ class Versioned:
 
 def is_of_one(view: Any) -> bool:
     """Whether a request to this view of the API is about one record and its version."""
-    acts = {"retrieve", "partial_update", "destroy", "colourway", "revision", "correct"}
-    return isinstance(view, Versioned) and getattr(view, "action", "retrieve") in acts
+    return isinstance(view, Versioned) and getattr(view, "action", "retrieve") in view.of_one

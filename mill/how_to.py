@@ -20,7 +20,6 @@ class Step:
     tick     labels of boxes to tick; FIRST ticks the first on the page
     press    the words of the button or link that ends the step; empty where nothing is pressed
     then     what stands on the page afterwards
-    within   the heading, or the words, of the part of the page meant; empty where the words stand once
     """
 
     say: str
@@ -28,7 +27,6 @@ class Step:
     tick: tuple[str, ...] = ()
     press: str = ""
     then: str = ""
-    within: str = ""
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,6 @@
 Asked for on a page, done by `manage.py start` between two openings, since nobody may be at the book meanwhile.
 """
 
-from typing import Any
-
 from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group
@@ -38,7 +36,7 @@ def can_be_asked() -> bool:
         return True
 
 
-def ask(*, by: Any) -> None:
+def ask() -> None:
     """Ask `start` for it. Raises Refusal where the book is not the example mill's, or not opened by `start`."""
     if not is_the_example():
         raise Refusal(f"This is the book of {Mill.the_one().name}, not the example mill’s: it stays.")
@@ -47,7 +45,7 @@ def ask(*, by: Any) -> None:
             "The example can be laid aside where `manage.py start` has opened the book. Elsewhere begin with an empty"
             " database: it gets no example unless somebody writes it there."
         )
-    (settings.DATA_DIR / ASKED).write_text(f"{by.pk}")
+    (settings.DATA_DIR / ASKED).touch()
 
 
 def is_asked() -> bool:
@@ -76,5 +74,5 @@ def lay_aside() -> str:
         place.drop()
         raise
     kept = place.put_in_place(is_first=False)
-    (settings.DATA_DIR / BEGUN).write_text("")
+    (settings.DATA_DIR / BEGUN).touch()
     return kept

@@ -71,21 +71,16 @@ def _by_whom(row: models.Model) -> str:
 # What a program says of the version it has: RFC 9110, sections 8.8.3 and 13.1.1.
 
 
-def seen_by(header: str | None, row: models.Model | None, *, version: str | None = None) -> str | None:
+def seen_by(header: str, version: str) -> str | None:
     """What an `If-Match` allows: the version that stands when it is among those named, else one that can't stand.
 
-    version    that stands, where the account's number is not what tells it
-    None where nothing is said, or `*`: whatever stands.
+    None for `*`: whatever stands.
 
-    >>> seen_by(None, None), seen_by(" * ", None)
-    (None, None)
+    >>> seen_by('"16", "17"', "17"), seen_by(" * ", "17"), seen_by('W/"17"', "17")
+    ('17', None, 'W/"17" (If-Match)')
     """
-    if header is None or header.strip() == "*":
+    if header.strip() == "*":
         return None
     # A weak tag never matches here (section 13.1.1): W/"17" is not "17".
-    if version is None:
-        assert row is not None
-        version = version_of(row)
-    standing = f'"{version}"'
-    is_named = standing in [part.strip() for part in header.split(",")]
-    return standing.strip('"') if is_named else f"{header.strip()[:80]} (If-Match)"
+    is_named = f'"{version}"' in [part.strip() for part in header.split(",")]
+    return version if is_named else f"{header.strip()[:80]} (If-Match)"

@@ -7,6 +7,8 @@ import subprocess
 import sys
 import zipfile
 
+import pytest
+
 from tests.started import CLEAN_ENV, ROOT
 
 
@@ -33,12 +35,26 @@ class Book:
             return there.execute(sql).fetchall()
 
 
-def candlebeck_book(folder):
+@pytest.fixture(scope="module")
+def candlebeck(tmp_path_factory):
     """The example mill in a folder."""
-    book = Book(folder)
+    book = Book(tmp_path_factory.mktemp("candlebeck"))
     book.run("migrate", "-v0")
     book.run("example_mill")
     return book
+
+
+@pytest.fixture(scope="module")
+def file(candlebeck):
+    """Its backup."""
+    path = candlebeck.folder / "book.zip"
+    candlebeck.run("backup", str(path))
+    return path
+
+
+@pytest.fixture
+def elsewhere(tmp_path):
+    return Book(tmp_path / "elsewhere")
 
 
 def rewritten(file, to, *, manifest=None, without=None, change=None):

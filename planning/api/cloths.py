@@ -59,6 +59,8 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
     lookup_value_regex = "[^/]+"
     filterset_class = ClothFilter
 
+    of_one = Versioned.of_one | {"colourway", "revision", "correct"}
+
     def mark(self, row: Cloth | ClothSpec | Colourway) -> str:
         """Of a revision its yarns and route count too, though they are no columns of it."""
         return cloths.mark_of(row) if isinstance(row, ClothSpec) else super().mark(row)

@@ -29,7 +29,7 @@ class DayOff:
 
 
 def midnight(day: date) -> datetime:
-    return datetime.combine(day, time(), tzinfo=timezone.get_current_timezone())
+    return timezone.make_aware(datetime.combine(day, time()))
 
 
 def days_off(place: str, year: int) -> list[DayOff]:

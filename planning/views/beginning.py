@@ -37,7 +37,7 @@ def beginning(request: HttpRequest) -> HttpResponse:
 @room("mill")
 def lay_aside(request: HttpRequest) -> HttpResponse:
     try:
-        laying_aside.ask(by=request.user)
+        laying_aside.ask()
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return redirect("beginning")

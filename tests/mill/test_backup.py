@@ -15,8 +15,10 @@ from hypothesis import strategies as st
 from mill import backup, jobs
 from mill.models import Job
 from mill.refusal import Refusal
-from tests.books import Book, candlebeck_book, rewritten
+from tests.books import candlebeck, elsewhere, file, rewritten
 from tests.started import CLEAN_ENV, ROOT
+
+__all__ = ["candlebeck", "elsewhere", "file"]
 
 # Which are kept
 
@@ -40,23 +42,6 @@ def test_a_file_of_another_name_is_never_judged():
 
 
 # A book in files of its own
-
-
-@pytest.fixture(scope="module")
-def candlebeck(tmp_path_factory):
-    return candlebeck_book(tmp_path_factory.mktemp("candlebeck"))
-
-
-@pytest.fixture(scope="module")
-def file(candlebeck):
-    path = candlebeck.folder / "book.zip"
-    candlebeck.run("backup", str(path))
-    return path
-
-
-@pytest.fixture
-def elsewhere(tmp_path):
-    return Book(tmp_path / "elsewhere")
 
 
 def plainly(row):

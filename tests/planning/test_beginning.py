@@ -71,12 +71,12 @@ def test_the_api_writes_a_table_too(desk):
     assert desk.post(reverse("fibre-of-table"), sent, content_type="application/json").json() == []
 
 
-def test_only_the_example_is_laid_aside_and_only_where_start_can_do_it(desk, planner):
+def test_only_the_example_is_laid_aside_and_only_where_start_can_do_it(desk):
     Mill.objects.create(pk=1, name="Our own")
     assert "the example mill" not in desk.get(reverse("beginning")).content.decode()
     page = desk.post(reverse("lay_example_aside"), follow=True).content.decode()
     assert "This is the book of Our own" in page
     Mill.objects.update(name=laying_aside.EXAMPLE)
     with pytest.raises(Refusal, match=r"where `manage\.py start` has opened the book"):
-        laying_aside.ask(by=planner)
+        laying_aside.ask()
     assert not laying_aside.is_asked()

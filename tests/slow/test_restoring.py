@@ -11,26 +11,10 @@ from decimal import Decimal
 import pytest
 
 from mill import backup
-from tests.books import Book, candlebeck_book, rewritten
+from tests.books import Book, candlebeck, elsewhere, file, rewritten
 
+__all__ = ["candlebeck", "elsewhere", "file"]
 pytestmark = pytest.mark.slow
-
-
-@pytest.fixture(scope="module")
-def candlebeck(tmp_path_factory):
-    return candlebeck_book(tmp_path_factory.mktemp("candlebeck"))
-
-
-@pytest.fixture(scope="module")
-def file(candlebeck):
-    path = candlebeck.folder / "book.zip"
-    candlebeck.run("backup", str(path))
-    return path
-
-
-@pytest.fixture
-def elsewhere(tmp_path):
-    return Book(tmp_path / "elsewhere")
 
 
 def test_a_book_that_is_there_stays_unless_it_is_to_be_replaced_and_is_kept_then(file, elsewhere):
