@@ -7,11 +7,13 @@ from django.views.decorators.http import require_GET
 
 from mill import words
 from mill.how_to import BY_SLUG, TASKS
+from mill.roles import ROLES
 
 
 @require_GET
 def how_tos(request: HttpRequest) -> HttpResponse:
-    return render(request, "planning/how_tos.html", {"title": "How to", "tasks": TASKS})
+    by_role = sorted(TASKS, key=lambda task: list(ROLES).index(task.who))
+    return render(request, "planning/how_tos.html", {"title": "How to", "tasks": by_role})
 
 
 @require_GET

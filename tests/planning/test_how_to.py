@@ -22,6 +22,7 @@ def test_whatever_a_step_does_it_says_in_the_words_of_the_page(task):
 def test_a_page_offers_its_tasks_and_each_has_a_page(desk):
     assert b"Print the floor\xe2\x80\x99s tickets for a day" in desk.get(reverse("tickets")).content
     every = desk.get(reverse("how_tos")).content.decode()
+    assert every.count("<h2>") == len({task.who for task in TASKS}), "a role's tasks stand together"
     for task in TASKS:
         assert reverse("how_to", args=[task.slug]) in every
         assert desk.get(reverse("how_to", args=[task.slug])).status_code == 200
