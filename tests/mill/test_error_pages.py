@@ -4,7 +4,10 @@ import pytest
 from django.test import Client, override_settings
 from django.urls import path
 
+from mill.urls import handler500
 from mill.urls import urlpatterns as own
+
+__all__ = ["handler500"]
 
 pytestmark = pytest.mark.django_db
 
@@ -31,10 +34,10 @@ def test_who_has_not_signed_in_is_told_the_same_and_shown_nothing_of_the_mill():
     assert b"/orders/" not in answer.content
 
 
-def test_a_fault_says_what_is_kept(planner):
+def test_a_fault_says_what_to_look_at(planner):
     client = Client(raise_request_exception=False)
     client.force_login(planner)
     with override_settings(ROOT_URLCONF="tests.mill.test_error_pages"):
         answer = client.get("/fails/")
     assert answer.status_code == 500
-    assert "What you had confirmed before is kept" in answer.content.decode()
+    assert "Look whether what you sent is written before you send it again" in answer.content.decode()
