@@ -251,8 +251,8 @@ def grams_field(**kwargs: Any) -> MeasureApiField:
     )
 
 
-class RegainSerializer(KeyedSerializer):
-    measured_regain_pct = serializers.DecimalField(
+def regain_field() -> serializers.DecimalField:
+    return serializers.DecimalField(
         max_digits=5,
         decimal_places=2,
         min_value=Decimal(0),
@@ -262,6 +262,10 @@ class RegainSerializer(KeyedSerializer):
         default=None,
         help_text="Of the oven-dry mass, when it was measured: the mass is then reckoned at the yarn's own.",
     )
+
+
+class RegainSerializer(KeyedSerializer):
+    measured_regain_pct = regain_field()
 
 
 class ReceiveSerializer(RegainSerializer):
@@ -415,16 +419,7 @@ class PlaceSerializer(serializers.ModelSerializer[Place]):
 class CountedLotSerializer(serializers.Serializer[Any]):
     lot = serializers.SlugRelatedField(slug_field="label", queryset=YarnLot.objects.all())
     weighed_g = grams_field(min_value=0)
-    measured_regain_pct = serializers.DecimalField(
-        max_digits=5,
-        decimal_places=2,
-        min_value=Decimal(0),
-        max_value=Decimal(100),
-        required=False,
-        allow_null=True,
-        default=None,
-        help_text="Of the oven-dry mass, when it was measured.",
-    )
+    measured_regain_pct = regain_field()
 
 
 class PlaceCountSerializer(KeyedSerializer):
