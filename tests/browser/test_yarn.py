@@ -149,6 +149,7 @@ def test_labels_come_on_paper_and_their_codes_open_the_lot(desk_page, live_serve
     desk_page.get_by_label("Label of A12").check()
     desk_page.get_by_label("Label of 881/2 b").check()
     desk_page.get_by_role("button", name="Labels of the ticked lots").click()
+    desk_page.wait_for_url("**/labels/**")
     addresses = codes_of(desk_page.pdf(prefer_css_page_size=True), tmp_path)
     assert sorted(addresses) == [f"{live_server.url}/lots/{name}/" for name in ("881/2%20b", "A12")]
     for address, lot in zip(sorted(addresses), (odd, stock), strict=True):

@@ -18,6 +18,7 @@ import psycopg
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent.parent
+BOOKS_ON_REDIS = 1000
 
 
 def free_port() -> int:
@@ -72,7 +73,11 @@ def redis_url(server_folder):
     folder, port = server_folder / "redis", free_port()
     folder.mkdir()
     process = subprocess.Popen(
-        [server, *f"--port {port} --bind 127.0.0.1 --appendonly yes --dir {folder} --save".split(), ""],
+        [
+            server,
+            *f"--port {port} --bind 127.0.0.1 --databases {BOOKS_ON_REDIS} --appendonly yes --dir {folder}".split(),
+            *("--save", ""),
+        ],
         cwd="/",
         stdout=subprocess.DEVNULL,
         **owned_by("redis", folder),
@@ -83,7 +88,7 @@ def redis_url(server_folder):
             return probe.connect_ex(("127.0.0.1", port)) == 0
 
     wait_until(answers, within_s=20, what="Redis answers")
-    yield f"redis://127.0.0.1:{port}/0"
+    yield f"redis://127.0.0.1:{port}"
     process.kill()
     process.wait(20)
 
@@ -172,6 +177,12 @@ class Book:
             self.kill(process)
 
 
+@pytest.fixture(scope="session")
+def redis_numbers():
+    """The databases of the one Redis: no book counts or queues on another's."""
+    return iter(range(BOOKS_ON_REDIS))
+
+
 @pytest.fixture
 def make_book(request, tmp_path):
     """make_book("sqlite" or "postgresql", redis=True): an empty book with its tables."""
@@ -187,7 +198,10 @@ def make_book(request, tmp_path):
             with psycopg.connect(server, autocommit=True) as connection:
                 connection.execute(f"CREATE DATABASE {name}")
             database = server.removesuffix("postgres") + name
-        book = Book(folder, database, request.getfixturevalue("redis_url") if redis else "")
+        shared = ""
+        if redis:
+            shared = f"{request.getfixturevalue('redis_url')}/{next(request.getfixturevalue('redis_numbers'))}"
+        book = Book(folder, database, shared)
         books.append(book)
         if migrate:
             book.run("migrate", "--verbosity", "0")

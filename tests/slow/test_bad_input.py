@@ -96,6 +96,7 @@ def pages(client):
         answer = client.get(address)
         assert answer.status_code in {200, 301, 302, 404}, f"{address} answers {answer.status_code}"
         if not answer.get("Content-Type", "").startswith("text/html") or answer.status_code != 200:
+            answer.close()  # a file that is sent stands open until then
             continue
         page = Forms()
         page.feed(answer.content.decode())
