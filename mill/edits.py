@@ -50,14 +50,22 @@ class Edit:
 
     form_of    makes the form from what was sent, or None, and the record
     row        the record; None while a new one is written
+    request    None where the form is opened on the page of another that was sent
+
+    A form's `told_of` names its fields that an earlier version of the record tells of and that are no columns of it.
 
     For the template: `edit` with `opened`, the version in a hidden field, and `both`, the fields to choose in.
     """
 
     def __init__(
-        self, request: HttpRequest, row: Any, form_of: Callable[[QueryDict | None, Any], Any], *, is_write: bool = True
+        self,
+        request: HttpRequest | None,
+        row: Any,
+        form_of: Callable[[QueryDict | None, Any], Any],
+        *,
+        is_write: bool = True,
     ) -> None:
-        sent = request.POST if request.method == "POST" else None
+        sent = request.POST if request is not None and request.method == "POST" else None
         self.row, self.form_of = row, form_of
         self.is_sent = sent is not None and is_write
         self.both: list[Both] = []
@@ -131,7 +139,7 @@ class Edit:
         lines = self._lines()
         standing = self.form_of(None, now)
         before = self.form_of(None, lines[0].instance) if lines else None
-        columns = {field.name for field in type(now)._meta.concrete_fields}
+        columns = {field.name for field in type(now)._meta.concrete_fields} | getattr(self.form, "told_of", set())
         both = []
         has_moved = False
         for name, field in self.form.fields.items():
@@ -204,14 +212,18 @@ def _like(value: Any) -> Any:
         return ""
     if isinstance(value, str):
         return value.strip().replace("\r\n", "\n")
+    if isinstance(value, list):
+        return sorted(value)
     return value
 
 
 def _words(field: forms.Field, value: Any) -> str:
     if isinstance(field, forms.BooleanField):
         return "yes" if value else "no"
-    if value is None or value == "":
+    if value in (None, "", []):
         return "nothing"
+    if isinstance(value, list):
+        return ", ".join(str(one) for one in value)
     if isinstance(value, models.Model):
         return str(value)
     if isinstance(field, forms.ChoiceField):
@@ -239,7 +251,9 @@ def _put(data: QueryDict, form: Any, name: str) -> None:
     value = bound.value()
     key = bound.html_name
     widget = bound.field.widget
-    if isinstance(widget, forms.CheckboxInput):
+    if isinstance(value, list):
+        data.setlist(key, value)
+    elif isinstance(widget, forms.CheckboxInput):
         data.pop(key, None)
         if value:
             data[key] = "on"

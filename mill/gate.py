@@ -32,7 +32,7 @@ class RoleMiddleware:
             can, who = roles.OWNER in roles.roles_of(request.user), frozenset({roles.OWNER})
         else:
             who = roles.who_may(match.url_name or "", request.method or "")
-            can = not who.isdisjoint(roles.roles_of(request.user))
+            can = roles.may(roles.roles_of(request.user), match.url_name or "", request.method or "")
         if can:
             return None
         return render(

@@ -9,9 +9,11 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from mill import changes, roles
+from mill import changes, meanwhile, roles
 from mill.models import Mill, Person
 from mill.refusal import Refusal
+
+TOLD = ("name", "signs_in_as", "roles", "works_here", "password_set_at")
 
 
 def owners() -> QuerySet[Any]:
@@ -54,10 +56,11 @@ def take_in(*, name: str, sign_in: str, password: str, held: Collection[str], by
 
 
 @transaction.atomic
-def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by: Any) -> Any:
+def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by: Any, seen: str | None = None) -> Any:
     """Name, roles, and whether the person still works with the book. Raises Refusal over the last owner."""
     person = get_user_model().objects.select_for_update().get(pk=person.pk)
-    _tell(person, by=None, why="As it stood when it was first changed here.")
+    told = _tell(person, by=None, why="As it stood when it was first changed here.")
+    meanwhile.unmoved(told, seen)
     others = owners().exclude(pk=person.pk)
     if not (is_active and roles.OWNER in held) and owners().filter(pk=person.pk).exists() and not others.exists():
         raise Refusal(f"{name} is the last owner. Make somebody else an owner first.", field="held")
@@ -88,23 +91,27 @@ def lie_open(*, lies_open: bool, by: Any) -> None:
     changes.update(Mill.objects.select_for_update().filter(pk=1), by=by, lies_open=lies_open)
 
 
-def _tell(person: Any, *, by: Any, sets_password: bool = False, why: str = "") -> None:
-    """Write down how somebody stands now, where that is not what was written last."""
-    told = Person.objects.filter(user=person).first() or Person(user=person)
+def standing(person: Any) -> Person:
+    """Somebody as they stand now, in the account's words: its row, or one that is not written yet."""
     held = {group.name for group in person.groups.all()} | ({roles.OWNER} if person.is_superuser else set())
-    stands = {
-        "name": person.get_full_name() or person.get_username(),
-        "signs_in_as": person.get_username(),
-        "roles": ", ".join(role for role in roles.ROLES if role in held),
-        "works_here": person.is_active,
-        "password_set_at": timezone.now() if sets_password else told.password_set_at,
-    }
-    if told.pk and all(getattr(told, name) == value for name, value in stands.items()):
-        return
-    for name, value in stands.items():
-        setattr(told, name, value)
-    changes.written_by(told, by, why=why)
-    told.save()
+    told = Person.objects.filter(user=person).first() or Person(user=person)
+    told.name = person.get_full_name() or person.get_username()
+    told.signs_in_as = person.get_username()
+    told.roles = ", ".join(role for role in roles.ROLES if role in held)
+    told.works_here = person.is_active
+    return told
+
+
+def _tell(person: Any, *, by: Any, sets_password: bool = False, why: str = "") -> Person:
+    """Write down how somebody stands now, where that is not what was written last."""
+    told = standing(person)
+    if sets_password:
+        told.password_set_at = timezone.now()
+    written = Person.objects.filter(pk=told.pk).values(*TOLD).first()
+    if written is None or any(getattr(told, name) != value for name, value in written.items()):
+        changes.written_by(told, by, why=why)
+        told.save()
+    return told
 
 
 def _groups(held: Collection[str]) -> list[Group]:

@@ -21,9 +21,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from mill import people, roles
 from mill.desk import SITS_AS, is_at_the_machine, room, sits_at_an_open_book
+from mill.edits import Edit
 from mill.limits import OLD_PASSWORD, PASSWORDS, TooMuch, guesses_of, limited, too_much_page
 from mill.listing import Column, listing
-from mill.models import Mill
+from mill.models import Mill, Person
 from mill.refusal import Refusal
 
 MODEL_BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -112,6 +113,7 @@ class PersonForm(forms.Form):
     is_active = forms.BooleanField(
         label="Works with the book", required=False, help_text="Somebody laid aside keeps a name in what was done."
     )
+    told_of = frozenset({"held", "is_active"})
 
 
 @method_decorator(login_not_required, name="dispatch")
@@ -224,21 +226,23 @@ def person_new(request: HttpRequest) -> HttpResponse:
 @room("mill")
 def person(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(get_user_model(), pk=pk)
-    held = roles.roles_of(found) or {group.name for group in found.groups.all()}
-    begins = {"name": found.get_full_name() or found.username, "held": list(held), "is_active": found.is_active}
-    form = PersonForm(request.POST or None, initial=begins)
-    if request.method == "POST" and form.is_valid():
-        said = form.cleaned_data
-        try:
-            people.change(found, name=said["name"], held=said["held"], is_active=said["is_active"], by=request.user)
-        except Refusal as refusal:
-            form.add_error(refusal.field, refusal.message)
-        else:
-            messages.success(request, f"{said['name']} is written down.")
-            return redirect("people")
-    return render(
-        request, "mill/person.html", {"title": found.get_full_name() or found.username, "form": form, "found": found}
+    stands = people.standing(found)
+    edit = Edit(
+        request, stands if stands.pk else None, lambda data, told: PersonForm(data, initial=_begins(told or stands))
     )
+    if edit.is_valid() and edit.is_written(
+        lambda form, seen: people.change(found, **form.cleaned_data, by=request.user, seen=seen)
+    ):
+        messages.success(request, f"{edit.form.cleaned_data['name']} is written down.")
+        return redirect("people")
+    title = found.get_full_name() or found.username
+    return render(request, "mill/person.html", {"title": title, "edit": edit, "form": edit.form, "found": found})
+
+
+def _begins(told: Person) -> dict[str, Any]:
+    """The form's fields, of a person as the account tells of them."""
+    held = [role for role in told.roles.split(", ") if role]
+    return {"name": told.name, "held": held, "is_active": told.works_here}
 
 
 @sensitive_post_parameters()
@@ -295,7 +299,7 @@ def roles_page(request: HttpRequest) -> HttpResponse:
     parts = [
         {
             "what": part.what,
-            "cells": [_can(part, role) for role in roles.ROLES],
+            "cells": [roles.can(part, role) for role in roles.ROLES],
         }
         for part in roles.PARTS
     ]
@@ -308,12 +312,6 @@ def roles_page(request: HttpRequest) -> HttpResponse:
             "parts": parts,
         },
     )
-
-
-def _can(part: roles.Part, role: str) -> str:
-    if role in part.actors:
-        return "acts"
-    return "reads" if role in part.readers else "–"
 
 
 @require_POST

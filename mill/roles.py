@@ -35,12 +35,16 @@ READING = frozenset({"GET", "HEAD", "OPTIONS"})
 
 @dataclass(frozen=True)
 class Part:
-    """Addresses that the same roles read and act on, and what they are together."""
+    """Addresses that the same roles read and act on, and what they are together.
+
+    is_open    to whoever comes, with a role, without one, or before anybody knows who it is
+    """
 
     what: str
     names: tuple[str, ...]
     readers: frozenset[str] = EVERYBODY
     actors: frozenset[str] = NOBODY
+    is_open: bool = False
 
 
 def by(*roles: str) -> frozenset[str]:
@@ -49,10 +53,11 @@ def by(*roles: str) -> frozenset[str]:
 
 
 PARTS = [
+    Part("signing in and out", ("sign_in", "sign_out", "first_owner"), actors=EVERYBODY, is_open=True),
     Part(
-        "signing in and out, one's own password, tokens and feeds",
+        "one's own password, tokens and feeds",
         (
-            *("sign_in", "sign_out", "own_password", "first_owner", "sit_as", "tokens", "token_withdraw"),
+            *("own_password", "sit_as", "tokens", "token_withdraw"),
             *("token-list", "token-detail", "token-withdraw", "feeds", "feed_withdraw"),
             *("feedlink-list", "feedlink-detail", "feedlink-withdraw"),
         ),
@@ -61,6 +66,7 @@ PARTS = [
     Part(
         "what works without a sign-in: feeds by secret address, the floor's scripts, the book's health",
         ("healthz", "readyz", "shed_feed", "loom_feed", "csv_feed", "floor_worker", "paper_worker", "floor_empty"),
+        is_open=True,
     ),
     Part(
         "people and their roles",
@@ -302,7 +308,8 @@ def may(roles: Iterable[str], url_name: str, method: str = "GET") -> bool:
     >>> may({OWNER}, "no such address")
     False
     """
-    return not who_may(url_name, method).isdisjoint(roles)
+    part = TABLE.get(url_name)
+    return (part is not None and part.is_open) or not who_may(url_name, method).isdisjoint(roles)
 
 
 def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
@@ -311,6 +318,13 @@ def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
     if part is None:
         return NOBODY
     return part.readers if method in READING and url_name not in FORMS else part.actors
+
+
+def can(part: Part, role: str) -> str:
+    """What a role may do there, in the words of the table."""
+    if role in part.actors:
+        return "acts"
+    return "reads" if role in part.readers else "–"
 
 
 def narrowed(held: frozenset[str], named: frozenset[str]) -> frozenset[str]:

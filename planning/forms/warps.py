@@ -155,7 +155,7 @@ class PutOnForm(forms.Form):
 
 
 class NoteForm(forms.Form):
-    note = forms.CharField(max_length=200, required=False, label="Note for the ticket")
+    note = forms.CharField(max_length=200, required=False, label="It stands on the ticket")
 
 
 class StepBackForm(forms.Form):

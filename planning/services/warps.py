@@ -13,6 +13,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Max, QuerySet
 from django.utils import timezone
 
+from mill import meanwhile
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.models import (
@@ -457,8 +458,9 @@ def lock_warp(warp: Warp, *, is_locked: bool, by: Any) -> Warp:
 
 
 @transaction.atomic
-def write_note(warp: Warp, *, note: str, by: Any) -> Warp:
+def write_note(warp: Warp, *, note: str, by: Any, seen: str | None = None) -> Warp:
     (warp,) = lock_warps(warp.pk)
+    meanwhile.unmoved(warp, seen)
     return warp if warp.note == note.strip() else write_columns(warp, by=by, note=note.strip()[:200])
 
 

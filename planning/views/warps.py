@@ -6,13 +6,14 @@ import django_filters
 from django import forms
 from django.contrib import messages
 from django.db.models import F, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
+from mill.edits import Edit
 from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.refusal import Refusal
@@ -283,7 +284,7 @@ def warp(request: HttpRequest, number: int) -> HttpResponse:
     return _page(request, found)
 
 
-def _page(request: HttpRequest, found: Warp, **wrong: forms.Form) -> HttpResponse:
+def _page(request: HttpRequest, found: Warp, **wrong: forms.Form | Edit) -> HttpResponse:
     """The warp's page; `wrong` are forms that were sent and say what is the matter."""
     context = _worked_context(found)
     slot = working_out.slot_in_force(found)
@@ -303,7 +304,7 @@ def _page(request: HttpRequest, found: Warp, **wrong: forms.Form) -> HttpRespons
         "waiting": _lines_like(found) if may_change else [],
         "split_form": SplitForm(),
         "join_form": JoinForm(others=others),
-        "note_form": NoteForm(initial={"note": found.note}),
+        "note": Edit(None, found, _note_form),
         "back_form": StepBackForm(initial={"seen_state": found.state}),
         "step_before": warp_steps.STEP_BEFORE.get(found.state),
         "looms": plans.looms_that_fit(found) if found.state == Warp.WOUND and context["figures"] else [],
@@ -428,11 +429,6 @@ def _lock(request: HttpRequest, found: Warp) -> str:
     return f"{found} is locked: combining leaves it as it is." if is_locked else f"{found} is unlocked."
 
 
-def _note(request: HttpRequest, found: Warp) -> str:
-    warps.write_note(found, note=_read(NoteForm(request.POST))["note"], by=request.user)
-    return "The note is written down."
-
-
 def _apart(request: HttpRequest, found: Warp) -> str:
     warps.take_apart(found, by=request.user)
     return f"{found} is taken apart; its lines wait for a warp again."
@@ -520,6 +516,26 @@ def warp_beam(request: HttpRequest, number: int) -> HttpResponse:
     return render(request, "planning/warp_beam.html", context)
 
 
+@require_http_methods(["GET", "POST"])
+@room("warps")
+def warp_note(request: HttpRequest, number: int) -> HttpResponse:
+    """Its note, which stands on the ticket; the form is on the warp's own page."""
+    if request.method == "GET":
+        return redirect("warp", number=number)
+    found = _found(number)
+    note = Edit(request, found, _note_form)
+    if note.is_valid() and note.is_written(
+        lambda form, seen: warps.write_note(found, note=form.cleaned_data["note"], by=request.user, seen=seen)
+    ):
+        messages.success(request, "The note is written down.")
+        return redirect("warp", number=number)
+    return _page(request, found, note=note)
+
+
+def _note_form(data: QueryDict | None, found: Warp) -> NoteForm:
+    return NoteForm(data, initial={"note": found.note})
+
+
 @require_GET
 @room("warps")
 def warp_yarn_page(request: HttpRequest, number: int) -> HttpResponse:
@@ -540,7 +556,6 @@ ACTS: Sequence[tuple[str, Act, str]] = [
     ("join", _join, "warp"),
     ("put-on", _put_on, "warp"),
     ("lock", _lock, "warp"),
-    ("note", _note, "warp"),
     ("take-apart", _apart, "warp"),
     ("hold", _hold, "warp_yarn"),
     ("hold-lot", _hold_lot, "warp_yarn"),
@@ -560,6 +575,7 @@ urlpatterns = [
     path("warps/<int:number>/worked/", warp_worked, name="warp_worked"),
     path("warps/<int:number>/beam/", warp_beam, name="warp_beam"),
     path("warps/<int:number>/yarn/", warp_yarn_page, name="warp_yarn"),
+    path("warps/<int:number>/note/", warp_note, name="warp_note"),
     *(
         path(f"warps/<int:number>/{name}/", _act(act, back=back), name=f"warp_{name.replace('-', '_')}")
         for name, act, back in ACTS

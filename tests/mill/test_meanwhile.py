@@ -14,11 +14,11 @@ from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver, reverse
 
-from mill import changes, meanwhile, roles
-from mill.models import Mill
+from mill import changes, meanwhile, people, roles
+from mill.models import Mill, Person
 from mill.refusal import Refusal
 from planning.models import Closure, Loom, Machine, Reed, Worker
-from planning.services import cloths, looms, orders
+from planning.services import cloths, looms, orders, warps
 from tests.make import (
     make_beam,
     make_cloth,
@@ -34,6 +34,7 @@ from tests.make import (
     make_spec,
     make_supplier,
     make_trap,
+    make_warp,
     make_yarn,
 )
 
@@ -103,6 +104,10 @@ def make_mill() -> Mill:
     return mill
 
 
+def make_person() -> Person:
+    return people.take_in(name="Rowan", sign_in="rowan", password="", held=[roles.READER], by=None).told_as
+
+
 # The form's address by its name, a record, the address's argument, and two fields: what another writes into the first
 # and what is typed here into the first and the second.
 FORMS = {
@@ -146,6 +151,7 @@ FORMS = {
     "trap": (make_trap, "pk", ("lure_renewed_on", "2026-02-01", "2026-02-02"), ("code", "TN")),
     "supplier": (make_supplier, "pk", ("lead_time_days", "30", "40"), ("name", "Loanhead")),
     "fibre": (make_fibre, "pk", ("regain_pct", "16", "18.25"), ("regain_authority", "ours")),
+    "person": (make_person, "user", ("name", "Rowan Pike", "Rowan Pyke"), ("held", roles.WARPER)),
 }
 
 
@@ -153,6 +159,8 @@ def address_of(name, row):
     match name:
         case "line_edit":
             return reverse(name, args=[row.order.number, row.position])
+        case "person":
+            return reverse(name, args=[row.user_id])
         case "colourway_rename":
             return reverse(name, args=[row.cloth.code, row.pk])
         case _:
@@ -233,7 +241,7 @@ def test_all_of_mine_is_taken_when_that_is_said(desk, ann, name):
 OTHERWISE = {
     "own_password": "one's own, which nobody else changes",
     "cloth_revise": "a revision more, by its own test below",
-    "person": "people are no records with versions",
+    "warp_note": "its form stands on the warp's page, by its own test below",
     "line_call_off": "an act, not a form over a record",
     "warp_beam": "an act: one beam is chosen",
     "warp_place": "an act: one place is chosen",
@@ -299,6 +307,59 @@ def test_fibres_of_a_yarn_are_part_of_what_stands(desk, ann):
     assert "Ann Weir wrote here" in page.content.decode()
     assert {str(s.fibre): s.share_pct for s in yarn.shares.all()} == {"wool": 80, "nylon": 20}
     assert "Fibres: 80 % wool, 20 % nylon" in desk.get(changes.page_of("inventory.yarn", yarn.pk)).content.decode()
+
+
+def test_roles_that_two_give_one_person_are_shown_by_name(desk, ann):
+    rowan = make_person().user
+    address = reverse("person", args=[rowan.pk])
+    sent = typed(desk.get(address), held=roles.FINISHER)
+    ann.post(address, typed(ann.get(address)) | {"held": [roles.WARPER, roles.WEAVER]})
+    page = desk.post(address, sent)
+    said = re.sub(r"<[^>]+>|\s+", " ", page.content.decode())
+    assert re.search(r"When you opened it +reader", said)
+    assert re.search(r"Stands now +warper, weaver or tuner", said)
+    assert re.search(r"Yours +finisher", said)
+    assert desk.post(address, typed(page) | {"take-held": "stands"}).status_code == 302
+    assert {group.name for group in rowan.groups.all()} == {roles.WARPER, roles.WEAVER}
+
+
+def test_a_person_of_whom_the_account_does_not_tell_yet_is_changed(desk, planner):
+    stranger = get_user_model().objects.create_user("stranger")
+    address = reverse("person", args=[stranger.pk])
+    assert desk.post(address, typed(desk.get(address), name="Merle", held=roles.READER)).status_code == 302
+    assert stranger.told_as.name == "Merle"
+
+
+def test_a_warps_note_is_shown_beside_the_one_written_meanwhile(desk, ann):
+    warp = make_warp()
+    address, page_of = reverse("warp_note", args=[warp.number]), reverse("warp", args=[warp.number])
+    assert desk.get(address)["Location"] == page_of, "a page read again after a no is the warp's own"
+    opened = re.search(r'name="opened" value="(\d+)"', desk.get(page_of).content.decode())[1]
+    assert ann.post(address, {"opened": opened, "note": "Mind the selvedge."}).status_code == 302
+    page = desk.post(address, {"opened": opened, "note": "Peat in bag 3."})
+    html = page.content.decode()
+    assert "Ann Weir wrote here while you had it open" in html
+    assert "Mind the selvedge." in html
+    assert "Peat in bag 3." in html
+    warp.refresh_from_db()
+    assert warp.note == "Mind the selvedge."
+    shown = re.search(r'name="shown" value="(\d+)"', html)[1]
+    sent = {"opened": opened, "shown": shown, "both": ["note"], "take-note": "mine", "note": "Peat in bag 3."}
+    assert desk.post(address, sent).status_code == 302
+    warp.refresh_from_db()
+    assert warp.note == "Peat in bag 3."
+
+
+def test_a_note_is_written_though_the_warp_has_moved_on(desk, planner):
+    warp = make_warp()
+    opened = meanwhile.version_of(warp)
+    warps.lock_warp(warp, is_locked=True, by=planner)
+    address = reverse("warp_note", args=[warp.number])
+    assert desk.post(address, {"opened": opened, "note": "Peat in bag 3."}).status_code == 302
+    warp.refresh_from_db()
+    assert (warp.note, warp.is_locked) == ("Peat in bag 3.", True)
+    too_long = desk.post(address, {"opened": meanwhile.version_of(warp), "note": "x" * 201})
+    assert "at most 200" in too_long.content.decode()
 
 
 def test_a_revision_written_meanwhile_is_shown_beside_mine(desk, planner):
