@@ -171,7 +171,15 @@ PARTS = [
         "tickets",
         (
             *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "ticket"),
-            *("ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue", "scan"),
+            *(
+                "tickets_next",
+                "tickets_print",
+                "ticket_print",
+                "ticket_print_for",
+                "ticket_withdraw",
+                "ticket_issue",
+                "scan",
+            ),
             *("jobticket-list", "jobticket-detail", "jobticket-of-day", "jobticket-withdraw"),
         ),
         actors=by(PLANNER),

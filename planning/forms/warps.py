@@ -50,6 +50,17 @@ class WishesForm(forms.Form):
         label="Length",
     )
 
+    orders = forms.CharField(
+        max_length=4000,
+        required=False,
+        label="Orders",
+        help_text="Numbers with commas between them: only what a line of theirs can be on is shown.",
+    )
+
+    def numbers(self) -> set[str]:
+        """Of the orders whose lines are looked at; none for all."""
+        return {number.strip() for number in self.cleaned_data.get("orders", "").split(",") if number.strip()}
+
     def said(self) -> dict[str, Any]:
         """What `combine.Wishes` takes."""
         cleaned = self.cleaned_data

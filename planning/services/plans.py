@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from mill import changes
@@ -59,6 +60,12 @@ CARRIED_ON = "the plan in force, carried on"
 PAPER_RULE = "earliest due date, on paper"
 
 # A plan as a record
+
+
+def unplanned() -> QuerySet[Warp]:
+    """Warps that are to be woven and have no place in the plan in force."""
+    in_it = Slot.objects.filter(run__state=PlanRun.IN_FORCE).values("warp")
+    return Warp.objects.open().exclude(state=Warp.PROPOSED).exclude(pk__in=in_it)
 
 
 def make_plan(*, rule: str = "earliest_due_date", by: Any = None, now: datetime | None = None) -> PlanRun:

@@ -2,11 +2,13 @@
 
 import secrets
 from collections import defaultdict
-from datetime import date, datetime
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Max
+from django.db.models import F, Max, Q, QuerySet
 from django.utils import timezone
 
 from mill import changes
@@ -155,6 +157,62 @@ def _issue(warp: Warp, *, by: Any) -> JobTicket:
         overtaken_at=timezone.now(), overtaken_why=f"Ticket {number} takes its place."
     )
     return ticket
+
+
+def without_ticket() -> QuerySet[Slot]:
+    """Places in the plan in force of warps to be wound or woven that the floor has no ticket for."""
+    in_use = JobTicket.objects.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True)
+    slots = Slot.objects.filter(run__state=PlanRun.IN_FORCE, warp__state__in=ISSUED_FROM)
+    return slots.exclude(warp__in=in_use.values("warp"))
+
+
+@dataclass(frozen=True)
+class ToIssue:
+    """A warp that has no ticket yet.
+
+    begins_on   the day on which work on it begins by the plan: winding, or set-up where it is wound
+    why         what keeps it from having one; empty when it can
+    """
+
+    warp: Warp
+    slot: Slot
+    begins_on: date
+    why: str
+
+
+def to_issue(*, until: date) -> list[ToIssue]:
+    """Warps without a ticket whose work begins by a day, in the order in which it begins."""
+    slots = without_ticket().filter(
+        Q(winding_on__lte=until) | Q(winding_on__isnull=True, setup_starts_at__lt=_day_after(until))
+    )
+    by_pk = {slot.warp_id: slot for slot in slots.select_related("loom")}
+    found = []
+    for warp in working_out.for_working_out(Warp.objects.filter(pk__in=by_pk)):
+        slot = by_pk[warp.pk]
+        why = ""
+        try:
+            ready(warp)
+        except Refusal as refusal:
+            why = refusal.message
+        found.append(ToIssue(warp, slot, slot.winding_on or timezone.localdate(slot.setup_starts_at), why))
+    return sorted(found, key=lambda one: (one.begins_on, one.slot.setup_starts_at, one.warp.number))
+
+
+def _day_after(on: date) -> datetime:
+    return timezone.make_aware(datetime.combine(on + timedelta(days=1), time.min))
+
+
+@transaction.atomic
+def issue_tickets(numbers: Collection[int], *, by: Any) -> tuple[list[JobTicket], list[str]]:
+    """Tickets for these warps. Returns them, and a sentence for each warp that can't have one yet."""
+    issued: list[JobTicket] = []
+    refused: list[str] = []
+    for warp in Warp.objects.filter(number__in=numbers).order_by("number"):
+        try:
+            issued.append(issue_ticket(warp, by=by))
+        except Refusal as refusal:
+            refused.append(refusal.message)
+    return issued, refused
 
 
 @transaction.atomic

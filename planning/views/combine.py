@@ -1,4 +1,5 @@
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.contrib import messages
@@ -12,7 +13,8 @@ from mill.desk import room
 from mill.refusal import Refusal
 from planning.combining import Part, Proposal, Saving
 from planning.forms.warps import CombineSheet, Row, WishesForm
-from planning.services import combine, rulings
+from planning.models import Warp
+from planning.services import combine, plans, rulings
 from planning.services.combine import Group, Locked, Waiting, Wishes
 
 GROUPS_ON_A_LEAF = 12
@@ -102,11 +104,27 @@ def _parts(rows: Sequence[Row]) -> list[Part]:
     return [Part(line, n) for line, n in pieces.items()]
 
 
+def _wanted(seen: Iterable[SeenGroup]) -> list[list[tuple[int, int]]]:
+    """All ticked warps of these groups, each as (order line, pieces)."""
+    return [
+        [(part.key, part.pieces) for part in warp.proposal.parts]
+        for one in seen
+        for warp in one.warps
+        if warp.is_ticked and warp.proposal
+    ]
+
+
+def _mark(wanted: list[list[tuple[int, int]]]) -> str:
+    """The same for the same warps: what is made of all groups at once is what was seen."""
+    return hashlib.sha256(repr(wanted).encode()).hexdigest()[:20]
+
+
 def _page(
     request: HttpRequest, form: WishesForm, groups: Sequence[Group], sheet: CombineSheet | None = None
 ) -> HttpResponse:
     seen = [_seen(group, sheet if sheet and sheet.key == group.warp_key else None) for group in groups]
     workable = [one for one in seen if one.group.combination]
+    wanted = [] if sheet else _wanted(workable)
     return render(
         request,
         "planning/combine.html",
@@ -117,6 +135,9 @@ def _page(
             "troubled": [one.group for one in seen if not one.group.combination],
             "refused": [entry for one in workable for entry in one.group.refused],
             "n_lines": sum(len(group.lines) for group in groups),
+            "n_wanted": len(wanted) if len(workable) > 1 else 0,
+            "mark": _mark(wanted),
+            "unplanned": plans.unplanned().count(),
             "n_warps": sum(len(one.warps) for one in workable),
             "saves": combine.together(one.saves for one in workable),
         },
@@ -133,8 +154,12 @@ def combine_page(request: HttpRequest) -> HttpResponse:
     form = WishesForm(request.GET if request.GET.keys() & WishesForm.base_fields.keys() else None)
     wishes = Wishes(**form.said()) if form.is_bound and form.is_valid() else Wishes()
     groups = combine.propose(wishes)
+    if form.is_bound and form.is_valid() and (numbers := form.numbers()):
+        groups = [group for group in groups if _is_of(group, numbers)]
     if request.method == "GET":
         return _page(request, form, groups)
+    if "accept_all" in request.POST:
+        return _accept_all(request, groups, wishes)
     group = next((one for one in groups if one.warp_key == request.POST.get("group")), None)
     if group is None or group.combination is None:
         messages.info(request, "Nothing of this warp waits any more. Look at what does.")
@@ -152,6 +177,25 @@ def combine_page(request: HttpRequest) -> HttpResponse:
     return _page(request, form, groups, sheet)
 
 
+def _is_of(group: Group, numbers: set[str]) -> bool:
+    """Whether a line of one of these orders is in the group, or can be on no warp."""
+    lines = [*(one.line for one in group.lines), *(line for line, _ in group.refused)]
+    return any(line.order.number in numbers for line in lines)
+
+
+def _accept_all(request: HttpRequest, groups: Sequence[Group], wishes: Wishes) -> HttpResponse:
+    """Make every warp that is proposed, if that is still what was seen."""
+    wanted = _wanted(_seen(group, None) for group in groups if group.combination)
+    if _mark(wanted) != request.POST["accept_all"]:
+        messages.warning(request, "Nothing is made: since you looked, other warps are proposed. Look at them first.")
+        return redirect(request.get_full_path())
+    try:
+        _say_made(request, combine.accept(wanted, by=request.user, includes_planned=wishes.includes_planned))
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    return redirect(request.get_full_path())
+
+
 def _accept(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpResponse | None:
     """Make the ticked warps. None when one of them can't be: the sheet stays as it was put together."""
     ticked = [warp for warp in seen.warps if warp.is_ticked]
@@ -159,18 +203,21 @@ def _accept(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpRespon
     if wrong:
         messages.error(request, f"Warp {wrong[0].number} of the sheet: {wrong[0].wrong}")
         return None
-    wanted = [[(part.key, part.pieces) for part in warp.proposal.parts] for warp in ticked if warp.proposal]
     try:
-        made = combine.accept(wanted, by=request.user, includes_planned=wishes.includes_planned)
+        made = combine.accept(_wanted([seen]), by=request.user, includes_planned=wishes.includes_planned)
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return None
+    _say_made(request, made)
+    return redirect(request.get_full_path())
+
+
+def _say_made(request: HttpRequest, made: Sequence[Warp]) -> None:
     names = ", ".join(str(warp.number) for warp in made)
     messages.success(request, f"Warp{'s' if len(made) > 1 else ''} {names} planned.")
     bare = [str(warp) for warp in made if warp.beam is None]
     if bare:
         messages.warning(request, f"No free beam takes {', '.join(bare)} yet. Choose one once a beam is free.")
-    return redirect(request.get_full_path())
 
 
 def _rule(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpResponse | None:

@@ -1,9 +1,12 @@
 """CSV in: what each kind of file looks like, and what came of one."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
+from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_http_methods
 
 from mill import roles
@@ -13,11 +16,15 @@ from mill.refusal import Refusal
 from planning import csv_book
 from planning.csv_book import COMMA, KINDS, POINT, SIGNS
 from planning.forms.importing import ImportForm
+from planning.models import OrderLine
 from planning.services import importing
 from planning.services.importing import Brought, NotBroughtIn
 
 # The list that shows what was brought in.
 LISTS = {"yarns": "yarn"}
+ORDERS = "orders"
+# An address names so many orders at most; of a longer file all that waits is offered together.
+NAMED_MAX = 60
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -46,7 +53,8 @@ def import_csv(request: HttpRequest, kind: str = KINDS[0]) -> HttpResponse:
             form.add_error("file", refusal.message)
         if brought and not brought.is_check:
             messages.success(request, " ".join([str(brought), *brought.also]))
-            return redirect("import_csv_kind", kind=kind)
+            there = reverse("import_csv_kind", args=[kind])
+            return redirect(f"{there}?{urlencode({'orders': _named(brought)})}" if kind == ORDERS else there)
     return render(
         request,
         "planning/import.html",
@@ -60,11 +68,27 @@ def import_csv(request: HttpRequest, kind: str = KINDS[0]) -> HttpResponse:
             "form": form,
             "brought": brought,
             "refused": refused,
+            "to_warp": _to_warp(request) if kind == ORDERS else None,
             "n_more": refused.n_wrong - len(refused.wrong) if refused else 0,
             "templates": [(_ending(decimal), decimal) for decimal in SIGNS],
         },
         status=422 if refused or form.errors else 200,
     )
+
+
+def _named(brought: Brought) -> str:
+    return ",".join(brought.names) if len(brought.names) <= NAMED_MAX else ""
+
+
+def _to_warp(request: HttpRequest) -> dict[str, Any] | None:
+    """The orders that were just brought in, as far as lines of them wait for a warp; None when none does."""
+    said = request.GET.get("orders")
+    if said is None:
+        return None
+    lines = OrderLine.objects.not_on_a_warp()
+    numbers = said.split(",")[:NAMED_MAX] if said else []
+    n_lines = (lines.filter(order__number__in=numbers) if numbers else lines).count()
+    return {"orders": ",".join(numbers), "n_lines": n_lines} if n_lines else None
 
 
 def _ending(decimal: str) -> str:

@@ -24,7 +24,7 @@ from mill.templatetags.mill import day, hours, moment, num
 from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
-from planning.services import actuals, clock, explaining, foresight, improving, looms, plans
+from planning.services import actuals, clock, explaining, foresight, improving, looms, plans, tickets
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.worktime import WEEK_MIN
 
@@ -93,9 +93,6 @@ def looms_list(request: HttpRequest) -> HttpResponse:
         ),
         run,
     )
-    unplanned = Warp.objects.open().exclude(state=Warp.PROPOSED)
-    if run:
-        unplanned = unplanned.exclude(slots__run=run)
     columns = [
         Column("Loom", lambda m: m.code, "code", link=lambda m: reverse("loom", args=[m.code])),
         Column("Kind", lambda m: m.kind, "kind"),
@@ -134,7 +131,8 @@ def looms_list(request: HttpRequest) -> HttpResponse:
         extra={
             "run": run,
             "late": run.slots.filter(late_min__gt=0).count() if run else 0,
-            "unplanned": unplanned.distinct().count(),
+            "unplanned": plans.unplanned().count(),
+            "without_ticket": tickets.without_ticket().count(),
             "offered": PlanRun.objects.filter(state=PlanRun.OFFERED).first(),
             "rules": plans.RULES,
             "seconds": improving.SECONDS,

@@ -1,4 +1,4 @@
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -11,8 +11,9 @@ from django.template.loader import render_to_string
 from django.urls import path, register_converter, reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date, parse_datetime
+from django.utils.http import urlencode
 from django.utils.safestring import SafeString, mark_safe
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
 from mill.listing import Column, listing
@@ -237,6 +238,66 @@ def tickets_list(request: HttpRequest) -> HttpResponse:
     )
 
 
+# Work is prepared so far ahead, from memory; a ticket for later is more likely to be overtaken.
+AHEAD_DAYS = 14
+# So many papers leave the printer at once; an address names no more.
+PRINTED_MAX = 100
+
+
+@require_http_methods(["GET", "POST"])
+@room("tickets")
+def tickets_next(request: HttpRequest) -> HttpResponse:
+    """The next warps that the floor has no ticket for: those that can have one are ticked, the others say why not."""
+    if request.method == "POST":
+        numbers = [int(said) for said in request.POST.getlist("warp") if said.isdecimal() and len(said) < 10]
+        issued, refused = tickets.issue_tickets(numbers[:PRINTED_MAX], by=request.user)
+        for sentence in refused:
+            messages.warning(request, sentence)
+        if issued:
+            words = [("ticket", str(one.number)) for one in issued]
+            words.append(("papers", request.POST.get("papers", "job")))
+            return redirect(f"{reverse('tickets_print')}?{urlencode(words)}")
+        if not refused:
+            messages.warning(request, "No warp is ticked, so no ticket is issued.")
+        return redirect(request.get_full_path())
+    until = read_day(request.GET.get("until", "")) or timezone.localdate() + timedelta(days=AHEAD_DAYS)
+    rows = tickets.to_issue(until=until)
+    return render(
+        request,
+        "planning/tickets_next.html",
+        {
+            "title": "Tickets of the next warps",
+            "until": until,
+            "rows": rows,
+            "n_ready": sum(not row.why for row in rows),
+            "papers": [(kind, label) for kind, (label, _) in PAPERS.items()],
+        },
+    )
+
+
+@require_GET
+@room("tickets")
+def tickets_print(request: HttpRequest) -> HttpResponse:
+    """The tickets asked for (?ticket=41&ticket=42) on paper, for one trade or for all, in loom order."""
+    numbers = [int(said) for said in request.GET.getlist("ticket") if said.isdecimal() and len(said) < 10]
+    papers = request.GET.get("papers", "job")
+    found = (
+        JobTicket.objects.filter(number__in=numbers[:PRINTED_MAX])
+        .select_related("warp", "loom", "by")
+        .order_by("loom__code", "number")
+    )
+    kinds = papers if papers in (*PAPERS, "all") else "job"
+    return render(
+        request,
+        "planning/tickets_print.html",
+        {
+            "title": f"{len(found)} tickets" if len(found) != 1 else f"Ticket {found[0].number}",
+            "sheets": [one for ticket in found for one in papers_of(ticket, kinds, request)],
+            "back": reverse("tickets"),
+        },
+    )
+
+
 def _ticket(number: int) -> JobTicket:
     return get_object_or_404(JobTicket.objects.select_related("warp", "loom", "by"), number=number)
 
@@ -356,6 +417,8 @@ def ticket_withdraw(request: HttpRequest, number: int) -> HttpResponse:
 
 urlpatterns = [
     path("tickets/", tickets_list, name="tickets"),
+    path("tickets/next/", tickets_next, name="tickets_next"),
+    path("tickets/print/", tickets_print, name="tickets_print"),
     path("tickets/day/", tickets_day_choose, name="tickets_day_choose"),
     path("tickets/day/issue/", tickets_issue_day, name="tickets_issue_day"),
     path("tickets/day/<day:on>/", tickets_of_day, name="tickets_of_day"),

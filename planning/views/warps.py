@@ -171,6 +171,7 @@ def warps_list(request: HttpRequest) -> HttpResponse:
         title="Warps",
         extra={
             "waiting": OrderLine.objects.not_on_a_warp().count(),
+            "unplanned": plans.unplanned().count(),
             "when_empty": "No warp stands here. Combine order lines into warps first.",
         },
         row_class=lambda w: "late" if trouble_of(w) not in ("", "being worked out") else "",

@@ -71,6 +71,7 @@ OVER_THE_API = {
     # the floor, tickets
     "floor": ["api_taps"],
     "tickets_issue_day": ["jobticket-of-day"],
+    "tickets_next": ["jobticket-list"],
     "ticket_issue": ["jobticket-list"],
     "ticket_withdraw": ["jobticket-withdraw"],
     # pieces, finishing, dispatch

@@ -644,3 +644,12 @@ def test_cloths_of_the_test_data_can_be_woven(book):
             spec = cloth.current_spec
             assert spec is not None
             assert spec.as_cloth(colourway).shafts == 4
+
+
+def test_orders_that_came_in_lead_on_to_their_warps(book, desk):
+    address = reverse("import_csv_kind", args=["orders"])
+    answer = desk.post(address, {"file": upload(text_of("orders")), "decimal": "point"}, follow=True)
+    page = answer.content.decode()
+    assert "8 order lines of these orders wait for a warp" in page
+    assert f"{reverse('combine')}?orders=K-1041%2CK-1042" in page
+    assert "Make warps of them" not in desk.get(address).content.decode()

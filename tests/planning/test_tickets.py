@@ -214,3 +214,30 @@ def test_an_overtaken_ticket_is_stamped_on_every_trades_sheet(desk, warp, planne
     Warp.objects.filter(pk=warp.pk).update(note="changed")
     tickets.issue_ticket(warp, by=planner)
     assert desk.get(f"/tickets/{ticket.number}/print/all/").content.count(b"OVERTAKEN") == 5
+
+
+def test_the_next_warps_get_their_tickets_at_once_and_print(desk, warp, planner):
+    (slot,) = tickets.without_ticket()
+    begins = slot.winding_on or timezone.localdate(slot.setup_starts_at)
+    assert [(one.warp, one.begins_on, one.why) for one in tickets.to_issue(until=begins)] == [(warp, begins, "")]
+    assert tickets.to_issue(until=begins - timedelta(days=1)) == []
+    page = desk.get("/tickets/next/", {"until": begins}).content.decode()
+    assert f'value="{warp.number}" checked' in page
+    paper = desk.post("/tickets/next/", {"warp": [warp.number, "x", "9" * 12]}, follow=True)
+    ticket = JobTicket.objects.get()
+    assert paper.redirect_chain == [(f"/tickets/print/?ticket={ticket.number}&papers=job", 302)]
+    assert paper.content.count(b'class="ticket"') == 1
+    assert desk.get("/tickets/print/", {"ticket": ticket.number, "papers": "all"}).content.count(b"<article") == 5
+    assert b"Every warp that is begun by then" in desk.get("/tickets/next/", {"until": begins}).content
+    assert desk.get("/tickets/print/").status_code == 200
+    assert b"No warp is ticked" in desk.post("/tickets/next/", follow=True).content
+
+
+def test_a_next_warp_without_yarn_says_so_and_its_ticket_is_refused(desk, warp):
+    for kept in WarpHold.objects.filter(warp=warp, use="warp").select_related("reservation"):
+        kept.delete()
+    page = desk.get("/tickets/next/", {"until": "2027-03-01"}).content.decode()
+    assert "0 of 1 can have a ticket" in page
+    assert "Hold the yarn first" in page
+    assert b"Hold the yarn first" in desk.post("/tickets/next/", {"warp": warp.number}, follow=True).content
+    assert not JobTicket.objects.exists()

@@ -493,3 +493,34 @@ def test_the_api_says_what_it_takes_and_gives(desk):
     ):
         assert address in paths
     assert "400" in paths["/api/warp-proposals/"]["post"]["responses"]
+
+
+# All that is proposed at once, and on from there
+
+
+def test_all_warps_are_made_at_once_of_the_orders_that_are_looked_at(desk, tweed):
+    other = make_spec(yarns={entry.letter: entry.yarn for entry in tweed.colourway_yarns.all()}, ends_per_dent=1)
+    third = make_spec(
+        yarns={entry.letter: entry.yarn for entry in tweed.colourway_yarns.all()}, finished_width_cm=Decimal("120.0")
+    )
+    one, two, three = line_of(tweed), line_of(other), line_of(third)
+    address = f"{reverse('combine')}?orders={one.order.number}, {two.order.number}"
+    page = plainly(desk.get(address))
+    assert f"{three}" not in page
+    mark = re.search(r'name="accept_all" value="(\w+)">Make all 2 warps', page)[1]
+    assert Warp.objects.count() == 0
+    after = plainly(desk.post(address, {"accept_all": mark}, follow=True))
+    assert sorted(warp.parts.get().line_id for warp in Warp.objects.all()) == sorted([one.pk, two.pk])
+    # The way on stands there: the two wait for a plan.
+    assert "2 warps are not in the plan" in after
+    assert "Look for a plan with them" in after
+
+
+def test_what_was_not_seen_is_not_made(desk, tweed):
+    other = make_spec(yarns={entry.letter: entry.yarn for entry in tweed.colourway_yarns.all()}, ends_per_dent=1)
+    line_of(tweed), line_of(other)
+    mark = re.search(r'name="accept_all" value="(\w+)"', plainly(desk.get(reverse("combine"))))[1]
+    line_of(tweed, pieces=3)
+    page = plainly(desk.post(reverse("combine"), {"accept_all": mark}, follow=True))
+    assert "other warps are proposed" in page
+    assert not Warp.objects.exists()

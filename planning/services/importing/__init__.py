@@ -56,6 +56,7 @@ class Brought:
     """What came of a book.
 
     also        what was written beside its rows, in sentences
+    names       what its rows are of, each once: numbers of orders, codes of cloths
     is_check    nothing was written: this is what would have been
     """
 
@@ -65,6 +66,7 @@ class Brought:
     changed: int
     same: int
     also: tuple[str, ...]
+    names: tuple[str, ...]
     is_check: bool
 
     def __str__(self) -> str:
@@ -105,6 +107,7 @@ def bring_in(kind: str, data: bytes, *, by: Any, decimal: str = POINT, is_check:
         changed=tally.counts[CHANGED],
         same=tally.counts[SAME],
         also=tuple(_also(what, names) for what, names in tally.also.items()),
+        names=tuple(dict.fromkeys(str(row.cells[book.key[0]]) for row in sheet.good)),
         is_check=is_check,
     )
 

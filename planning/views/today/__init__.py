@@ -83,7 +83,7 @@ def chapters() -> list[Chapter]:
             "Tickets to issue",
             office.tickets_to_issue(),
             all_well="Every warp to be wound by tomorrow has its ticket.",
-            at=reverse("tickets"),
+            at=reverse("tickets_next"),
             roles=[PLANNER],
             is_routine=True,
         ),
