@@ -86,7 +86,7 @@ BENCHES: dict[str, Bench] = {
         "warps worked out again, and the same with ten times the lots and movements", book_arguments, recompute.run
     ),
     "store": Bench("a store with a million movements behind it", book_arguments, store.run),
-    "pages": Bench("each room's page, in the example mill and in ten times it", book_arguments, pages.run),
+    "pages": Bench("every page, in the example mill and in ten times it", book_arguments, pages.run),
     "load": Bench("the people of a whole mill at once, with time to think", load.arguments, load.run),
     "floor": Bench("the floor's page on a real server, with forty phones at it at once", floor.arguments, floor.run),
 }
