@@ -89,7 +89,7 @@ PARTS = [
         ),
         actors=EVERYBODY,
     ),
-    Part("today, the API's description", ("today", "api_description", "api_schema")),
+    Part("today, the API's description", ("today", "api_today", "api_description", "api_schema")),
     Part("finding", ("find", "api_find")),
     Part("the keys of one's own desk", ("keys",), actors=EVERYBODY),
     Part(

@@ -4,6 +4,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from mill import roles
 from mill.refusal import Refusal
 from planning.serializers.finding import FoundThingsSerializer
 from planning.services import finding
@@ -21,7 +22,11 @@ class FindView(APIView):
         asked = finding.tidy(request.query_params.get("q", ""))
         if not asked:
             raise Refusal("There is nothing to look for. Write a number, a name or a reference.", field="q")
-        return Response(FoundThingsSerializer({"asked": asked, "groups": finding.find(asked)}).data)
+        return Response(
+            FoundThingsSerializer(
+                {"asked": asked, "groups": finding.find(asked, held=roles.roles_of(request.user))}
+            ).data
+        )
 
 
 urlpatterns = [path("find/", FindView.as_view(), name="api_find")]

@@ -1,6 +1,6 @@
 """Finding a thing by what stands on it: its number, name, reference, or the address in its QR code."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import unquote
@@ -10,6 +10,7 @@ from django.db.models.functions import Cast, Concat
 
 from inventory.ledger import written
 from inventory.models import Claim, Delivery, Supplier, Yarn, YarnLot
+from mill import roles
 from planning.models import (
     Cloth,
     Customer,
@@ -20,6 +21,7 @@ from planning.models import (
     Order,
     OrderLine,
     Piece,
+    Quote,
     Warp,
 )
 
@@ -40,6 +42,8 @@ class Kind:
     codes   fields that are only ever scanned, never read in part
     page    the name of its page's address
     paths   how the addresses in its QR codes begin
+
+    Whoever may not read its page does not find it.
     """
 
     key: str
@@ -103,6 +107,19 @@ KINDS = [
         lambda row: f"{row.customer}, {row.reference}" if row.reference else str(row.customer),
         beside=("customer__name",),
         paths=("/order/",),
+    ),
+    Kind(
+        "quote",
+        "Quotes",
+        lambda: Quote.objects.select_related("customer", "spec__cloth", "colourway").defer("figures"),
+        ("number",),
+        "quote",
+        _number,
+        lambda row: ", ".join(
+            [*([str(row.customer)] if row.customer else []), f"{row.spec.cloth}, {row.colourway}", row.stands]
+        ),
+        beside=("customer__name", "spec__cloth__code", "spec__cloth__name", "note"),
+        paths=("/quotes/",),
     ),
     Kind(
         "line",
@@ -229,8 +246,10 @@ KINDS = [
 ]
 
 
-def find(asked: str) -> list[Group]:
+def find(asked: str, *, held: Iterable[str]) -> list[Group]:
     """What answers to the words that were asked, by kind: what is named just so first.
+
+    held    the roles of whoever asks
 
     One query a kind, however much there is. "warp 118" looks among warps alone;
     where nothing is found there, everywhere.
@@ -238,7 +257,8 @@ def find(asked: str) -> list[Group]:
     asked = tidy(asked)
     if not asked:
         return []
-    for kinds, words in _readings(asked):
+    readable = [kind for kind in KINDS if roles.may(held, kind.page)]
+    for kinds, words in _readings(asked, readable):
         groups = sorted((group for kind in kinds if (group := _look(kind, words))), key=lambda group: group.best)
         if groups:
             return groups
@@ -255,17 +275,17 @@ def tidy(asked: str) -> str:
     return " ".join(asked.replace("\0", " ").split())[:LONGEST]
 
 
-def _readings(asked: str) -> Iterator[tuple[list[Kind], str]]:
+def _readings(asked: str, among: list[Kind]) -> Iterator[tuple[list[Kind], str]]:
     path = _path(asked)
     if path:
-        for kind in KINDS:
+        for kind in among:
             for begins in kind.paths:
                 if path.startswith(begins) and (name := unquote(path.removeprefix(begins)).strip("/")):
                     yield [kind], name
     first, _, rest = asked.partition(" ")
-    if rest and (named := [kind for kind in KINDS if first.lower() in (kind.key, kind.label.lower())]):
+    if rest and (named := [kind for kind in among if first.lower() in (kind.key, kind.label.lower())]):
         yield named, rest
-    yield KINDS, asked
+    yield among, asked
 
 
 def _path(asked: str) -> str:

@@ -4,6 +4,7 @@ from django.urls import path
 from django.views.decorators.http import require_GET
 from django.views.decorators.vary import vary_on_headers
 
+from mill import roles
 from planning.services import finding
 
 
@@ -15,7 +16,7 @@ def find(request: HttpRequest) -> HttpResponse:
     While somebody types, only the part under the box.
     """
     asked = finding.tidy(request.GET.get("q", ""))
-    groups = finding.find(asked)
+    groups = finding.find(asked, held=roles.roles_of(request.user))
     context = {"title": "Find", "find_asked": asked, "groups": groups, "n": sum(len(group.hits) for group in groups)}
     if request.htmx:  # type: ignore[attr-defined]
         return render(request, "planning/_found.html", context)

@@ -1,15 +1,18 @@
 """Finding: a thing by what stands on it, whoever asks and however much there is."""
 
 from datetime import date
+from decimal import Decimal
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from mill import roles
 from mill.desk import ROOM_KEYS, ROOMS
 from planning.models import Dispatch, FinishingBatch, Piece
-from planning.services import finding
+from planning.services import finding, quotes
+from planning.services.quotes import Asked, Said
 from tests.make import (
     make_customer,
     make_delivery,
@@ -23,12 +26,26 @@ from tests.make import (
     make_warp,
     make_yarn,
 )
+from tests.planning.test_quotes import cloth as cloth_to_quote
+from tests.planning.test_today import at_the_desk_as
+
+__all__ = ["at_the_desk_as", "cloth_to_quote"]
 
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture
+def quoted(planner, cloth_to_quote):
+    return quotes.keep_quote(
+        Asked(colourway=cloth_to_quote, pieces=2, length_m=Decimal(60)),
+        Said(customer=make_customer(name="Quillfeather")),
+        by=planner,
+        key="one",
+    )
+
+
 def titles(asked):
-    return [hit.title for group in finding.find(asked) for hit in group.hits]
+    return [hit.title for group in finding.find(asked, held=[roles.OWNER]) for hit in group.hits]
 
 
 def opens(desk, asked):
@@ -130,7 +147,7 @@ def test_odd_words_are_answered_with_a_page(desk, asked):
 def test_more_than_are_shown_is_said(desk):
     for n in range(finding.SHOWN + 1):
         make_lot(label=f"ZZ{n}")
-    (group,) = finding.find("zz")
+    (group,) = finding.find("zz", held=[roles.READER])
     assert (len(group.hits), group.has_more) == (finding.SHOWN, True)
     assert b"There are more" in desk.get("/find/", {"q": "zz"}).content
 
@@ -191,3 +208,25 @@ def test_somebody_who_is_not_signed_in_finds_nothing(client, settings):
     make_lot(label="A12")
     assert "sign-in" in client.get("/find/", {"q": "A12"}).headers["Location"]
     assert client.get("/api/find/", {"q": "A12"}).status_code in {401, 403}
+
+
+def test_a_quote_is_found_by_whoever_may_read_money_and_by_nobody_else(quoted, at_the_desk_as):
+    number = quoted.number
+    desks = {role: at_the_desk_as(role) for role in roles.ROLES}
+    for asked in (f"quote {number}", f"Quotes {number}", "quillf", f"http://mill.example/quotes/{number}/"):
+        for role, client in desks.items():
+            may = role in {roles.OWNER, roles.PLANNER}
+            found = client.get("/api/find/", {"q": asked}).json()["groups"]
+            assert ("quote" in {group["kind"] for group in found}) == may, (asked, role)
+            page = client.get("/find/", {"q": asked})
+            led = page.headers.get("Location", "") == reverse("quote", args=[number])
+            assert (led or f'href="{reverse("quote", args=[number])}"' in page.content.decode()) == may, (asked, role)
+    (group,) = finding.find(f"quote {number}", held=[roles.PLANNER])
+    assert group.hits[0].said == f"Quillfeather, {quoted.spec.cloth}, {quoted.colourway}, open"
+
+
+def test_whatever_is_found_opens_to_whoever_found_it(quoted, at_the_desk_as):
+    for role in roles.ROLES:
+        client = at_the_desk_as(role)
+        for group in client.get("/api/find/", {"q": "quillfeather"}).json()["groups"]:
+            assert client.get(group["hits"][0]["page"]).status_code == 200, (role, group["kind"])

@@ -7,13 +7,15 @@ from django.contrib.auth.models import Group
 from django.db import transaction
 from django.test import Client
 from django.utils import timezone
+from django.utils.html import escape
 
 from inventory import services as inventory
 from inventory.models import Delivery
-from mill import jobs, roles
+from mill import jobs, roles, tokens
 from planning.models import Piece, PlanRun, Slot, Warp
 from planning.services import plans, working_out
 from planning.views.today import chapters
+from planning.views.today.entry import SHOWN
 from tests.make import make_line, make_loom, make_spec, make_ticket, make_warp, make_yarn
 
 pytestmark = pytest.mark.django_db
@@ -224,3 +226,49 @@ def test_the_owner_hears_of_a_book_without_a_backup(desk, settings, tmp_path):
     assert b"4 days of work would be lost" in desk.get("/").content
     (tmp_path / f"shedbook-{timezone.localdate()}-020000.zip").write_text("")
     assert b"would be lost" not in desk.get("/").content
+
+
+def test_a_program_reads_the_day_book_of_whoever_it_asks_for(planned, at_the_desk_as):
+    """The same chapters, counts and acts as on the page, for each role; each act's address opens to whoever has it."""
+    overdue = make_line(due_on=timezone.localdate() - timedelta(days=1))
+    Warp.objects.filter(pk=planned.pk).update(state=Warp.YARN_DRAWN)
+    all_titles = {row.title for row in chapters()}
+    for role in roles.ROLES:
+        client = at_the_desk_as(role)
+        page, told = client.get("/").content.decode(), client.get("/api/today/").json()
+        own = {row["title"] for row in told["chapters"]}
+        sees_all = role in {roles.OWNER, roles.READER}
+        assert own == ({row.title for row in chapters() if row.roles & {role}} if not sees_all else all_titles)
+        assert own.isdisjoint(row["title"] for row in told["elsewhere"])
+        for row in told["chapters"]:
+            assert row["n"] == len(row["entries"])
+            assert (f"<li>{row['all_well']}</li>" in page) == (not row["n"])
+            for entry in row["entries"]:
+                assert f'href="{entry["act_address"]}">{entry["act"]}</a>' in page
+                assert client.get(entry["act_address"]).status_code == 200, entry
+                assert escape(entry["effect"]) in page
+        for row in told["elsewhere"]:
+            assert f'href="{row["list_address"]}">{row["title"]}</a>: {row["n"]}' in page
+    told = at_the_desk_as(roles.PLANNER, roles.WARPER).get("/api/today/").json()
+    found = {row["title"]: row["entries"] for row in told["chapters"]}
+    assert [(one["what"], one["act"]) for one in found["To wind"]] == [(str(planned), "Wind it")]
+    assert found["To wind"][0]["effect"].startswith("loom 1 waits for it")
+    assert [one["what"] for one in found["Overdue"]] == [str(overdue)]
+
+
+def test_a_program_gets_more_than_the_page_shows_and_no_more_than_there_may_be(desk):
+    today = timezone.localdate()
+    for _ in range(SHOWN + 2):
+        make_line(due_on=today - timedelta(days=1))
+    (row,) = [row for row in desk.get("/api/today/").json()["chapters"] if row["title"] == "Overdue"]
+    assert (row["n"], len(row["entries"])) == (SHOWN + 2, SHOWN + 2)
+    assert "and 2 more</a>" in desk.get("/").content.decode()
+    assert desk.get("/api/today/").json()["next"]["address"]
+
+
+def test_a_token_narrowed_to_a_role_reads_that_role_s_day(planned, planner):
+    Warp.objects.filter(pk=planned.pk).update(state=Warp.YARN_DRAWN)
+    _, secret = tokens.make_token(name="The creel", may_write=False, held=[roles.WARPER], by=planner)
+    told = Client().get("/api/today/", headers={"Authorization": f"Bearer {secret}"}).json()
+    assert {row["title"] for row in told["chapters"]} == {"Yarn to draw", "To wind"}
+    assert Client().get("/api/today/").status_code in {401, 403}

@@ -3,6 +3,9 @@
 First what is the work of whoever looks, by their roles; then how much of the rest there is, and where.
 """
 
+from dataclasses import dataclass
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path, reverse
@@ -194,25 +197,48 @@ def chapters() -> list[Chapter]:
     ]
 
 
-@require_GET
-@room("today")
-def today(request: HttpRequest) -> HttpResponse:
+@dataclass(frozen=True)
+class DayBook:
+    """The day-book as one person opens it.
+
+    own         chapters of their roles
+    elsewhere   the others that are not empty
+    next        of a book that is being begun, what is written down next
+    """
+
+    own: list[Chapter]
+    elsewhere: list[Chapter]
+    next: beginning.Step | None
+
+
+def day_book(user: Any) -> DayBook:
+    """Looks first whether a new day has begun, and whether the plan's times still hold."""
     notice_the_day()
     retiming.look(PlanRun.objects.filter(state=PlanRun.IN_FORCE).first())
-    held = roles.roles_of(request.user)
+    held = roles.roles_of(user)
     rows = chapters()
     # An owner who does nothing else keeps an eye on all of it.
     own = rows if held <= {OWNER, roles.READER} else [row for row in rows if row.roles & held]
-    elsewhere = [row for row in rows if row not in own]
+    return DayBook(
+        own=own,
+        elsewhere=[row for row in rows if row not in own and row.n],
+        next=beginning.next_step() if beginning.is_under_way() else None,
+    )
+
+
+@require_GET
+@room("today")
+def today(request: HttpRequest) -> HttpResponse:
+    book = day_book(request.user)
     return render(
         request,
         "planning/today.html",
         {
             "title": "Today",
-            "pressing": [row for row in own if row.n],
-            "well": [row for row in own if not row.n],
-            "elsewhere": [row for row in elsewhere if row.n],
-            "next": beginning.next_step() if beginning.is_under_way() else None,
+            "pressing": [row for row in book.own if row.n],
+            "well": [row for row in book.own if not row.n],
+            "elsewhere": book.elsewhere,
+            "next": book.next,
             "on": timezone.localtime(),
         },
     )

@@ -25,7 +25,7 @@ class Entry:
 
 @dataclass(frozen=True)
 class Chapter:
-    """Entries of a kind, those that press most first.
+    """Entries of a kind, those that press most first; the page shows the first of them.
 
     roles        whose work it is; others see how many there are, and where
     is_routine   the day's work, with nothing the matter
@@ -33,22 +33,28 @@ class Chapter:
 
     title: str
     entries: list[Entry]
-    n: int
     all_well: str
     list_address: str
     roles: frozenset[str]
     is_routine: bool
 
     @property
+    def n(self) -> int:
+        return len(self.entries)
+
+    @property
+    def shown(self) -> list[Entry]:
+        return self.entries[:SHOWN]
+
+    @property
     def more(self) -> int:
-        return self.n - len(self.entries)
+        return self.n - len(self.shown)
 
 
 def chapter(
     title: str, entries: Iterable[Entry], *, all_well: str, at: str, roles: Iterable[str], is_routine: bool = False
 ) -> Chapter:
-    rows = list(entries)
-    return Chapter(title, rows[:SHOWN], len(rows), all_well, at, frozenset(roles), is_routine)
+    return Chapter(title, list(entries), all_well, at, frozenset(roles), is_routine)
 
 
 def counted(n: int, one: str, many: str = "") -> str:
