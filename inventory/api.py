@@ -1,4 +1,5 @@
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 import django_filters
@@ -54,7 +55,9 @@ from inventory.serializers import (
     NewTreatmentSerializer,
     OutlookSerializer,
     PlaceCountSerializer,
+    PlaceDifferencesSerializer,
     PlaceSerializer,
+    PlaceWeighedSerializer,
     ReceiveSerializer,
     ReleaseLotSerializer,
     ReleaseSerializer,
@@ -71,6 +74,7 @@ from inventory.serializers import (
     WrittenYarnSerializer,
     YarnSerializer,
 )
+from inventory.stocktake import together
 from mill.edits import Versioned
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -461,6 +465,18 @@ class PlaceViewSet(RecordViewSet):
     serializer_class = PlaceSerializer
     filterset_fields = ["code", "is_dark"]
 
+    @extend_schema(request=PlaceWeighedSerializer, responses={200: PlaceDifferencesSerializer})
+    @action(detail=True, methods=["post"], url_path="count/look", url_name="count-look", pagination_class=None)
+    def look(self, request: Request, pk: str) -> Response:
+        """What a stock-take would change, lot by lot, and how much of it moisture explains. Writes nothing."""
+        place = self.get_object()
+        sent = PlaceWeighedSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        lots = services.differences(place, _as_weighed(sent.validated_data))
+        lying = place.lots.with_balance().filter(on_hand_g__gt=0).exclude(label__in=[one.label for one in lots])
+        answer = {"lots": lots, "together": together(lots), "uncounted": lying.count()}
+        return Response(PlaceDifferencesSerializer(answer).data)
+
     @extend_schema(request=PlaceCountSerializer, responses={201: MovementSerializer(many=True)})
     @action(detail=True, methods=["post"], filterset_fields=None, pagination_class=None)
     def count(self, request: Request, pk: str) -> Response:
@@ -469,9 +485,12 @@ class PlaceViewSet(RecordViewSet):
         sent = PlaceCountSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         said = sent.validated_data
-        weighed = {row["lot"].pk: (row["weighed_g"], row["measured_regain_pct"]) for row in said["weighed"]}
-        lines = services.count_place(place=place, weighed=weighed, by=request.user, key=said["key"])
+        lines = services.count_place(place=place, weighed=_as_weighed(said), by=request.user, key=said["key"])
         return Response(MovementSerializer(lines, many=True).data, status=201)
+
+
+def _as_weighed(said: dict[str, Any]) -> dict[int, tuple[int, Decimal | None]]:
+    return {row["lot"].pk: (row["weighed_g"], row["measured_regain_pct"]) for row in said["weighed"]}
 
 
 class TrapViewSet(RecordViewSet):

@@ -422,7 +422,7 @@ class CountedLotSerializer(serializers.Serializer[Any]):
     measured_regain_pct = regain_field()
 
 
-class PlaceCountSerializer(KeyedSerializer):
+class PlaceWeighedSerializer(serializers.Serializer[Any]):
     """Every lot of a place that was weighed; what is left out is not counted."""
 
     weighed = CountedLotSerializer(many=True, allow_empty=False)
@@ -435,6 +435,31 @@ class PlaceCountSerializer(KeyedSerializer):
                 f"Lot {twice} stands here {labels.count(twice)} times. Send it once, with all that was weighed of it."
             )
         return rows
+
+
+class PlaceCountSerializer(KeyedSerializer, PlaceWeighedSerializer):
+    """Every lot of a place that was weighed, to be written into the book."""
+
+
+class TogetherCountedSerializer(serializers.Serializer[Any]):
+    weighed_g = serializers.IntegerField()
+    book_g = serializers.IntegerField()
+    off_g = serializers.IntegerField(help_text="As weighed, less what the book has.")
+    explained_g = serializers.IntegerField(help_text="Of that, what is water alone.")
+    reckoned_g = serializers.IntegerField(help_text="As weighed, at the yarn's agreed regain.")
+    left_g = serializers.IntegerField(help_text="What the count would write; less than 0 where yarn is missing.")
+
+
+class CountedSerializer(TogetherCountedSerializer):
+    lot = serializers.CharField(source="label")
+
+
+class PlaceDifferencesSerializer(serializers.Serializer[Any]):
+    """What a count would change, before it is written."""
+
+    lots = CountedSerializer(many=True)
+    together = TogetherCountedSerializer()
+    uncounted = serializers.IntegerField(help_text="Lots that lie here and were not weighed.")
 
 
 class TrapSerializer(serializers.ModelSerializer[Trap]):

@@ -298,6 +298,9 @@ def _store() -> dict[tuple[str, str], Example]:
             {"key": "stock-take 7", "weighed": [{"lot": "A12", "weighed_g": "896 kg", "measured_regain_pct": "16"}]},
             {"id": 361},
         ),
+        ("post", "/api/places/{id}/count/look/"): Example(
+            {"weighed": [{"lot": "A12", "weighed_g": "896 kg", "measured_regain_pct": "16"}]}, {"id": 361}
+        ),
         ("post", "/api/traps/"): Example({"code": "T9", "place": "BAY-1", "lure_renewed_on": day(0)}),
         ("patch", "/api/traps/{id}/"): Example({"is_hung": False}, {"id": 362}),
         ("patch", "/api/store/triggers/"): Example({"store_inspect_days": 10}),

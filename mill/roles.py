@@ -226,7 +226,7 @@ PARTS = [
             *("treatments", "treatment_new", "treatment", "places", "place_new", "place_edit", "traps", "trap_new"),
             *("trap", "trap-list", "trap-detail", "inspection-list", "inspection-detail", "treatment-list"),
             *("treatment-detail", "treatment-end", "treatment-release", "place-list", "place-detail"),
-            *("api_store_triggers", "place-count"),
+            *("api_store_triggers", "place-count", "place-count-look"),
         ),
         actors=by(STOCK_KEEPER),
     ),

@@ -5,7 +5,7 @@ several of these verbs for different lots in one transaction of his own locks th
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -632,9 +632,14 @@ def reject_shade(*, lot: YarnLot, reason: str, by: Any, key: str = "") -> Moveme
 AsWeighed = Mapping[int, tuple[int, Decimal | None]]
 
 
-def differences(weighed: AsWeighed) -> list[stocktake.Difference]:
-    """What a stock-take would write, lot by lot, beside the book as it stands. Writes nothing."""
-    rows = YarnLot.objects.filter(pk__in=weighed).with_balance().select_related("yarn").order_by("yarn__code", "label")
+def differences(place: Place, weighed: AsWeighed) -> list[stocktake.Difference]:
+    """What a stock-take of a place would write, lot by lot, beside the book as it stands. Writes nothing.
+
+    Raises Refusal for nothing weighed, and for a lot that lies elsewhere, as the stock-take itself does.
+    """
+    rows = YarnLot.objects.filter(pk__in=weighed).with_balance().select_related("yarn", "place")
+    lots = list(rows.order_by("yarn__code", "label"))
+    _lie_in(place, lots)
     return [
         stocktake.compare(
             lot.label,
@@ -643,19 +648,23 @@ def differences(weighed: AsWeighed) -> list[stocktake.Difference]:
             measured_regain_pct=weighed[lot.pk][1],
             agreed_regain_pct=lot.yarn.regain_pct,
         )
-        for lot in rows
+        for lot in lots
     ]
+
+
+def _lie_in(place: Place, lots: Collection[YarnLot]) -> None:
+    if not lots:
+        raise Refusal(f"Nothing of what lies in {place.code} was weighed: 0 lots. Write the grams beside one at least.")
+    for lot in lots:
+        if lot.place_id != place.pk:
+            raise Refusal(f"Lot {lot} doesn't lie in {place.code} any more but in {lot.place}. Count it there.")
 
 
 @verb
 def count_place(*, place: Place, weighed: AsWeighed, by: Any, key: str) -> list[Movement]:
     """A stock-take of what lies in a place: every lot that was weighed is set to that, or none of them."""
     key, lots = own_key(key), {lot.pk: lot for lot in lock_lots(weighed)}
-    if not lots:
-        raise Refusal(f"Nothing of what lies in {place.code} was weighed: 0 lots. Write the grams beside one at least.")
-    for lot in lots.values():
-        if lot.place_id != place.pk:
-            raise Refusal(f"Lot {lot} doesn't lie in {place.code} any more but in {lot.place}. Count it there.")
+    _lie_in(place, lots.values())
     return [
         count(
             lot=lots[pk],

@@ -148,7 +148,7 @@ def place_count(request: HttpRequest, pk: int) -> HttpResponse:
     differences: list[Any] = []
     if act == "look" and form.is_valid():
         if form.weighed:
-            differences = services.differences(form.weighed)
+            differences = services.differences(found, form.weighed)
         else:
             form.add_error(None, "Nothing was weighed. Write the kilograms beside one lot at least.")
     return render(

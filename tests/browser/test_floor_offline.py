@@ -1,10 +1,12 @@
 """The floor's pages in a phone whose connection is really cut: opened afresh, told from, and sent once."""
 
 import re
+import time
 
 import pytest
 from playwright.sync_api import Error, expect
 
+from mill import limits
 from planning.models import FloorEvent
 from planning.services import tickets
 from tests.browser.line import Line
@@ -154,6 +156,36 @@ def test_who_signs_out_leaves_no_page_in_the_phone_and_loses_no_tap(phone, line,
     phone.goto(f"/floor/{ticket.token}/")
     expect(phone.locator("h1")).to_have_text("No connection")
     expect(phone.locator(SENT)).to_contain_text("1 not sent yet")
+
+
+def test_a_phone_that_is_told_to_wait_waits_so_long_and_loses_nothing(phone, line, ticket, desk, monkeypatch):
+    opened_once(phone, f"/floor/{ticket.token}/")
+    phone.get_by_label("Your short code").fill("UNA")
+    said, asked = [], []
+    phone.on("response", lambda one: said.append(one) if one.request.method == "POST" else None)
+    phone.on("request", lambda one: asked.append(time.monotonic()) if one.method == "POST" else None)
+    # One request of theirs in a stretch of twelve seconds, and a program of theirs has sent it.
+    monkeypatch.setattr(limits, "api_limit", lambda: limits.Limit("requests of the API", 1, 12))
+    while time.time() % 12 > 3:
+        time.sleep(0.1)
+    assert desk.get("/api/looms/").status_code == 200
+    phone.get_by_role("button", name="Gaited in loom 7").click()
+    expect(phone.get_by_text("Nothing is lost: this phone sends it by itself.")).to_be_visible()
+    wait_s = int(said[0].headers["retry-after"])
+    assert said[0].status == 429
+    assert 6 < wait_s <= 12
+    # What is told meanwhile waits with it, and neither the clock nor a phone that wakes up sends sooner.
+    expect(phone.locator("[data-state-said]")).to_have_text("Gaited, not sent yet")
+    phone.wait_for_timeout(500)
+    phone.locator("[data-likely] button", has_text="Started, first picks checked").click()
+    phone.evaluate("dispatchEvent(new Event('online'))")
+    expect(phone.locator(SENT)).to_contain_text("2 not sent yet, kept in this phone: gaited; started.")
+    assert not FloorEvent.objects.exists()
+    expect(phone.locator(SENT)).to_be_hidden(timeout=20_000)
+    expect(phone.locator("[data-state-said]")).to_have_text("Running")
+    assert [event.kind for event in FloorEvent.objects.order_by("pk")] == ["gaited", "started"]
+    assert [one.status for one in said] == [429, 200]
+    assert asked[1] - asked[0] >= wait_s - 0.5
 
 
 def test_the_script_that_keeps_pages_is_for_the_floors_folders_alone(client):

@@ -3,11 +3,14 @@
 from datetime import timedelta
 from decimal import Decimal
 
+import hypothesis
 import pytest
+from django.db import transaction
 from django.utils import timezone
+from hypothesis import strategies as st
 
 from inventory import services
-from inventory.models import Movement, OutlookMark, Reservation, YarnLot
+from inventory.models import Movement, OutlookMark, Place, Reservation, YarnLot
 from mill.refusal import Refusal
 from tests.make import make_delivery, make_lot, make_place, make_yarn
 
@@ -512,3 +515,19 @@ def test_every_change_of_grams_marks_the_yarn_and_a_move_does_not():
     OutlookMark.objects.all().delete()
     services.quarantine(lot=lot, reason="moth", by=None)
     assert OutlookMark.objects.get().yarn == lot.yarn
+
+
+@hypothesis.settings(max_examples=15, suppress_health_check=[hypothesis.HealthCheck.function_scoped_fixture])
+@hypothesis.given(weighed_g=st.integers(0, 12_000), regain=st.none() | st.decimals(1, 30, places=2))
+def test_what_a_count_would_change_is_what_it_changes(weighed_g, regain):
+    """Whatever is looked at before stands in the ledger after: no more, no less, and nothing of it before."""
+    with transaction.atomic():
+        place = make_place(code=f"P{Place.objects.count()}")
+        lot = make_lot(place=place)
+        before = Movement.objects.count()
+        (seen,) = services.differences(place, {lot.pk: (weighed_g, regain)})
+        assert Movement.objects.count() == before
+        assert seen.off_g == seen.explained_g + seen.left_g
+        (line,) = services.count_place(place=place, weighed={lot.pk: (weighed_g, regain)}, by=None, key="")
+        assert (line.change_g, line.on_hand_after_g) == (seen.left_g, seen.reckoned_g)
+        transaction.set_rollback(True)

@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory import services
-from inventory.models import Claim, Delivery, Inspection, Treatment
+from inventory.models import Claim, Delivery, Inspection, Movement, Treatment
 from mill import jobs
 from tests.inventory.test_api import got, sent
 from tests.inventory.test_pages import in_days, short_yarn
@@ -139,3 +139,29 @@ def test_a_claim_is_made_sent_and_answered(desk):
         "invoiced_g"
     ]
     assert Claim.objects.count() == 1
+
+
+def test_a_program_sees_what_a_count_would_change_before_it_is_written(desk):
+    """9.7 kg at 13 % are 10.043 kg at 17 %, rounded down: 9700 × 1.17 ÷ 1.13. Of 300 g missing water explains 343."""
+    place = make_place(code="A1")
+    yarn = make_yarn(regain_pct=17)
+    make_lot(label="A12", place=place, grams=10_000, yarn=yarn)
+    make_lot(label="B7", place=place, grams=5_000, yarn=yarn)
+    make_lot(label="C1", place=place, grams=1_000, yarn=yarn)
+    make_lot(label="Z9", place=make_place(code="B2"), grams=1_000)
+    weighed = [
+        {"lot": "A12", "weighed_g": "9.7 kg", "measured_regain_pct": "13"},
+        {"lot": "B7", "weighed_g": "4.9 kg"},
+    ]
+    before = Movement.objects.count()
+    seen = sent(desk, f"places/{place.pk}/count/look/", status=200, weighed=weighed)
+    assert [[one[name] for name in ("lot", "off_g", "explained_g", "left_g")] for one in seen["lots"]] == [
+        ["A12", -300, -343, 43],
+        ["B7", -100, 0, -100],
+    ]
+    assert (seen["together"]["left_g"], seen["uncounted"]) == (-57, 1)
+    assert Movement.objects.count() == before
+    lines = sent(desk, f"places/{place.pk}/count/", status=201, weighed=weighed, key="k")
+    assert sorted(line["change_g"] for line in lines) == [-100, 43]
+    said = sent(desk, f"places/{place.pk}/count/look/", status=400, weighed=[{"lot": "Z9", "weighed_g": 5}])
+    assert "doesn't lie in A1" in str(said)

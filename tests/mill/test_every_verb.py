@@ -106,7 +106,7 @@ OVER_THE_API = {
     "fibre": ["fibre-detail"],
     "place_new": ["place-list"],
     "place_edit": ["place-detail"],
-    "place_count": ["place-count"],
+    "place_count": ["place-count", "place-count-look"],
     "trap_new": ["trap-list"],
     "trap": ["trap-detail"],
     "inspection_new": ["inspection-list"],

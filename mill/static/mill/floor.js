@@ -148,6 +148,15 @@ form?.addEventListener("submit", (event) => {
 // Sending
 
 let sending = false;
+// The mill may ask for patience; by the browser's own stopwatch nothing is sent before.
+let notBefore = -Infinity;
+
+function wait(answer) {
+  const waitS = Number(answer.headers.get("Retry-After"));
+  const waitMs = waitS > 0 ? waitS * 1000 : TRY_AGAIN_MS;
+  notBefore = performance.now() + waitMs;
+  setTimeout(send, waitMs);
+}
 
 // A page that the phone has kept holds the token of then; the cookie has the one of now.
 function token() {
@@ -156,7 +165,7 @@ function token() {
 }
 
 async function send() {
-  if (sending || read().length === 0) return;
+  if (sending || read().length === 0 || performance.now() < notBefore) return;
   sending = true;
   try {
     while (await sendSome());
@@ -185,6 +194,7 @@ async function sendSome() {
     return false;
   }
   if (answer.status === 429) {
+    wait(answer);
     complain(`${(await answer.json()).detail} Nothing is lost: this phone sends it by itself.`);
     return false;
   }
