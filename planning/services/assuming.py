@@ -1,22 +1,52 @@
-"""What a plan only thinks of until it is put in force: a loom that stands, a delivery that comes later."""
+"""What a plan only thinks of: a loom that stands, a delivery that comes later, warps that are woven otherwise."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
 from inventory import services as store
 from inventory.models import Delivery
-from planning.models import Closure, Loom
+from planning.models import Closure, Loom, WarpFigures
 from planning.services.looms import write_down
 
 
 @dataclass(frozen=True)
+class PartThen:
+    """A part of a warp as it would be."""
+
+    pieces: int
+    due_on: date
+    finishing_days: int
+    reed_dents_per_10cm: Decimal
+
+
+@dataclass(frozen=True)
+class TakenFor:
+    """A warp as it would be woven. Without figures, or without parts, it would not be there.
+
+    parts    by primary key; those that are not named would not be on it
+    """
+
+    worked: WarpFigures | None
+    parts: Mapping[int, PartThen]
+    runs: Any = None
+    sized_warp_g: int = 0
+
+
+@dataclass(frozen=True)
 class Assumed:
-    """closed: closures that are not written down; expected: by delivery, the day on which it is taken to come."""
+    """What is taken to be so.
+
+    closed      closures that are not written down
+    expected    by delivery, the day on which it is taken to come
+    warps       by primary key, warps as they would be woven
+    """
 
     closed: tuple[Closure, ...] = ()
     expected: Mapping[int, date] = field(default_factory=dict)
+    warps: Mapping[int, TakenFor] = field(default_factory=dict)
 
 
 NOTHING = Assumed()

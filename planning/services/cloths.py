@@ -667,7 +667,7 @@ def what_it_changes(cloth: Cloth, draft: SpecDraft) -> Consequences:
         before = working_out.work_out_warp(warp, mill=mill)
         slot = working_out.slot_in_force(warp)
         try:
-            runs = [_run(part, cloth, by_colourway) for part in warp.parts.all()]
+            runs = [run_then(part, cloth, by_colourway) for part in warp.parts.all()]
         except Refusal as refusal:
             after, trouble = None, refusal.message
         else:
@@ -710,7 +710,7 @@ def _begins_by(warp: Warp, cloth: Cloth, finishing_days: int) -> date:
     )
 
 
-def _run(part: WarpPart, cloth: Cloth, by_colourway: Mapping[int | None, cloth_room.Cloth]) -> Run:
+def run_then(part: WarpPart, cloth: Cloth, by_colourway: Mapping[int | None, cloth_room.Cloth]) -> Run:
     """The part as it would be woven: by the draft where it is of this cloth."""
     line = part.line
     if part.spec.cloth_id == cloth.pk:

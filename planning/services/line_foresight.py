@@ -1,15 +1,16 @@
-"""What order lines would do to yarn, new or changed, before they are written. Writes nothing."""
+"""What order lines would do to yarn, days, hours and tickets, before they are written. Writes nothing."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
 
 from inventory import services as store
 from inventory.services import Foreseen, OfYarn, Otherwise
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.models import ClothSpec, OrderLine, Warp, mill_facts
-from planning.services import working_out
+from planning.services import effects, working_out
+from planning.services.assuming import Assumed, PartThen
+from planning.services.effects import Effects
 from planning.services.foresight import WarpThen, foresee_warps, yarn_ids_of, yarn_needs
 from planning.services.line_figures import LineFigures, alone, run_of_draft
 from planning.services.orders import LineDraft, draft_of
@@ -57,8 +58,8 @@ def foresee_line(line: OrderLine, draft: LineDraft) -> Foreseen:
         if not parts:
             then.append(WarpThen(warp, None, None))
             continue
-        worked = working_out.work_out_warp(warp, mill=mill, runs=[run for run, _ in parts])
-        begins_by = min(begins_by for _, begins_by in parts)
+        worked = working_out.work_out_warp(warp, mill=mill, runs=[run for _, run, _ in parts])
+        begins_by = min(working_out.latest_start(said.due_on, said.finishing_days) for _, _, said in parts)
         figures = worked.figures if worked else None
         then.append(WarpThen(warp, figures, working_out.slot_in_force(warp), begins_by))
     woven = line.woven_pieces.filter(warp=None).count()
@@ -83,10 +84,31 @@ def _pieces_then(warps: Sequence[Warp], on_now: Mapping[int, int], pieces: int, 
     return on
 
 
+def effects_of_line(line: OrderLine, draft: LineDraft) -> Effects | None:
+    """What a changed line would do to days, hours and tickets, the looms' orders as they are.
+
+    None without a plan in force. Yarn is taken to let the warps go when it does now: what becomes of it is
+    `foresee_line`.
+    """
+    specs = current_specs({draft.cloth.pk, line.cloth_id})
+    mill = Mill.the_one()
+    warps = list(working_out.for_working_out(Warp.objects.filter(parts__line=line).distinct().order_by("number")))
+    on_now = {warp.pk: sum(part.pieces for part in warp.parts.all() if part.line_id == line.pk) for warp in warps}
+    on_then = _pieces_then(warps, on_now, draft.pieces, was=line.pieces)
+    runs: dict[int, list[Run]] = {}
+    taken = {}
+    for warp in warps:
+        if warp.state in FOLLOWING:
+            parts = _parts_then(warp, line, draft, on_then[warp.pk], specs)
+            runs[warp.pk] = [run for _, run, _ in parts]
+            taken[warp.pk] = effects.as_woven(warp, runs[warp.pk], {pk: said for pk, _, said in parts}, mill=mill)
+    return effects.of(Assumed(warps=taken), runs=runs)
+
+
 def _parts_then(
     warp: Warp, line: OrderLine, draft: LineDraft, pieces: int, specs: Mapping[int, ClothSpec]
-) -> list[tuple[Run, date]]:
-    """What would be woven on the warp, each with the day by which it should begin."""
+) -> list[tuple[int, Run, PartThen]]:
+    """What would be woven on the warp, each part by its primary key."""
     found = []
     for part in warp.parts.all():
         spec, said, count = part.spec, draft_of(part.line), part.pieces
@@ -96,7 +118,8 @@ def _parts_then(
         if count:
             made = spec.as_cloth(said.colourway)
             run = Run(str(part.line), part.line.order.customer.name, made, count, said.length_m)
-            found.append((run, working_out.latest_start(said.due_on, spec.finishing_days)))
+            then = PartThen(count, said.due_on, spec.finishing_days, spec.reed_dents_per_10cm)
+            found.append((part.pk, run, then))
     return found
 
 

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -31,7 +32,7 @@ from planning.models import (
     set_up_rates,
 )
 from planning.services import clock, working_out, woven
-from planning.services.assuming import NOTHING, Assumed
+from planning.services.assuming import NOTHING, Assumed, TakenFor
 from planning.services.beams import BeamKinds, kind_of
 from planning.services.woven import InLoom
 from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners, Winding
@@ -287,7 +288,7 @@ def standing(
     calendars[WARPING] = clock.mill_hours(mill.warping_hours, closures, epoch=epoch)
     horizon = clock.HORIZON_WEEKS * WEEK_MIN
     left_out: dict[int, str] = {}
-    warps = _plannable(left_out)
+    warps = _plannable(left_out, assumed.warps)
     base = PlanRun.objects.filter(state=PlanRun.IN_FORCE).defer("explained").first()
     upstream = Upstream(
         waiting=_waiting(warps, now_min=now_min),
@@ -394,10 +395,12 @@ def _frozen(shed: Shed, previous: Mapping[str, Previous], *, free_looms: frozens
     )
 
 
-def _plannable(left_out: dict[int, str]) -> list[Warp]:
+def _plannable(left_out: dict[int, str], then: Mapping[int, TakenFor]) -> list[Warp]:
     """Open warps with figures, earliest due first; the others go to `left_out` with the reason."""
     found: list[tuple[Any, Warp]] = []
     for warp in _as_planned(Warp.objects.open().exclude(state=Warp.PROPOSED)):
+        if warp.pk in then:
+            _take_for(warp, then[warp.pk])
         worked = getattr(warp, "worked", None)
         parts = list(warp.parts.all())
         if worked is None or warp.runs is None or not parts:
@@ -405,6 +408,21 @@ def _plannable(left_out: dict[int, str]) -> list[Warp]:
             continue
         found.append((min(part.line.due_on for part in parts), warp))
     return [warp for _, warp in sorted(found, key=lambda row: (row[0], row[1].number))]
+
+
+def _take_for(warp: Any, then: TakenFor) -> None:
+    """The warp in memory as it would be woven."""
+    parts = []
+    for part in warp.parts.all():
+        if said := then.parts.get(part.pk):
+            part.pieces, part.line.due_on = said.pieces, said.due_on
+            # Specifications are shared by the parts that were read together.
+            part.spec = copy(part.spec)
+            part.spec.finishing_days = said.finishing_days
+            part.spec.reed_dents_per_10cm = said.reed_dents_per_10cm
+            parts.append(part)
+    warp._prefetched_objects_cache["parts"] = parts
+    warp.worked, warp.runs, warp.sized_warp_g = then.worked, then.runs, then.sized_warp_g
 
 
 def _as_planned(warps: QuerySet[Warp]) -> QuerySet[Any]:

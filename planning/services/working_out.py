@@ -189,7 +189,8 @@ def work_out_warp(
     raise AssertionError("neither loom nor beam is left, and yet one is refused")
 
 
-def _row(warp: Warp, worked: Worked) -> WarpFigures:
+def row_of(warp: Warp, worked: Worked) -> WarpFigures:
+    """The figures as they are kept, not written."""
     figures = worked.figures
     row = WarpFigures(warp=warp, trouble=worked.trouble, worked_from=worked.worked_from, is_stale=False)
     if figures is not None:
@@ -260,7 +261,7 @@ def rework_warps() -> dict[str, int]:
         worked = work_out_warp(warp, mill=mill, unless=warp.worked.worked_from or None)
         if worked is None:
             continue
-        rows.append(_row(warp, worked))
+        rows.append(row_of(warp, worked))
         if worked.figures is not None:
             needs += needs_of(warp, worked.figures, yarn_ids)
     changed = [row.warp_id for row in rows]
@@ -474,7 +475,7 @@ def audit_differences() -> Generator[str, None, int]:
         # What was drawn keeps the figures it was drawn by; only a warp that follows revisions must agree with today.
         worked = work_out_warp(warp, mill=mill)
         assert worked is not None
-        fresh = _row(warp, worked)
+        fresh = row_of(warp, worked)
         if warp.state in (Warp.PROPOSED, Warp.PLANNED) or stored.worked_from == worked.worked_from:
             for name in FIGURE_COLUMNS:
                 was, now = getattr(stored, name), getattr(fresh, name)

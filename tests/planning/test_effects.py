@@ -1,0 +1,158 @@
+"""Before it is confirmed: the days, hours and tickets that a change is shown to move are those that it moves."""
+
+from dataclasses import replace
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+
+from inventory import services as store
+from inventory.models import Yarn
+from mill import jobs
+from planning.models import Beam, Closure, JobTicket, Loom, OrderLine, Warp
+from planning.services import board, cloths, effects, line_plans, orders, plans, retiming, tickets, warp_yarn
+from planning.services.cloths import draft_of as draft_of_spec
+from planning.services.line_foresight import effects_of_line
+from planning.services.looms import write_down
+from planning.services.revision_foresight import effects_of_revision
+from tests.make import make_beam, make_delivery, make_loom, make_lot, make_spec, make_yarn
+from tests.planning.test_foresight import in_days, on_warp
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def shed(planner):
+    """Three warps of 120 m on two looms of unlike tails, in a plan in force; the first has its ticket."""
+    yarns = {"A": make_yarn(code="MOSS"), "B": make_yarn(code="CREAM")}
+    spec = make_spec(yarns=yarns)
+    for yarn in yarns.values():
+        make_lot(yarn=yarn, grams=400_000, label=f"L-{yarn.code}")
+    make_beam(), make_beam(), make_beam()
+    make_loom(code="1", tail_cm=Decimal(0))
+    make_loom(code="2", tail_cm=Decimal(12))
+    for due in (60, 80, 100):
+        on_warp(spec, planner, due_on=in_days(due))
+    plans.put_in_force(plans.make_plan(), by=planner)
+    jobs.settle()
+    return spec
+
+
+def ticketed(warp, planner):
+    Warp.objects.filter(pk=warp.pk).update(beam=Beam.objects.first())
+    warp_yarn.hold_yarn(warp, by=planner)
+    jobs.settle()
+    return tickets.issue_ticket(Warp.objects.get(pk=warp.pk), by=planner)
+
+
+def ready_days():
+    """By line: the day on which the plan in force, timed again, has it finished."""
+    retiming.retime()
+    jobs.settle()
+    lines = list(OrderLine.objects.filter(parts__isnull=False).values_list("pk", flat=True).distinct())
+    found = line_plans.plans_of(lines)
+    return {pk: max(part.ready_on for part in parts) for pk, parts in found.items() if parts and parts[0].ready_on}
+
+
+def check(foreseen, do):
+    """Do it, and see that days and tickets came as foreseen, and no others moved."""
+    before = ready_days()
+    in_use = set(JobTicket.objects.filter(overtaken_at__isnull=True))
+    do()
+    jobs.settle()
+    after = ready_days()
+    moved = {pk: (before.get(pk), after.get(pk)) for pk in before | after if before.get(pk) != after.get(pk)}
+    assert {one.line.pk: (one.now, one.then) for one in foreseen.lines} == moved
+    assert set(foreseen.overtaken) == {t for t in in_use if JobTicket.objects.get(pk=t.pk).overtaken_at}
+
+
+def test_nothing_thought_of_does_nothing(shed):
+    foreseen = effects.of(effects.NOTHING)
+    assert (foreseen.lines, foreseen.elsewhere, foreseen.overtaken, foreseen.redated) == ((), (), (), ())
+    assert foreseen.now == foreseen.then
+    assert foreseen.n_lines == 3
+
+
+@pytest.fixture
+def moved(shed, planner):
+    """The first warp of the plan, with its ticket, moved behind the others on the other loom: a copy, offered."""
+    run = plans.PlanRun.objects.get(state="in force")
+    slot = run.slots.select_related("warp", "loom").order_by("weaving_starts_at", "loom__code")[0]
+    ticketed(slot.warp, planner)
+    retiming.retime()
+    jobs.settle()
+    other = Loom.objects.exclude(pk=slot.loom_id).get()
+    return board.move(run, slot.warp, loom=other, by=planner)
+
+
+def test_a_moved_warp_does_what_was_shown(moved, planner):
+    foreseen = effects.of_plan(moved)
+    assert foreseen.lines
+    assert len(foreseen.elsewhere) == 1
+    # The other loom's tail is another: the warp to wind is longer or shorter, and its ticket holds no longer.
+    assert len(foreseen.overtaken) == 1
+    check(foreseen, lambda: plans.put_in_force(moved, by=planner))
+    assert effects.of_plan(moved).lines == ()
+
+
+def test_late_yarn_does_what_was_shown(shed, planner):
+    """The yarn of all three warps is sent back but 10 kg, and comes by a delivery: that it is late moves all of them."""
+    yarn = Yarn.objects.get(code="MOSS")
+    lot = yarn.lots.get()
+    store.correct(lot=lot, change_g=-399_000, reason="miscounted", by=planner)
+    delivery = make_delivery(yarn=yarn, ordered_g=400_000, expected_on=in_days(7))
+    later = in_days(35)
+    foreseen = effects.of_late_delivery(delivery, expected_on=later)
+    assert len(foreseen.lines) == 3
+    # The looms stand four weeks longer: every line is finished later, in the same hours of work.
+    assert all(21 <= one.days <= 35 for one in foreseen.lines)
+    assert foreseen.now == foreseen.then
+
+    def do():
+        delivery.expected_on = later
+        store.write_delivery(delivery=delivery, changed=["expected_on"], by=planner)
+
+    check(foreseen, do)
+    with pytest.raises(AssertionError):
+        check(foreseen, lambda: None)
+
+
+def test_a_breakdown_does_what_was_shown(shed, planner):
+    loom = Loom.objects.get(code="1")
+    now = timezone.now()
+    until = now + timedelta(days=28)
+    foreseen = effects.of_breakdown(loom, until=until)
+    assert foreseen.lines
+    assert all(one.days > 0 for one in foreseen.lines)
+    check(foreseen, lambda: write_down(Closure(name="stands", loom=loom, starts_at=now, stops_at=until), by=planner))
+
+
+@pytest.mark.parametrize("changes", [{"pieces": 6}, {"length_m": Decimal("40.00")}], ids=str)
+def test_a_changed_line_does_what_was_shown(shed, planner, changes):
+    line = OrderLine.objects.order_by("due_on").first()
+    ticket = ticketed(line.parts.get().warp, planner)
+    draft = replace(orders.draft_of(line), **changes)
+    foreseen = effects_of_line(line, draft)
+    assert foreseen.overtaken == (ticket,)
+    check(foreseen, lambda: orders.change_line(line, draft, by=planner))
+
+
+def test_a_line_called_off_does_what_was_shown(shed, planner):
+    line = OrderLine.objects.order_by("due_on").first()
+    foreseen = effects_of_line(line, replace(orders.draft_of(line), pieces=0))
+    (own,) = [one for one in foreseen.lines if one.line == line]
+    assert own.then is None
+    assert foreseen.then.weaving_min < foreseen.now.weaving_min
+    check(foreseen, lambda: orders.call_off_line(line, by=planner))
+
+
+def test_a_revision_does_what_was_shown(shed, planner):
+    draft = draft_of_spec(shed)
+    draft = replace(draft, columns={**draft.columns, "loom_picks_per_cm": Decimal("20.000"), "finishing_days": 20})
+    ticketed(Warp.objects.earliest("number"), planner)
+    foreseen = effects_of_revision(shed.cloth, draft)
+    assert len(foreseen.lines) == 3
+    assert foreseen.then.weaving_min > foreseen.now.weaving_min
+    assert foreseen.then.setup_min == foreseen.now.setup_min
+    check(foreseen, lambda: cloths.revise(shed.cloth, draft, by=planner))
