@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from mill import people, roles
 from mill.gate import May
+from mill.glossing import Terms
 from mill.how_to import tasks_at
 
 LOOPBACK = {"127.0.0.1", "::1"}
@@ -126,6 +127,7 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
         "sits_as": request.session.get(SITS_AS) if sits_at_an_open_book(request) else None,
         "desk_keys": desk_keys(request, may),
         "tasks_here": tasks_at(match.url_name or "") if match else [],
+        "terms": Terms() if user is not None and user.is_authenticated else None,
     }
 
 

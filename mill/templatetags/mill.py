@@ -10,6 +10,9 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from mill.glossing import terms_of
+from mill.words import BY_ANCHOR
+
 register = template.Library()
 
 NARROW_SPACE = "\u202f"
@@ -106,6 +109,42 @@ def days_late(minutes: Any) -> str:
     if minutes is None or minutes == "" or int(minutes) < 2 * 24 * 60:
         return hours(minutes)
     return f"{num(-(-int(minutes) // (24 * 60)))} days"
+
+
+@register.simple_tag(takes_context=True)
+def term(context: template.Context, anchor: str, text: str = "") -> str:
+    """A word of the trade, as a link to the glossary where the page says it first. KeyError for one unknown."""
+    word = BY_ANCHOR[anchor]
+    terms = terms_of(context)
+    return terms.link(word, text or word.word.lower()) if terms else text or word.word.lower()
+
+
+@register.simple_tag(takes_context=True)
+def term_in(context: template.Context, text: Any) -> str:
+    """A text of ours with the trade's words in it as links."""
+    terms = terms_of(context)
+    return terms.link_all(str(text)) if terms and text is not None else text
+
+
+@register.simple_tag(takes_context=True)
+def term_alone(context: template.Context, text: Any) -> str:
+    """A title, as a link where it is a word of the trade."""
+    terms = terms_of(context)
+    return terms.link_alone(str(text)) if terms and text else text
+
+
+@register.simple_tag(takes_context=True)
+def heard(context: template.Context, text: Any) -> str:
+    """Nothing; but the trade's words in the text, which can't be links where they stand, are told at the page's end."""
+    if terms := terms_of(context):
+        terms.hear(str(text))
+    return ""
+
+
+@register.simple_tag(takes_context=True)
+def terms_left(context: template.Context) -> str:
+    terms = terms_of(context)
+    return terms.left() if terms else ""
 
 
 @register.filter

@@ -30,6 +30,7 @@ def in_days(n):
 def text_of(response):
     """What a person reads: tags away, one space between words."""
     page = re.sub(r"<(script|style)\b.*?</\1>", " ", response.content.decode(), flags=re.DOTALL)
+    page = re.sub(r'<a class="term"[^>]*>(.*?)</a>', r"\1", page)
     return re.sub(r"[\s\u00a0\u202f]+", " ", re.sub(r"<[^>]+>", " ", page))
 
 
