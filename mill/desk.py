@@ -8,8 +8,10 @@ from django.contrib.auth import SESSION_KEY
 from django.contrib.staticfiles.finders import AppDirectoriesFinder
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils.translation import get_language
+from django.utils.translation import gettext_lazy as _
 
-from mill import people, roles
+from mill import language, people, roles
 from mill.gate import May
 from mill.glossing import Terms
 from mill.how_to import tasks_at
@@ -72,16 +74,16 @@ def sits_at_an_open_book(request: HttpRequest) -> bool:
 
 
 ROOMS = [
-    ("today", "Today"),
-    ("orders", "Orders"),
-    ("cloths", "Cloths"),
-    ("warps", "Warps"),
-    ("looms", "Looms"),
-    ("yarn", "Yarn"),
-    ("pieces", "Pieces"),
-    ("store", "Store"),
-    ("tickets", "Tickets"),
-    ("mill", "Mill"),
+    ("today", _("Today")),
+    ("orders", _("Orders")),
+    ("cloths", _("Cloths")),
+    ("warps", _("Warps")),
+    ("looms", _("Looms")),
+    ("yarn", _("Yarn")),
+    ("pieces", _("Pieces")),
+    ("store", _("Store")),
+    ("tickets", _("Tickets")),
+    ("mill", _("Mill")),
 ]
 # After g: the letter that goes to a room.
 ROOM_KEYS = {
@@ -110,14 +112,19 @@ def desk_keys(request: HttpRequest, may: May) -> str:
 
 
 def page_frame(request: HttpRequest) -> dict[str, Any]:
-    """The ten rooms in the bar, the one we are in, and the mill's name."""
+    """The ten rooms in the bar, the one we are in, the mill's name, and in which languages frame and page speak."""
     from mill.models import Mill
 
     match = getattr(request, "resolver_match", None)
     here = getattr(match.func, "room", None) if match else None
     user = getattr(request, "user", None)
     may = May(roles.roles_of(user) if user is not None else roles.NOBODY)
+    own, of_page = language.of(request), get_language() or language.ENGLISH
     return {
+        "own_language": own,
+        "frame_lang": language.as_html(own),
+        "page_lang": language.as_html(of_page) if of_page != own else "",
+        "languages": settings.LANGUAGES,
         "rooms": ROOMS,
         "here": here,
         "the_mill": Mill.the_one(),

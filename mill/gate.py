@@ -5,10 +5,12 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import translation
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.permissions import BasePermission
 
-from mill import people, roles
+from mill import language, people, roles
 from mill.models import ApiToken
 
 
@@ -35,17 +37,18 @@ class RoleMiddleware:
             can = roles.may(roles.roles_of(request.user), match.url_name or "", request.method or "")
         if can:
             return None
-        return render(
-            request,
-            "mill/may_not.html",
-            {
-                "title": "Not yours to do",
-                "may_do": [role for role in roles.ROLES if role in who],
-                "who": people.holders(who),
-                "reads": request.method in roles.READING,
-            },
-            status=403,
-        )
+        with translation.override(language.of(request)):
+            return render(
+                request,
+                "mill/may_not.html",
+                {
+                    "title": _("Not yours to do"),
+                    "may_do": ", ".join(_(role) for role in roles.ROLES if role in who),
+                    "who": ", ".join(people.holders(who)),
+                    "reads": request.method in roles.READING,
+                },
+                status=403,
+            )
 
 
 class MayByRole(BasePermission):

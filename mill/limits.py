@@ -23,6 +23,8 @@ from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from redis import RedisError
 from rest_framework.exceptions import Throttled
 from rest_framework.throttling import BaseThrottle
@@ -107,8 +109,8 @@ def count(limit: Limit, whose: str) -> None:
 
 def _said(seconds: float) -> str:
     if seconds < 2 * MINUTE_S:
-        return f"{math.ceil(seconds)} seconds"
-    return f"{math.ceil(seconds / MINUTE_S)} minutes"
+        return _("%(n)s seconds") % {"n": math.ceil(seconds)}
+    return _("%(n)s minutes") % {"n": math.ceil(seconds / MINUTE_S)}
 
 
 # Who asks
@@ -229,11 +231,11 @@ class Guessable:
     is_of_door: bool = False
 
 
-FLOOR_CODE = Guessable("floor code", "short code", 8)
-OLD_PASSWORD = Guessable("old password", "password", 8)
+FLOOR_CODE = Guessable("floor code", gettext_noop("short code"), 8)
+OLD_PASSWORD = Guessable("old password", gettext_noop("password"), 8)
 # A calendar server may ask for many feeds at their old addresses, and there is nothing to guess in 128 random bits.
-FEED = Guessable("feed", "address", 30, is_of_door=True)
-TOKEN = Guessable("token", "token", 30, is_of_door=True)
+FEED = Guessable("feed", gettext_noop("address"), 30, is_of_door=True)
+TOKEN = Guessable("token", gettext_noop("token"), 30, is_of_door=True)
 
 
 class Guesses:
@@ -255,8 +257,8 @@ class Guesses:
         # Open again when so many are forgotten that fewer than the limit are left.
         wait = times[len(times) - self.guessable.most] + SHUT_FOR - timezone.now()
         raise TooMuch(
-            f"A wrong {self.guessable.what} was said {len(times)} times within a quarter of an hour. "
-            f"Wait {_said(wait.total_seconds())}, then try again.",
+            _("A wrong %(secret)s was said %(n)s times within a quarter of an hour. Wait %(time)s, then try again.")
+            % {"secret": _(self.guessable.what), "n": len(times), "time": _said(wait.total_seconds())},
             max(1, math.ceil(wait.total_seconds())),
         )
 

@@ -111,6 +111,12 @@ class Mill(models.Model):
         validators=[RegexValidator(r"^[A-Z]{3}\Z", "Write three capitals, as ISO 4217 has them: GBP, EUR.")],
         help_text="Of prices, rates and quotes: its three letters of ISO 4217.",
     )
+    language = models.CharField(
+        max_length=8,
+        default=settings.LANGUAGE_CODE,
+        choices=settings.LANGUAGES,
+        help_text="Of whoever has not chosen another.",
+    )
     lies_open = models.BooleanField(
         default=True, help_text="Who sits at the machine that keeps the book reads and writes in it without signing in."
     )
@@ -227,6 +233,8 @@ class Person(models.Model):
     works_here = models.BooleanField(default=True)
     # Of the password itself nothing is kept here.
     password_set_at = models.DateTimeField(null=True, blank=True)
+    # Empty: the mill's.
+    language = models.CharField(max_length=8, blank=True, default="", choices=settings.LANGUAGES)
 
     history = HistoricalRecords()
 

@@ -13,7 +13,7 @@ from mill import changes, meanwhile, roles
 from mill.models import Mill, Person
 from mill.refusal import Refusal
 
-TOLD = ("name", "signs_in_as", "roles", "works_here", "password_set_at")
+TOLD = ("name", "signs_in_as", "roles", "works_here", "password_set_at", "language")
 
 
 def owners() -> QuerySet[Any]:
@@ -83,6 +83,12 @@ def set_password(person: Any, *, password: str, by: Any) -> None:
 
 
 @transaction.atomic
+def speak(person: Any, *, language: str, by: Any) -> None:
+    """The language that the book speaks to somebody; "" for the mill's."""
+    _tell(person, by=by, language=language)
+
+
+@transaction.atomic
 def lie_open(*, lies_open: bool, by: Any) -> None:
     """Whether the book lies open on its own machine. Raises Refusal when nobody could get in any more."""
     if not lies_open and not any(owner.has_usable_password() for owner in owners()):
@@ -102,11 +108,13 @@ def standing(person: Any) -> Person:
     return told
 
 
-def _tell(person: Any, *, by: Any, sets_password: bool = False, why: str = "") -> Person:
+def _tell(person: Any, *, by: Any, sets_password: bool = False, language: str | None = None, why: str = "") -> Person:
     """Write down how somebody stands now, where that is not what was written last."""
     told = standing(person)
     if sets_password:
         told.password_set_at = timezone.now()
+    if language is not None:
+        told.language = language
     written = Person.objects.filter(pk=told.pk).values(*TOLD).first()
     if written is None or any(getattr(told, name) != value for name, value in written.items()):
         changes.written_by(told, by, why=why)

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import SESSION_KEY, get_user_model, login, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
@@ -15,11 +16,14 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils import translation
 from django.utils.decorators import method_decorator
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from mill import people, roles
+from mill import language, people, roles
 from mill.desk import SITS_AS, is_at_the_machine, room, sits_at_an_open_book
 from mill.edits import Edit
 from mill.limits import OLD_PASSWORD, PASSWORDS, TooMuch, guesses_of, limited, too_much_page
@@ -292,6 +296,25 @@ def own_password(request: HttpRequest) -> HttpResponse:
     return render(request, "mill/person.html", {"title": "Your password", "form": form})
 
 
+@require_http_methods(["GET", "POST"])
+@login_not_required
+@room("mill")
+def own_language(request: HttpRequest) -> HttpResponse:
+    """In which language the book speaks: to a person who is signed in, and to this browser at the door."""
+    chosen = request.POST.get("language", "")
+    if request.method == "POST" and chosen in language.CODES:
+        if request.user.is_authenticated:
+            people.speak(request.user, language=chosen, by=request.user)
+        back = request.POST.get("next", "")
+        is_ours = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
+        answer = redirect(back if is_ours else reverse("own_language"))
+        language.remember(answer, chosen)
+        translation.activate(chosen)
+        messages.success(request, _("The book speaks English to you."))
+        return answer
+    return render(request, "mill/own_language.html", {"title": _("Your language"), "languages": settings.LANGUAGES})
+
+
 @require_GET
 @room("mill")
 def roles_page(request: HttpRequest) -> HttpResponse:
@@ -338,4 +361,5 @@ urlpatterns = [
     path("mill/roles/", roles_page, name="roles"),
     path("mill/sit-as/", sit_as, name="sit_as"),
     path("password/", own_password, name="own_password"),
+    path("language/", own_language, name="own_language"),
 ]

@@ -10,13 +10,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-OWNER = "owner"
-PLANNER = "planner"
-STOCK_KEEPER = "stock keeper"
-WARPER = "warper"
-WEAVER = "weaver or tuner"
-FINISHER = "finisher"
-READER = "reader"
+from django.utils.translation import gettext_noop
+
+OWNER = gettext_noop("owner")
+PLANNER = gettext_noop("planner")
+STOCK_KEEPER = gettext_noop("stock keeper")
+WARPER = gettext_noop("warper")
+WEAVER = gettext_noop("weaver or tuner")
+FINISHER = gettext_noop("finisher")
+READER = gettext_noop("reader")
 
 # In the order of the page that shows them, each with what it is for.
 ROLES: dict[str, str] = {
@@ -53,7 +55,12 @@ def by(*roles: str) -> frozenset[str]:
 
 
 PARTS = [
-    Part("signing in and out", ("sign_in", "sign_out", "first_owner"), actors=EVERYBODY, is_open=True),
+    Part(
+        "signing in and out, one's own language",
+        ("sign_in", "sign_out", "first_owner", "own_language"),
+        actors=EVERYBODY,
+        is_open=True,
+    ),
     Part(
         "one's own password, tokens and feeds",
         (

@@ -97,6 +97,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "mill.desk.OpenBookMiddleware",
+    "mill.language.LanguageMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "mill.gate.RoleMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -150,7 +151,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "mill.desk.page_frame",
             ],
-            "builtins": ["mill.templatetags.mill"],
+            "builtins": ["mill.templatetags.mill", "django.templatetags.i18n"],
         },
     }
 ]
@@ -193,7 +194,11 @@ def database(url: str) -> dict[str, object]:
 DATABASES = {"default": database(env("DATABASE", f"sqlite:{DATA_DIR / 'shedbook.sqlite3'}"))}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# English is what the code says itself; `mill/language.py` has who is spoken to in which, DEVELOPERS.md how to go on.
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+LOCALE_PATHS = [BASE_DIR / "mill" / "locale"]
+LANGUAGE_COOKIE_NAME = "language"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = env("ZONE", "Europe/London")

@@ -18,46 +18,52 @@ from django.db import InterfaceError, OperationalError, connection
 from django.http import HttpRequest, HttpResponse
 from django.http.request import UnreadablePostError
 from django.template.loader import render_to_string
+from django.utils import translation
+from django.utils.translation import gettext_noop as _
 
-from mill import logs
+from mill import language, logs
 
 
 @dataclass(frozen=True)
 class Trouble:
-    """What stands in the way of a request, for whoever sent it."""
+    """What stands in the way of a request, for whoever sent it; in English, which the page translates."""
 
     status: int
     title: str
     says: str
     retry_s: int = 0
     # What may be said of a form that was sent. Of a connection that broke while it confirmed, nobody knows.
-    of_sent: str = "What you sent is not confirmed."
+    of_sent: str = _("What you sent is not confirmed.")
 
 
 GONE = Trouble(
     503,
-    "The book can’t be reached",
-    "The database does not answer at the moment. What was confirmed before is kept, and work in the background goes "
-    "on by itself when it answers again.",
+    _("The book can’t be reached"),
+    _(
+        "The database does not answer at the moment. What was confirmed before is kept, and work in the background goes "
+        "on by itself when it answers again."
+    ),
     retry_s=15,
 )
 BUSY = Trouble(
     503,
-    "The book is being written in",
-    "Somebody else’s long work keeps the book for so long that this had to be put aside.",
+    _("The book is being written in"),
+    _("Somebody else’s long work keeps the book for so long that this had to be put aside."),
     retry_s=5,
 )
 FULL = Trouble(
     507,
-    "The disk is full",
-    "The disk of the machine that keeps the book has no room left. What was written before is kept and can be read. "
-    "Make room there: old backups, or other files; then send it again.",
-    of_sent="Nothing of what you sent is written.",
+    _("The disk is full"),
+    _(
+        "The disk of the machine that keeps the book has no room left. What was written before is kept and can be read. "
+        "Make room there: old backups, or other files; then send it again."
+    ),
+    of_sent=_("Nothing of what you sent is written."),
 )
 OURS = Trouble(
     500,
-    "Something went wrong here",
-    "It has been noted. Look whether what you sent is written before you send it again.",
+    _("Something went wrong here"),
+    _("It has been noted. Look whether what you sent is written before you send it again."),
     of_sent="",
 )
 
@@ -108,17 +114,21 @@ def _chain(error: BaseException | None) -> Iterator[BaseException]:
 def answer(request: HttpRequest) -> HttpResponse:
     """The page for what could not be answered; asks the database nothing. `handler500`."""
     trouble = of(sys.exception())
-    page = render_to_string(
-        "mill/trouble.html",
-        {
-            "trouble": trouble,
-            "request_id": logs.request_id(),
-            "typed": _typed(request),
-            "address": request.path,
-            # Not by its name in the list of what was laid out: that may be what is wrong.
-            "style": f"{settings.STATIC_URL}mill/mill.css",
-        },
-    )
+    # Whose language it is otherwise, the database alone knows.
+    code = language.of_browser(request) or language.ENGLISH
+    with translation.override(code):
+        page = render_to_string(
+            "mill/trouble.html",
+            {
+                "trouble": trouble,
+                "lang": language.as_html(code),
+                "request_id": logs.request_id(),
+                "typed": _typed(request),
+                "address": request.path,
+                # Not by its name in the list of what was laid out: that may be what is wrong.
+                "style": f"{settings.STATIC_URL}mill/mill.css",
+            },
+        )
     said = HttpResponse(page, status=trouble.status)
     if trouble.retry_s:
         said["Retry-After"] = str(trouble.retry_s)

@@ -8,6 +8,7 @@ from django import template
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.html import format_html
+from django.utils.translation import gettext
 from django.utils.safestring import SafeString
 
 from mill.glossing import terms_of
@@ -145,6 +146,12 @@ def heard(context: template.Context, text: Any) -> str:
 def terms_left(context: template.Context) -> str:
     terms = terms_of(context)
     return terms.left() if terms else ""
+
+
+@register.filter
+def said(word: Any) -> str:
+    """A word that is stored, or stands in an address, as the page's language says it: a state, a role, a reason."""
+    return gettext(str(word)) if word else ""
 
 
 @register.filter

@@ -148,6 +148,7 @@ NOT_OVER_THE_API = {
     "sign_out": "a program comes with a token",
     "first_owner": "the book is nobody's yet: there is nobody whose token it could be",
     "own_password": AT_A_DESK,
+    "own_language": "whom the book speaks to in which language; the API speaks English to every program",
     "lay_example_aside": "the books change places, and `manage.py start` with its page waits for that",
     "person_new": AT_A_DESK,
     "person": AT_A_DESK,

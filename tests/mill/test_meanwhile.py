@@ -240,6 +240,7 @@ def test_all_of_mine_is_taken_when_that_is_said(desk, ann, name):
 # Forms that change no record that stands, or that have their own way.
 OTHERWISE = {
     "own_password": "one's own, which nobody else changes",
+    "own_language": "one's own, which nobody else changes",
     "cloth_revise": "a revision more, by its own test below",
     "warp_note": "its form stands on the warp's page, by its own test below",
     "line_call_off": "an act, not a form over a record",

@@ -152,7 +152,7 @@ def test_nobody_gets_further_than_the_door_without_a_sign_in():
     at_the_door = {name for part in roles.PARTS if part.is_open for name in part.names}
     assert at_the_door == {
         *("sign_in", "sign_out", "first_owner", "shed_feed", "loom_feed", "csv_feed"),
-        *("floor_worker", "paper_worker", "floor_empty", "healthz", "readyz"),
+        *("floor_worker", "paper_worker", "floor_empty", "healthz", "readyz", "own_language"),
     }
     for route, pattern in addresses(get_resolver()):
         address = address_of(route, pattern)

@@ -1,0 +1,94 @@
+"""In which language the book speaks, and to whom: one place says it for every page.
+
+Whoever is signed in has a language of their own, else the mill's; at the door it is the one that this browser chose,
+else one that it asks for, else the mill's. A page speaks another language than English only when all of it does: those
+are named here. What goes between programs (the API, feeds, CSV) is English whatever anybody speaks.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.utils import translation
+from django.utils.translation.trans_real import parse_accept_lang_header
+
+from mill.models import Mill, Person
+
+ENGLISH = settings.LANGUAGE_CODE
+CODES = frozenset(code for code, _ in settings.LANGUAGES)
+COOKIE_AGE_S = 365 * 24 * 3600
+
+# The names of all pages whose every word is translated. Another joins when it is whole: see DEVELOPERS.md.
+WHOLE = frozenset({"sign_in", "own_language"})
+# Sent by a script of a page and shown there: it speaks as that page does.
+ASKED_BY_A_PAGE: frozenset[str] = frozenset()
+
+
+def as_html(code: str) -> str:
+    """As a page's `lang` has it.
+
+    >>> as_html("en-gb"), as_html("de")
+    ('en-GB', 'de')
+    """
+    language, _, land = code.partition("-")
+    return f"{language}-{land.upper()}" if land else language
+
+
+def of_browser(request: HttpRequest) -> str:
+    """What this browser chose here, else the first of its own languages that the book speaks; "" for neither."""
+    if (chosen := request.COOKIES.get(settings.LANGUAGE_COOKIE_NAME)) in CODES:
+        return str(chosen)
+    for asked, _ in parse_accept_lang_header(request.headers.get("Accept-Language", "")):
+        for code in (asked, asked.partition("-")[0]):
+            found = next((one for one in sorted(CODES) if one == code or one.partition("-")[0] == code), "")
+            if found:
+                return found
+    return ""
+
+
+def of(request: HttpRequest) -> str:
+    """The language of whoever asks: asked once a request, and only where somebody is spoken to."""
+    if not hasattr(request, "_language"):
+        request._language = _found(request)  # type: ignore[attr-defined]
+    return str(request._language)  # type: ignore[attr-defined]
+
+
+def _found(request: HttpRequest) -> str:
+    user: Any = getattr(request, "user", None)
+    if user is not None and user.is_authenticated:
+        own = Person.objects.filter(user=user.pk).values_list("language", flat=True).first()
+    else:
+        own = of_browser(request)
+    return own or Mill.objects.filter(pk=1).values_list("language", flat=True).first() or ENGLISH
+
+
+def of_page(request: HttpRequest, url_name: str) -> str:
+    """The language that the page of this name has for whoever asks."""
+    if url_name in WHOLE and not request.GET.get("csv"):
+        return of(request)
+    if url_name in ASKED_BY_A_PAGE and "Authorization" not in request.headers:
+        return of(request)
+    return ENGLISH
+
+
+class LanguageMiddleware:
+    """Every view speaks the language that its page has; the frame round a page, and a fault's page, one's own."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        # So that nothing of it is left for the next request of this thread.
+        with translation.override(ENGLISH):
+            return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> None:
+        match = request.resolver_match
+        if match is not None and not match.namespaces:
+            translation.activate(of_page(request, match.url_name or ""))
+
+
+def remember(answer: HttpResponse, code: str) -> None:
+    """The door speaks it too, in this browser."""
+    answer.set_cookie(settings.LANGUAGE_COOKIE_NAME, code, max_age=COOKIE_AGE_S, samesite="Lax", httponly=True)

@@ -1,0 +1,134 @@
+"""Who is spoken to in which language, and that all that is said is translated, with the figures in it."""
+
+import gettext
+import re
+
+import pytest
+from babel.messages.pofile import read_po
+from django.conf import settings
+from django.test import Client
+
+from mill import language, people
+from mill.management.commands import gather_words
+from mill.models import Mill, Person
+
+IN_WORDS = re.compile(r"%\(\w+\)\w|%[sd]|\{\w*\}|<[^>]+>")
+
+
+@pytest.mark.parametrize("domain", gather_words.DOMAINS)
+@pytest.mark.parametrize("code", gather_words.codes())
+class TestEveryWord:
+    def test_what_is_said_has_its_translation(self, code, domain):
+        words = gather_words.read(code, domain)
+        missing = [said for said, context in gather_words.gathered(domain) if not _translated(words, said, context)]
+        assert not missing, "not translated: run `manage.py gather_words`, then write it into the catalogue"
+
+    def test_nothing_is_kept_that_nobody_says_any_more_or_nobody_has_looked_at(self, code, domain):
+        with gather_words.catalogue(code, domain).open("rb") as file:
+            words = read_po(file, locale=code)
+        said = gather_words.gathered(domain)
+        assert [one.id for one in words if one.id and (one.id, one.context) not in said] == []
+        assert list(words.obsolete) == []
+        assert [one.id for one in words if one.fuzzy] == []
+
+    def test_a_translation_loses_no_figure_and_no_mark(self, code, domain):
+        for one in gather_words.read(code, domain):
+            if not one.id:
+                continue
+            ids = one.id if isinstance(one.id, tuple | list) else (one.id,)
+            strings = one.string if isinstance(one.string, tuple | list) else (one.string,)
+            for string in strings:
+                # What several of a thing are must stand in both; "one piece" may say its number in words.
+                assert sorted(IN_WORDS.findall(string)) == sorted(IN_WORDS.findall(ids[-1])), string
+
+    def test_the_program_reads_what_stands_in_the_catalogue(self, code, domain):
+        with gather_words.catalogue(code, domain).with_suffix(".mo").open("rb") as file:
+            read = gettext.GNUTranslations(file)
+        for one in gather_words.read(code, domain):
+            if isinstance(one.id, tuple | list):
+                assert (read.ngettext(*one.id, 1), read.ngettext(*one.id, 2)) == tuple(one.string)
+            elif one.id:
+                assert (read.pgettext(one.context, one.id) if one.context else read.gettext(one.id)) == one.string
+
+
+def _translated(words, said, context) -> bool:
+    found = words.get(said, context=context)
+    if found is None:
+        return False
+    return all(found.string) if isinstance(found.string, tuple | list) else bool(found.string)
+
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def door() -> Client:
+    return Client(REMOTE_ADDR="10.0.0.7")
+
+
+def lang(answer) -> list[str]:
+    return re.findall(r'<(?:html|main)[^>]* lang="([^"]+)"', answer.content.decode())
+
+
+def test_the_door_speaks_the_browser_s_language_where_the_book_knows_it(door):
+    assert lang(door.get("/sign-in/")) == ["en-GB"]
+    german = door.get("/sign-in/", headers={"Accept-Language": "fr, de-AT;q=0.8, en;q=0.5"})
+    assert lang(german) == ["de"]
+    assert "<h1>Anmelden</h1>" in german.content.decode()
+    assert lang(door.get("/sign-in/", headers={"Accept-Language": "fr"})) == ["en-GB"]
+    Mill(language="de").save()
+    assert lang(door.get("/sign-in/", headers={"Accept-Language": "fr"})) == ["de"]
+
+
+def test_who_chooses_at_the_door_is_remembered_by_the_browser(door):
+    answer = door.post("/language/", {"language": "de", "next": "/sign-in/?next=/looms/"})
+    assert answer.headers["Location"] == "/sign-in/?next=/looms/"
+    assert lang(door.get("/sign-in/", headers={"Accept-Language": "en"})) == ["de"]
+    # To another house nobody is sent.
+    assert (
+        door.post("/language/", {"language": "de", "next": "//elsewhere.example/"}).headers["Location"] == "/language/"
+    )
+    assert door.post("/language/", {"language": "tlh"}).status_code == 200
+
+
+def test_a_person_s_own_language_comes_before_the_mill_s(desk, planner):
+    Mill(language="de").save()
+    assert lang(desk.get("/language/")) == ["de"]
+    desk.post("/language/", {"language": "en-gb"})
+    assert lang(desk.get("/language/")) == ["en-GB"]
+    assert Person.objects.get(user=planner).language == "en-gb"
+    people.speak(planner, language="", by=planner)
+    assert lang(desk.get("/language/")) == ["de"]
+
+
+def test_a_page_that_is_not_whole_in_german_is_whole_in_english_inside_a_german_frame(desk, planner):
+    people.speak(planner, language="de", by=planner)
+    answer = desk.get("/looms/")
+    assert lang(answer) == ["de", "en-GB"]
+    page = answer.content.decode()
+    assert ">Webstühle</a>" in page  # the frame
+    assert "Looms</h1>" in page
+
+
+def test_what_is_not_there_is_said_in_one_s_own_language(desk, planner):
+    people.speak(planner, language="de", by=planner)
+    answer = desk.get("/warps/4711/")
+    assert (answer.status_code, lang(answer)) == (404, ["de"])
+    assert "Diese Seite gibt es nicht" in answer.content.decode()
+    assert "Diese Seite gibt es nicht" in desk.get("/nowhere/").content.decode()
+
+
+def test_programs_are_spoken_to_in_english(desk, planner):
+    people.speak(planner, language="de", by=planner)
+    answer = desk.get("/api/warps/4711/", headers={"Accept-Language": "de"})
+    assert (answer.status_code, answer.json()["title"]) == (404, "Not Found")
+
+
+def test_every_page_that_is_said_to_be_whole_is_there():
+    from django.urls import get_resolver
+
+    from tests.mill.test_roles import addresses
+
+    names = {pattern.name for _, pattern in addresses(get_resolver())}
+    assert language.WHOLE | language.ASKED_BY_A_PAGE <= names
+    assert {code for code, _ in settings.LANGUAGES} == language.CODES
