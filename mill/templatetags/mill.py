@@ -8,8 +8,8 @@ from django import template
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.html import format_html
-from django.utils.translation import gettext
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext
 
 from mill.glossing import terms_of
 from mill.words import BY_ANCHOR

@@ -107,7 +107,7 @@ def test_a_page_that_is_not_whole_in_german_is_whole_in_english_inside_a_german_
     assert lang(answer) == ["de", "en-GB"]
     page = answer.content.decode()
     assert ">Webstühle</a>" in page  # the frame
-    assert "Looms</h1>" in page
+    assert re.search(r"<h1>(<a [^>]+>)?Looms<", page)
 
 
 def test_what_is_not_there_is_said_in_one_s_own_language(desk, planner):
@@ -130,5 +130,5 @@ def test_every_page_that_is_said_to_be_whole_is_there():
     from tests.mill.test_roles import addresses
 
     names = {pattern.name for _, pattern in addresses(get_resolver())}
-    assert language.WHOLE | language.ASKED_BY_A_PAGE <= names
+    assert names >= language.WHOLE | language.ASKED_BY_A_PAGE
     assert {code for code, _ in settings.LANGUAGES} == language.CODES
