@@ -11,6 +11,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from mill.edits import Versioned
+from mill.refusal import Refusal
 from planning.models import Cloth, ClothSpec, Colourway
 from planning.serializers.cloths import (
     ClothHeadSerializer,
@@ -26,6 +27,7 @@ from planning.serializers.cloths import (
 )
 from planning.services import cloths
 from planning.services.cloths import ColourwayDraft, SpecDraft
+from planning.services.revision_foresight import effects_of_revision
 from planning.views.cloths import ClothFilter, with_figures
 
 
@@ -161,7 +163,12 @@ class ClothViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Cloth]):
         draft = _read(DraftSerializer(data=request.data))
         consequences = cloths.what_it_changes(own, draft)
         figures = _figures(draft, cloth=own, revision=consequences.revision)
-        return Response(PreviewSerializer({"figures": figures, "consequences": consequences}).data)
+        answer: dict[str, Any] = {"figures": figures, "consequences": consequences, "effects": None}
+        try:
+            answer["effects"] = effects_of_revision(own, draft)
+        except Refusal as refusal:
+            answer["effects_refused"] = refusal.message
+        return Response(PreviewSerializer(answer).data)
 
 
 @extend_schema(request=NewClothSerializer, responses={200: PreviewSerializer})
@@ -172,7 +179,7 @@ def cloth_preview(request: Request) -> Response:
     draft = _read(asked)
     cloth = Cloth(code=asked.validated_data["code"], name=asked.validated_data["name"])
     figures = _figures(draft, cloth=cloth, revision=1)
-    return Response(PreviewSerializer({"figures": figures, "consequences": None}).data)
+    return Response(PreviewSerializer({"figures": figures, "consequences": None, "effects": None}).data)
 
 
 router = SimpleRouter()

@@ -15,6 +15,12 @@ from mill.edits import Versioned
 from mill.models import Job
 from planning.api.records import as_sent
 from planning.models import Loom, PlanRun, Warp
+from planning.serializers.effects import (
+    EffectsOrNoneSerializer,
+    EffectsSerializer,
+    LateDaySerializer,
+    StandsUntilSerializer,
+)
 from planning.serializers.looms import (
     AskedMoveSerializer,
     AskedSearchSerializer,
@@ -29,7 +35,7 @@ from planning.serializers.looms import (
     StandsSerializer,
     WrittenLoomSerializer,
 )
-from planning.services import actuals, board, foresight, improving, looms, plans
+from planning.services import actuals, board, effects, foresight, improving, looms, plans
 from planning.views.looms import plan_in_force, with_queue
 
 
@@ -89,6 +95,15 @@ class LoomViewSet(Versioned, viewsets.ReadOnlyModelViewSet[Loom]):
         job = improving.ask_without(self.get_object(), by=request.user, **asked.validated_data)
         return Response(SearchSerializer(job).data, status=202)
 
+    @extend_schema(request=StandsUntilSerializer, responses={200: EffectsOrNoneSerializer})
+    @action(detail=True, methods=["post"], url_path="stands/effects", url_name="stands-effects")
+    def stands_effects(self, request: Request, code: str) -> Response:
+        """What it would do to days, hours and tickets that it stands until a moment. Writes nothing."""
+        asked = StandsUntilSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        found = effects.of_breakdown(self.get_object(), **asked.validated_data)
+        return Response(EffectsOrNoneSerializer({"effects": found}).data)
+
     @extend_schema(request=EfficiencySerializer, responses={200: LoomSerializer})
     @action(detail=True, methods=["post"])
     def efficiency(self, request: Request, code: str) -> Response:
@@ -125,6 +140,12 @@ class PlanViewSet(
     def foresight(self, request: Request, pk: str | None = None) -> Response:
         """What the plan would do to yarn, were it put in force. Writes nothing."""
         return Response(ForeseenSerializer(foresight.foresee_plan(self.get_object())).data)
+
+    @extend_schema(responses={200: EffectsSerializer})
+    @action(detail=True)
+    def effects(self, request: Request, pk: str | None = None) -> Response:
+        """What the plan, a move by hand too, would do to days, hours and tickets once in force. Writes nothing."""
+        return Response(EffectsSerializer(effects.of_plan(self.get_object())).data)
 
     @extend_schema(request=None, responses={200: PlanSerializer})
     @action(detail=True, methods=["post"], url_path="put-in-force")
@@ -191,6 +212,18 @@ class SearchViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Job]):
         said = dict(asked.validated_data)
         job = improving.ask_with_late_yarn(said.pop("delivery"), by=request.user, **said)
         return Response(SearchSerializer(job).data, status=202)
+
+    @extend_schema(request=LateDaySerializer, responses={200: EffectsOrNoneSerializer})
+    @action(detail=False, methods=["post"], url_path="late-yarn/effects", url_name="late-yarn-effects")
+    def late_yarn_effects(self, request: Request) -> Response:
+        """What a later delivery would do to days, hours and tickets. Writes nothing."""
+        asked = LateDaySerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        said = dict(asked.validated_data)
+        delivery = said.pop("delivery")
+        improving.refuse_no_later(delivery, said["expected_on"])
+        found = effects.of_late_delivery(delivery, **said)
+        return Response(EffectsOrNoneSerializer({"effects": found}).data)
 
     @extend_schema(request=None, responses={200: SearchSerializer})
     @action(detail=True, methods=["post"])

@@ -12,6 +12,7 @@ from rest_framework.routers import SimpleRouter
 from inventory.serializers import ForeseenSerializer
 from mill.edits import Versioned
 from planning.models import Customer, Order, OrderLine
+from planning.serializers.effects import EffectsOrNoneSerializer
 from planning.serializers.orders import (
     CustomerSerializer,
     LineChangeSerializer,
@@ -139,6 +140,14 @@ class OrderLineViewSet(Versioned, mixins.ListModelMixin, mixins.RetrieveModelMix
         """What changing it so would do to yarn, and to what is held for its warps. Writes nothing."""
         line = self.get_object()
         return Response(ForeseenSerializer(line_foresight.foresee_line(line, _draft(request, line))).data)
+
+    @extend_schema(request=NewLineSerializer, responses={200: EffectsOrNoneSerializer})
+    @action(detail=True, methods=["post"])
+    def effects(self, request: Request, pk: str) -> Response:
+        """What changing it so would do to days, hours and tickets. Writes nothing."""
+        line = self.get_object()
+        found = line_foresight.effects_of_line(line, _draft(request, line))
+        return Response(EffectsOrNoneSerializer({"effects": found}).data)
 
     @extend_schema(request=ReasonSerializer, responses={200: OrderLineSerializer})
     @action(detail=True, methods=["post"], url_path="call-off")

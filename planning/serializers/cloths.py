@@ -14,6 +14,7 @@ from planning import cloth as cloth_room
 from planning import finishing
 from planning.forms.cloths import read_reed
 from planning.models import Cloth, ClothSpec
+from planning.serializers.effects import EffectsSerializer
 from planning.serializers.reckoner import StepSerializer
 from planning.ticket import ClothFigures
 
@@ -313,3 +314,7 @@ class ConsequencesSerializer(serializers.Serializer[Any]):
 class PreviewSerializer(serializers.Serializer[Any]):
     figures = ColourwayFiguresSerializer(many=True)
     consequences = ConsequencesSerializer(allow_null=True, help_text="Null for a cloth that is not written yet.")
+    effects = EffectsSerializer(
+        allow_null=True, help_text="On days, hours and tickets; null without a plan in force, and for a new cloth."
+    )
+    effects_refused = serializers.CharField(default="", help_text="Why they can't be told: a warp no longer fits.")

@@ -12,11 +12,13 @@ from typing import Any
 from django.utils import timezone
 
 from inventory.models import Delivery
+from inventory.services import Foreseen
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.models import JobTicket, Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import assuming, plans, working_out
 from planning.services.assuming import NOTHING, Assumed, TakenFor
+from planning.services.foresight import foresee_slots
 from planning.services.line_figures import working_days_after
 from planning.services.standing import Standing, standing
 from planning.shed_plan import Plan, time_plan
@@ -123,6 +125,18 @@ def of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = None) ->
         raise Refusal(f"{said:%a %d %b %H:%M} has gone by. Say a moment to come until which loom {loom.code} stands.")
     kept = assuming.loom_stands(loom, why="stands", starts_at=now, stops_at=until)
     return of(assuming.read(kept), now=now)
+
+
+def yarn_of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = None) -> Foreseen:
+    """What becomes of yarn while a loom stands: drawn on other days, as its warps begin later."""
+    now = (now or timezone.now()).replace(second=0, microsecond=0)
+    run = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
+    if run is None:
+        return foresee_slots({})
+    assumed = assuming.read(assuming.loom_stands(loom, why="stands", starts_at=now, stops_at=until))
+    will = _carry_on(run, assumed=assumed, now=now)
+    slots = plans.slots_of(PlanRun(explained={"late": []}), will.there, will.plan)
+    return foresee_slots({slot.warp_id: slot for slot in slots}, closed=assumed.closed)
 
 
 def of(

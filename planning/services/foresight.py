@@ -38,16 +38,21 @@ class WarpThen:
 
 
 def foresee_warps(
-    then: Iterable[WarpThen], *, besides: Sequence[OfYarn] = (), besides_now: Sequence[OfYarn] = ()
+    then: Iterable[WarpThen],
+    *,
+    besides: Sequence[OfYarn] = (),
+    besides_now: Sequence[OfYarn] = (),
+    closed: Sequence[Closure] = (),
 ) -> Foreseen:
     """What these warps would draw instead of what they draw, and what of their yarn would be held for nothing.
 
     Warps come from `working_out.for_working_out()`.
 
     besides, besides_now    what is drawn then, and now, for pieces that no warp has
+    closed                  closures that are not written down
     """
     then = list(then)
-    closures = list(Closure.objects.all())
+    closures = [*Closure.objects.all(), *closed]
     yarn_ids = yarn_ids_of(one.figures for one in then if one.figures)
     demands: list[OfYarn] = [*besides]
     wanted: dict[int, dict[Key, int]] = {}
@@ -111,7 +116,14 @@ def _over(held_g: int, drawn_g: int, wanted_g: int) -> int:
 
 def foresee_plan(run: PlanRun) -> Foreseen:
     """What a plan would do were it put in force: warps that it winds or weaves on other days, or on other looms."""
-    then_slots = {slot.warp_id: slot for slot in run.slots.select_related("loom__shift_pattern")}
+    return foresee_slots({slot.warp_id: slot for slot in run.slots.select_related("loom__shift_pattern")})
+
+
+def foresee_slots(then_slots: Mapping[int, Slot], *, closed: Sequence[Closure] = ()) -> Foreseen:
+    """What it would do that warps stand in these places, which need not be written; by warp.
+
+    closed    closures that are not written down
+    """
     in_force = Slot.objects.filter(run__state=PlanRun.IN_FORCE).select_related("loom")
     now_slots = {slot.warp_id: slot for slot in in_force}
     moved = {
@@ -134,7 +146,7 @@ def foresee_plan(run: PlanRun) -> Foreseen:
         warp.slots_in_force = [slot] if slot else []  # type: ignore[attr-defined]
         worked = working_out.work_out_warp(warp, mill=mill)
         then.append(WarpThen(warp, worked.figures if worked else None, slot))
-    return foresee_warps(then)
+    return foresee_warps(then, closed=closed)
 
 
 def _place(slot: Slot | None) -> tuple[object, ...] | None:

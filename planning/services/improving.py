@@ -79,6 +79,19 @@ def ask_with_late_yarn(delivery: Delivery, *, expected_on: date, only_try: bool 
 
     only_try    the day is thought of, not written down, until the plan is put in force
     """
+    refuse_no_later(delivery, expected_on)
+    payload: dict[str, Any] = {"seconds": REPLAN_S, "few_moves": True, "by": by.pk if by else None}
+    with transaction.atomic():
+        if only_try:
+            payload["assumes"] = assuming.yarn_is_late(delivery, expected_on=expected_on)
+            return jobs.ask(TASK, payload, by=by)
+        delivery.expected_on = expected_on
+        store.write_delivery(delivery=delivery, changed=["expected_on"], by=by)
+        return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
+
+
+def refuse_no_later(delivery: Delivery, expected_on: date) -> None:
+    """Raises Refusal where a delivery can't be late by coming on that day."""
     said = f"{expected_on:%a} {expected_on.day} {expected_on:%b}"
     if delivery.is_closed:
         raise Refusal(f"Delivery {delivery} is closed: nothing more of it is to come, so it can't be late.")
@@ -90,14 +103,6 @@ def ask_with_late_yarn(delivery: Delivery, *, expected_on: date, only_try: bool 
             f"Delivery {delivery} is expected on {was} as it is, and {said} is no later. Say a later day, or write an "
             "earlier one down on its page."
         )
-    payload: dict[str, Any] = {"seconds": REPLAN_S, "few_moves": True, "by": by.pk if by else None}
-    with transaction.atomic():
-        if only_try:
-            payload["assumes"] = assuming.yarn_is_late(delivery, expected_on=expected_on)
-            return jobs.ask(TASK, payload, by=by)
-        delivery.expected_on = expected_on
-        store.write_delivery(delivery=delivery, changed=["expected_on"], by=by)
-        return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
 
 
 def at_work() -> Job | None:

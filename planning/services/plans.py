@@ -176,11 +176,12 @@ def record_plan(
         left_out=[{"warp": number, "why": why} for number, why in sorted(there.left_out.items())],
         explained={**explaining.explain(there, plan, beside=beside, tried=tried), **(more or {})},
     )
-    Slot.objects.bulk_create(_slots(run, there, plan))
+    Slot.objects.bulk_create(slots_of(run, there, plan))
     return run
 
 
-def _slots(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
+def slots_of(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
+    """The places of a plan, not written."""
     slots: list[Slot] = []
     why = {row["warp"]: explaining.in_short(row) for row in run.explained["late"]}
     for code, placed in plan.placements.items():

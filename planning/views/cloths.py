@@ -36,6 +36,7 @@ from planning.models import Cloth, ClothSpec, Colourway, ColourwayYarn, Loom, Or
 from planning.picture import NEAR_THREADS, cloth_picture_svg, draft_svg
 from planning.services import cloths, working_out
 from planning.services.cloths import ColourwayDraft, SpecDraft
+from planning.services.revision_foresight import effects_of_revision
 from planning.ticket import ClothFigures
 
 FAR_THREADS_MIN, FAR_THREADS = 200, 640
@@ -459,7 +460,16 @@ def _panel(request: HttpRequest, sheet: ClothSheet, *, own: Cloth | None, curren
             panel |= {"choices": list(enumerate(name for name, _ in made)), **workings(made[shown][1])}
             if own and current:
                 panel["consequences"] = cloths.what_it_changes(own, draft)
+                panel |= _effects(own, draft)
     return panel | {"missing": sheet.missing(), "misread": sheet.misread()}
+
+
+def _effects(cloth: Cloth, draft: SpecDraft) -> dict[str, Any]:
+    """What the revision does to days, hours and tickets, or why that can't be told."""
+    try:
+        return {"effects": effects_of_revision(cloth, draft)}
+    except Refusal as refusal:
+        return {"effects_refused": refusal.message}
 
 
 def _panel_of(own: Cloth, current: ClothSpec | None) -> dict[str, Any]:

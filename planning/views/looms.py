@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_POST
 from django_htmx.http import HttpResponseClientRedirect
 
+from inventory import services as store
 from inventory.models import Delivery
 from mill import jobs
 from mill.desk import room
@@ -24,7 +25,7 @@ from mill.templatetags.mill import day, hours, moment, num
 from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
-from planning.services import actuals, clock, explaining, foresight, improving, looms, plans, tickets
+from planning.services import actuals, clock, effects, explaining, foresight, improving, looms, plans, tickets
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.worktime import WEEK_MIN
 
@@ -246,6 +247,22 @@ def loom_breaks_down(request: HttpRequest, code: str) -> HttpResponse:
             messages.error(request, " ".join(str(error) for error in errors))
         return redirect("loom", code=code)
     try:
+        if request.POST.get("act") == "look":
+            until = form.cleaned_data["until"]
+            return render(
+                request,
+                "planning/effects.html",
+                {
+                    "title": f"Loom {code} stands until {moment(until)}",
+                    "called": f"Loom {code}",
+                    "back": reverse("loom", args=[code]),
+                    "address": reverse("loom_breaks_down", args=[code]),
+                    "said": [(name, request.POST[name]) for name in form.fields],
+                    "write": "It stands: re-plan with few moves",
+                    "effects": effects.of_breakdown(found, until=until),
+                    "foreseen": effects.yarn_of_breakdown(found, until=until),
+                },
+            )
         job = improving.ask_without(
             found,
             until=form.cleaned_data["until"],
@@ -268,9 +285,28 @@ def plan_late_yarn(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         if not form.is_valid():
             raise Refusal(" ".join(str(error) for errors in form.errors.values() for error in errors))
+        expected_on = form.cleaned_data["expected_on"]
+        if request.POST.get("act") == "look":
+            improving.refuse_no_later(found, expected_on)
+            then = Delivery.objects.select_related("yarn").get(pk=pk)
+            then.expected_on = expected_on
+            return render(
+                request,
+                "planning/effects.html",
+                {
+                    "title": f"{found} comes {day(expected_on)}",
+                    "called": f"Delivery {found}",
+                    "back": reverse("delivery", args=[pk]),
+                    "address": reverse("plan_late_yarn", args=[pk]),
+                    "said": [("expected_on", expected_on.isoformat())],
+                    "write": "It is late: re-plan with few moves",
+                    "effects": effects.of_late_delivery(found, expected_on=expected_on),
+                    "foreseen": store.foresee_delivery(then),
+                },
+            )
         job = improving.ask_with_late_yarn(
             found,
-            expected_on=form.cleaned_data["expected_on"],
+            expected_on=expected_on,
             only_try=request.POST.get("act") == "try",
             by=request.user,
         )
@@ -324,6 +360,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
             "loads": _loads(run),
             "changes": _changes(run),
             **_foreseen(request, run, len(slots)),
+            **_effects(request, run, len(slots)),
         },
     )
 
@@ -347,6 +384,32 @@ def plan_foresight(request: HttpRequest, pk: int) -> HttpResponse:
     run = get_object_or_404(PlanRun, pk=pk)
     foreseen = foresight.foresee_plan(run) if run.state == PlanRun.OFFERED else None
     return render(request, "planning/_plan_foresight.html", {"run": run, "foreseen": foreseen})
+
+
+def _effects(request: HttpRequest, run: PlanRun, n_warps: int) -> dict[str, Any]:
+    """What an offered plan would do to days, hours and tickets; a moment later for a full shed."""
+    if run.state != PlanRun.OFFERED or (n_warps > WEIGHED_AT_ONCE and "effects" not in request.GET):
+        return {}
+    return worked_effects(run)
+
+
+def worked_effects(run: PlanRun) -> dict[str, Any]:
+    """The effects of an offered plan, or why they can't be told."""
+    try:
+        return {"effects": effects.of_plan(run)}
+    except Refusal as refusal:
+        return {"refusal": refusal.message}
+
+
+@require_GET
+@room("looms")
+def plan_effects(request: HttpRequest, pk: int) -> HttpResponse:
+    """The same alone, for the plan's page or the board to put in its place."""
+    run = get_object_or_404(PlanRun, pk=pk)
+    if run.state != PlanRun.OFFERED:
+        raise Http404
+    told = {"run": run, "on_board": "board" in request.headers.get("HX-Current-URL", ""), **worked_effects(run)}
+    return render(request, "planning/_plan_effects.html", told)
 
 
 COST_ROWS: list[tuple[str, str, Callable[[Any], str]]] = [
@@ -481,6 +544,7 @@ urlpatterns = [
     path("looms/plans/looking/<int:pk>/stop/", plan_stop, name="plan_stop"),
     path("looms/plans/<int:pk>/", plan, name="plan"),
     path("looms/plans/<int:pk>/foresight/", plan_foresight, name="plan_foresight"),
+    path("looms/plans/<int:pk>/effects/", plan_effects, name="plan_effects"),
     path("looms/plans/<int:pk>/decide/", plan_decide, name="plan_decide"),
     path("looms/<str:code>/", loom, name="loom"),
     path("looms/<str:code>/edit/", loom_edit, name="loom_edit"),

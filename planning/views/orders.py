@@ -307,9 +307,19 @@ def _foreseen(seen: list[dict[str, Any]], line: OrderLine | None = None) -> dict
     if not whole:
         return {"seen": seen}
     if line is not None:
-        return {"seen": seen, "foreseen": line_foresight.foresee_line(line, whole[0]["draft"]), "changes": line}
+        draft = whole[0]["draft"]
+        foreseen = line_foresight.foresee_line(line, draft)
+        return {"seen": seen, "foreseen": foreseen, "changes": line, **_effects(line, draft)}
     named = [(f"line {one['n']} of this order", one["draft"], one["takes"]) for one in whole]
     return {"seen": seen, "foreseen": line_foresight.foresee_lines(named)}
+
+
+def _effects(line: OrderLine, draft: LineDraft) -> dict[str, Any]:
+    """What a changed line does to days, hours and tickets, or why that can't be told."""
+    try:
+        return {"effects": line_foresight.effects_of_line(line, draft)}
+    except Refusal as refusal:
+        return {"effects_refused": refusal.message}
 
 
 @require_POST
@@ -450,6 +460,7 @@ def line_call_off(request: HttpRequest, number: str, position: int) -> HttpRespo
                 "title": f"Call {line} off",
                 "line": line,
                 "foreseen": line_foresight.foresee_line(line, nothing),
+                **_effects(line, nothing),
                 "parts": line.parts.select_related("warp").order_by("warp__number"),
             },
         )

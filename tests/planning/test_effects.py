@@ -5,6 +5,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.urls import reverse
 from django.utils import timezone
 
 from inventory import services as store
@@ -16,6 +17,7 @@ from planning.services.cloths import draft_of as draft_of_spec
 from planning.services.line_foresight import effects_of_line
 from planning.services.looms import write_down
 from planning.services.revision_foresight import effects_of_revision
+from tests.inventory.test_pages import text_of
 from tests.make import make_beam, make_delivery, make_loom, make_lot, make_spec, make_yarn
 from tests.planning.test_foresight import in_days, on_warp
 
@@ -156,3 +158,89 @@ def test_a_revision_does_what_was_shown(shed, planner):
     assert foreseen.then.weaving_min > foreseen.now.weaving_min
     assert foreseen.then.setup_min == foreseen.now.setup_min
     check(foreseen, lambda: cloths.revise(shed.cloth, draft, by=planner))
+
+
+# The pages and the API
+
+
+def days_said(told):
+    return {one["line"]: (one["now"], one["then"]) for one in told["lines"]}
+
+
+def as_said(foreseen):
+    return {
+        str(one.line): tuple(on.isoformat() if on else None for on in (one.now, one.then)) for one in foreseen.lines
+    }
+
+
+def test_the_board_shows_what_a_move_does_before_it_is_confirmed(moved, desk):
+    foreseen = effects.of_plan(moved)
+    board_page = desk.get(reverse("board"), {"plan": moved.pk}).content.decode()
+    part = reverse("plan_effects", args=[moved.pk])
+    assert f'hx-get="{part}" hx-trigger="load"' in board_page
+    assert f"{reverse('plan', args=[moved.pk])}?effects=yes#plan-effects" in board_page, "without a script, a link away"
+    for page in (text_of(desk.get(part)), text_of(desk.get(reverse("plan", args=[moved.pk])))):
+        assert "What it moves, once in force" in page
+        (ticket,) = foreseen.overtaken
+        assert f"1 ticket would be overtaken: {ticket.number} ({ticket.warp})" in page
+        for one in foreseen.lines:
+            assert f"{one.line} {one.line.order.customer}" in page
+    told = desk.get(f"/api/plans/{moved.pk}/effects/").json()
+    assert days_said(told) == as_said(foreseen)
+    assert told["overtaken"] == [ticket.number]
+    assert told["elsewhere"] == [{"warp": foreseen.elsewhere[0].warp.number, "now": "1", "then": "2"}]
+    plans.put_in_force(moved, by=None)
+    assert desk.get(part).status_code == 404
+
+
+def test_a_late_delivery_is_seen_before_it_is_written(shed, desk, planner):
+    yarn = Yarn.objects.get(code="MOSS")
+    store.correct(lot=yarn.lots.get(), change_g=-399_000, reason="miscounted", by=planner)
+    delivery = make_delivery(number="PO 7", yarn=yarn, ordered_g=400_000, expected_on=in_days(7))
+    said = {"expected_on": in_days(35).isoformat()}
+    page = text_of(desk.post(reverse("plan_late_yarn", args=[delivery.pk]), {**said, "act": "look"}))
+    assert "Finished on another day" in page
+    assert "No ticket would be overtaken" in page
+    assert "MOSS" in page
+    told = desk.post("/api/plan-searches/late-yarn/effects/", {**said, "delivery": "PO 7"}, "application/json").json()
+    assert days_said(told["effects"]) == as_said(effects.of_late_delivery(delivery, expected_on=in_days(35)))
+    delivery.refresh_from_db()
+    assert delivery.expected_on == in_days(7)
+    sooner = {"expected_on": in_days(3).isoformat(), "delivery": "PO 7"}
+    assert desk.post("/api/plan-searches/late-yarn/effects/", sooner, "application/json").status_code == 400
+
+
+def test_a_breakdown_is_seen_before_it_is_written(shed, desk):
+    until = timezone.localtime(timezone.now() + timedelta(days=28)).replace(second=0, microsecond=0)
+    said = {"until": until.strftime("%Y-%m-%dT%H:%M"), "why": "The batten broke."}
+    page = text_of(desk.post(reverse("loom_breaks_down", args=["1"]), {**said, "act": "look"}))
+    assert "Finished on another day" in page
+    assert "No yarn runs short by it." in page
+    for one in effects.yarn_of_breakdown(Loom.objects.get(code="1"), until=until).yarns:
+        # Later, and not a gram more.
+        assert one.sight.draws_now_g == one.sight.draws_then_g
+        assert one.sight.then.days[-1].day > one.sight.now.days[-1].day
+    told = desk.post("/api/looms/1/stands/effects/", {"until": until.isoformat()}, "application/json").json()
+    assert days_said(told["effects"]) == as_said(effects.of_breakdown(Loom.objects.get(code="1"), until=until))
+    assert not Closure.objects.exists()
+
+
+def test_a_line_and_a_revision_show_what_they_move(shed, desk, planner):
+    line = OrderLine.objects.order_by("due_on").first()
+    ticket = ticketed(line.parts.get().warp, planner)
+    assert "What it moves" in text_of(desk.get(reverse("line_call_off", args=[line.order.number, line.position])))
+    draft = replace(orders.draft_of(line), pieces=6)
+    said = {
+        "cloth": line.cloth.code,
+        "colourway": line.colourway.name,
+        "pieces": 6,
+        "length_m": "60",
+        "due_on": line.due_on.isoformat(),
+    }
+    told = desk.post(f"/api/order-lines/{line.pk}/effects/", said, "application/json").json()
+    assert days_said(told["effects"]) == as_said(effects_of_line(line, draft))
+    assert told["effects"]["overtaken"] == [ticket.number]
+    draft = desk.get(f"/api/cloths/{shed.cloth.code}/revisions/1/").json() | {"loom_picks_per_cm": "20"}
+    told = desk.post(f"/api/cloths/{shed.cloth.code}/preview/", draft, "application/json").json()
+    assert told["effects"]["then"]["weaving_min"] > told["effects"]["now"]["weaving_min"]
+    assert told["effects"]["overtaken"] == told["consequences"]["tickets"] == [ticket.number]

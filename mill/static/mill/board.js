@@ -37,6 +37,8 @@ async function move(warp, loom, where) {
     sheet.innerHTML = await answer.text();
     const { scrollLeft, scrollTop } = document.querySelector(".leafwrap");
     board().replaceWith(sheet.content);
+    // What the move does to days, hours and tickets comes a moment later.
+    htmx.process(board());
     history.pushState(null, "", answer.headers.get("X-Board-Address"));
     document.querySelector(".leafwrap").scrollTo(scrollLeft, scrollTop);
     document.getElementById("pin-moved").checked = pins;
