@@ -10,11 +10,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from mill.refusal import Refusal
-from mill.units import MEASURES, plain, read
+from mill.units import MEASURES, plain, read, typed
 
 # The ends of the names of measured columns, longest first: loom_picks_per_cm is a sett and no width.
 _ENDINGS = sorted(MEASURES.keys() - {"number"}, key=len, reverse=True)
@@ -64,14 +66,15 @@ class MeasureField(forms.Field):
     ) -> None:
         self.measure = MEASURES[unit]
         self.canonical = unit
-        self.unit = written or self.measure.written
+        written = written or self.measure.written
+        self.unit: Any = gettext_lazy(written) if written else ""
         self.min_value, self.max_value, self.above, self.below = min_value, max_value, above, below
         self.places = places
         super().__init__(**kwargs)
 
     def prepare_value(self, value: Any) -> Any:
         """A stored value without idle noughts; what was typed stands as it was typed."""
-        return plain(value) if isinstance(value, Decimal) and value.is_finite() else value
+        return typed(value) if isinstance(value, Decimal) and value.is_finite() else value
 
     def to_python(self, value: Any) -> Decimal | int | None:
         if value in self.empty_values:
@@ -101,7 +104,7 @@ class MeasureField(forms.Field):
         if self.disabled:
             return False
         try:
-            was = None if initial in self.empty_values else self.to_python(str(initial))
+            was = None if initial in self.empty_values else self.to_python(str(self.prepare_value(initial)))
             return self.to_python(data) != was
         except ValidationError:
             return True
@@ -134,16 +137,24 @@ def within(
     """Refuse a value outside its bounds, with both numbers."""
 
     def said(number: Decimal | int) -> str:
-        return f"{plain(number)} {written}".rstrip()
+        return f"{typed(number)} {written}".rstrip()
 
     if above is not None and value <= above:
-        raise Refusal(f"{said(value)} is too little: write more than {said(above)}.")
+        raise Refusal(
+            _("%(value)s is too little: write more than %(bound)s.") % {"value": said(value), "bound": said(above)}
+        )
     if min_value is not None and value < min_value:
-        raise Refusal(f"{said(value)} is too little: write {said(min_value)} or more.")
+        raise Refusal(
+            _("%(value)s is too little: write %(bound)s or more.") % {"value": said(value), "bound": said(min_value)}
+        )
     if max_value is not None and value > max_value:
-        raise Refusal(f"{said(value)} is too much: write {said(max_value)} or less.")
+        raise Refusal(
+            _("%(value)s is too much: write %(bound)s or less.") % {"value": said(value), "bound": said(max_value)}
+        )
     if below is not None and value >= below:
-        raise Refusal(f"{said(value)} is too much: write less than {said(below)}.")
+        raise Refusal(
+            _("%(value)s is too much: write less than %(bound)s.") % {"value": said(value), "bound": said(below)}
+        )
 
 
 def unit_of_name(name: str) -> str | None:

@@ -5,7 +5,6 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import translation
 from django.utils.translation import gettext as _
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.permissions import BasePermission
@@ -37,7 +36,7 @@ class RoleMiddleware:
             can = roles.may(roles.roles_of(request.user), match.url_name or "", request.method or "")
         if can:
             return None
-        with translation.override(language.of(request)):
+        with language.speaking(language.of(request)):
             return render(
                 request,
                 "mill/may_not.html",

@@ -5,7 +5,8 @@ else one that it asks for, else the mill's. A page speaks another language than 
 are named here. What goes between programs (the API, feeds, CSV) is English whatever anybody speaks.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.conf import settings
@@ -13,6 +14,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import translation
 from django.utils.translation.trans_real import parse_accept_lang_header
 
+from mill import signs
 from mill.models import Mill, Person
 
 ENGLISH = settings.LANGUAGE_CODE
@@ -72,6 +74,13 @@ def of_page(request: HttpRequest, url_name: str) -> str:
     return ENGLISH
 
 
+@contextmanager
+def speaking(code: str) -> Iterator[None]:
+    """Words, numbers and days in one language until the block ends."""
+    with translation.override(code), signs.written_as(code):
+        yield
+
+
 class LanguageMiddleware:
     """Every view speaks the language that its page has; the frame round a page, and a fault's page, one's own."""
 
@@ -80,13 +89,15 @@ class LanguageMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         # So that nothing of it is left for the next request of this thread.
-        with translation.override(ENGLISH):
+        with speaking(ENGLISH):
             return self.get_response(request)
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> None:
         match = request.resolver_match
         if match is not None and not match.namespaces:
-            translation.activate(of_page(request, match.url_name or ""))
+            code = of_page(request, match.url_name or "")
+            translation.activate(code)
+            signs.write_as(code)
 
 
 def remember(answer: HttpResponse, code: str) -> None:

@@ -18,7 +18,6 @@ from django.db import InterfaceError, OperationalError, connection
 from django.http import HttpRequest, HttpResponse
 from django.http.request import UnreadablePostError
 from django.template.loader import render_to_string
-from django.utils import translation
 from django.utils.translation import gettext_noop as _
 
 from mill import language, logs
@@ -40,8 +39,8 @@ GONE = Trouble(
     503,
     _("The book can’t be reached"),
     _(
-        "The database does not answer at the moment. What was confirmed before is kept, and work in the background goes "
-        "on by itself when it answers again."
+        "The database does not answer at the moment. What was confirmed before is kept, and work in the background "
+        "goes on by itself when it answers again."
     ),
     retry_s=15,
 )
@@ -55,8 +54,8 @@ FULL = Trouble(
     507,
     _("The disk is full"),
     _(
-        "The disk of the machine that keeps the book has no room left. What was written before is kept and can be read. "
-        "Make room there: old backups, or other files; then send it again."
+        "The disk of the machine that keeps the book has no room left. What was written before is kept and can be "
+        "read. Make room there: old backups, or other files; then send it again."
     ),
     of_sent=_("Nothing of what you sent is written."),
 )
@@ -116,7 +115,7 @@ def answer(request: HttpRequest) -> HttpResponse:
     trouble = of(sys.exception())
     # Whose language it is otherwise, the database alone knows.
     code = language.of_browser(request) or language.ENGLISH
-    with translation.override(code):
+    with language.speaking(code):
         page = render_to_string(
             "mill/trouble.html",
             {

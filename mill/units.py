@@ -12,7 +12,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from mill.refusal import Refusal
+from mill.signs import GERMAN, written_now
 
 DEFINITIONS = Path(__file__).with_name("units.txt")
 
@@ -41,26 +45,36 @@ class Measure:
 
 
 MEASURES: dict[str, Measure] = {
-    "m": Measure("m", "metre", "a length", ("60 m", "65.5 yd", "5000 cm"), Decimal(1_000_000_000)),
-    "cm": Measure("cm", "centimetre", "a width", ("150 cm", "59 in", "1.5 m"), Decimal(100_000)),
-    "mm": Measure("mm", "millimetre", "a size", ("760 mm", "76 cm", "30 in"), Decimal(1_000_000)),
-    "g": Measure("g", "gram", "a mass", ("500 g", "5 kg", "3 lb 7 oz"), Decimal(1_000_000_000)),
-    "kg": Measure("kg", "kilogram", "a mass", ("25 kg", "55 lb", "500 g"), Decimal(1_000_000)),
+    "m": Measure("m", "metre", N_("a length"), ("60 m", "65.5 yd", "5000 cm"), Decimal(1_000_000_000)),
+    "cm": Measure("cm", "centimetre", N_("a width"), ("150 cm", "59 in", "1.5 m"), Decimal(100_000)),
+    "mm": Measure("mm", "millimetre", N_("a size"), ("760 mm", "76 cm", "30 in"), Decimal(1_000_000)),
+    "g": Measure("g", "gram", N_("a mass"), ("500 g", "5 kg", "3 lb 7 oz"), Decimal(1_000_000_000)),
+    "kg": Measure("kg", "kilogram", N_("a mass"), ("25 kg", "55 lb", "500 g"), Decimal(1_000_000)),
     "per_cm": Measure(
-        "per cm", "thread / centimetre", "a sett", ("11 per cm", "28 ends/in", "24 picks/in"), Decimal(1_000)
+        N_("per cm"),
+        "thread / centimetre",
+        N_("a sett"),
+        (N_("11 per cm"), N_("28 ends/in"), N_("24 picks/in")),
+        Decimal(1_000),
     ),
     "dents_per_10cm": Measure(
-        "dents per 10 cm", "dent / 10 centimetre", "a reed", ("63 dents per 10 cm", "16 dents/in"), Decimal(1_000)
+        N_("dents per 10 cm"),
+        "dent / 10 centimetre",
+        N_("a reed"),
+        (N_("63 dents per 10 cm"), N_("16 dents/in")),
+        Decimal(1_000),
     ),
-    "g_per_m2": Measure("g/m²", "gram / metre2", "a mass of cloth", ("407 g/m2", "12 oz/yd2"), Decimal(100_000)),
-    "g_per_m": Measure("g/m", "gram / metre", "a running mass", ("560 g/m", "18 oz/yd"), Decimal(1_000_000)),
-    "kg_per_m3": Measure("kg/m³", "kilogram / metre3", "a density", ("400 kg/m3", "0.4 g/cm3"), Decimal(100_000)),
-    "m_per_min": Measure("m/min", "metre / minute", "a speed", ("250 m/min", "270 yd/min"), Decimal(100_000)),
-    "picks_per_min": Measure("picks/min", "thread / minute", "a loom's speed", ("220", "220 ppm"), Decimal(100_000)),
-    "min": Measure("min", "minute", "a time", ("45 min", "2 h 30 min", "1.5 h"), Decimal(10_000_000)),
-    "h": Measure("h", "hour", "a time", ("8 h", "7 h 30 min", "450 min"), Decimal(100_000)),
-    "number": Measure("", "thread", "a number", ("12", "7.5", "1 500"), Decimal(1_000_000_000_000)),
-    "pct": Measure("%", "percent", "a percentage", ("7", "7 %", "7.5 %"), Decimal(1_000)),
+    "g_per_m2": Measure("g/m²", "gram / metre2", N_("a mass of cloth"), ("407 g/m2", "12 oz/yd2"), Decimal(100_000)),
+    "g_per_m": Measure("g/m", "gram / metre", N_("a running mass"), ("560 g/m", "18 oz/yd"), Decimal(1_000_000)),
+    "kg_per_m3": Measure("kg/m³", "kilogram / metre3", N_("a density"), ("400 kg/m3", "0.4 g/cm3"), Decimal(100_000)),
+    "m_per_min": Measure("m/min", "metre / minute", N_("a speed"), ("250 m/min", "270 yd/min"), Decimal(100_000)),
+    "picks_per_min": Measure(
+        N_("picks/min"), "thread / minute", N_("a loom's speed"), ("220", "220 ppm"), Decimal(100_000)
+    ),
+    "min": Measure("min", "minute", N_("a time"), ("45 min", "2 h 30 min", "1.5 h"), Decimal(10_000_000)),
+    "h": Measure("h", "hour", N_("a time"), ("8 h", "7 h 30 min", "450 min"), Decimal(100_000)),
+    "number": Measure("", "thread", N_("a number"), ("12", "7.5", "1 500"), Decimal(1_000_000_000_000)),
+    "pct": Measure("%", "percent", N_("a percentage"), ("7", "7 %", "7.5 %"), Decimal(1_000)),
 }
 
 # One word for a whole unit: what the trade writes where a quotient is meant.
@@ -75,6 +89,7 @@ _SHORT = {
     "gsm": "gram / metre2",
     "ypm": "yard / minute",
 }
+_UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
 _SIGNS = {'"': " in ", "″": " in ", "”": " in ", "'": " ft ", "′": " ft ", "’": " ft ", "%": " percent "}
 _FRACTIONS = {
     "½": "1/2",
@@ -112,7 +127,8 @@ def read(text: str, unit: str, *, signed: bool = False) -> Decimal:
     signed   a number below 0 can be meant, such as the shrinkage of a step that stretches
 
     A decimal comma is as good as a point; 7 1/2 in, 7½ in, 3 lb 7 oz, 2 h 30 min and 2:30 are read as they are said.
-    Exact to the 12th decimal.
+    What could set thousands apart in the language of the page is asked about and never guessed: 1,234 in English, 1.234
+    in German. Exact to the 12th decimal.
 
     >>> read("60 yd", "m"), read("1,5 m", "cm"), read("28 ends/in", "per_cm")
     (Decimal('54.864'), Decimal('150'), Decimal('11.023622047244'))
@@ -128,10 +144,15 @@ def read(text: str, unit: str, *, signed: bool = False) -> Decimal:
     measure = MEASURES[unit]
     shown = " ".join(text.split())
     shown = shown if len(shown) <= 60 else f"{shown[:57]}…"
+
+    def said(**others: str) -> dict[str, str]:
+        return {"shown": shown, "what": _(measure.what), **others}
+
     if len(text) > MOST_LETTERS:
-        raise Refusal(f'"{shown}" is longer than any {measure.what.split(maxsplit=1)[1]}. {_way_out(measure)}')
+        thing = _(measure.what).removeprefix("a ")
+        raise Refusal(_('"%(shown)s" is longer than any %(thing)s.') % said(thing=thing) + f" {_way_out(measure)}")
     if not shown:
-        raise Refusal(f"There is nothing written. {_way_out(measure)}")
+        raise Refusal(_("There is nothing written.") + f" {_way_out(measure)}")
     rest = _plain_text(text)
     is_below_nought = rest.startswith("-")
     rest = rest[1:].strip() if rest.startswith(("+", "-")) else rest
@@ -143,12 +164,13 @@ def read(text: str, unit: str, *, signed: bool = False) -> Decimal:
         value = tidy(total.quantize(Decimal(1).scaleb(-PLACES), rounding=ROUND_HALF_UP))
     if is_below_nought and value:
         if not signed:
-            raise Refusal(f'"{shown}" is below 0, and {measure.what} can\'t be. {_way_out(measure)}')
+            raise Refusal(_('"%(shown)s" is below 0, and %(what)s can\'t be.') % said() + f" {_way_out(measure)}")
         value = -value
     if abs(value) > measure.most:
+        most = f"{tidy(measure.most)} {_(measure.written) if measure.written else ''}".rstrip()
         raise Refusal(
-            f'"{shown}" comes to more than {tidy(measure.most)} {measure.written}'.rstrip()
-            + f", the most that {measure.what} can be. Check the number and its unit."
+            _('"%(shown)s" comes to more than %(most)s, the most that %(what)s can be. Check the number and its unit.')
+            % said(most=most)
         )
     return value
 
@@ -191,8 +213,13 @@ def tidy(value: Decimal) -> Decimal:
     return Decimal(plain(value))
 
 
+def typed(value: Decimal | int) -> str:
+    """A number as it stands in a field, in the language of the page: `read` reads it back."""
+    return plain(value).replace(".", written_now().decimal)
+
+
 def plain(value: Decimal | int) -> str:
-    """A number as a person writes it.
+    """A number as a program, or a person who speaks English, writes it.
 
     >>> plain(Decimal("7.500")), plain(Decimal("-0.00"))
     ('7.5', '0')
@@ -205,15 +232,30 @@ def plain(value: Decimal | int) -> str:
 
 
 def _way_out(measure: Measure) -> str:
-    *first, last = measure.examples
-    such = f"{', '.join(first)} or {last}" if first else last
-    return f"Write it in {measure.written}, such as {such}." if measure.written else f"Write {such}."
+    *first, last = map(_example, measure.examples)
+    such = _("%(first)s or %(last)s") % {"first": ", ".join(first), "last": last} if first else last
+    if not measure.written:
+        return _("Write %(such)s.") % {"such": such}
+    return _("Write it in %(unit)s, such as %(such)s.") % {"unit": _(measure.written), "such": such}
+
+
+def _example(written: str) -> str:
+    """As it is typed in the language of the page: 65,5 yd."""
+    return _(written).replace(".", written_now().decimal)
+
+
+def _unreadable(shown: str, measure: Measure) -> Refusal:
+    wrong = _('"%(shown)s" can\'t be read as %(what)s.') % {"shown": shown, "what": _(measure.what)}
+    return Refusal(f"{wrong} {_way_out(measure)}")
 
 
 def _plain_text(text: str) -> str:
     """Small letters, one way of writing minus, inches, percent, squares and fractions."""
     rest = text.strip().lower().replace("−", "-").replace("–", "-")
     rest = re.sub(r"per\s*cent\b", "percent", rest)
+    for sign, letters in _UMLAUTS.items():
+        rest = rest.replace(sign, letters)
+    rest = re.sub(r"\b(?:je|pro)\b", "per", rest)  # Fäden je cm
     for sign, word in _SIGNS.items():
         rest = rest.replace(sign, word)
     for sign, share in _FRACTIONS.items():
@@ -236,7 +278,7 @@ def _pairs(rest: str, *, measure: Measure, shown: str) -> Iterator[tuple[Decimal
     while at < len(rest):
         number = _NUMBER.match(rest, at)
         if number is None:
-            raise Refusal(f'"{shown}" can\'t be read as {measure.what}. {_way_out(measure)}')
+            raise _unreadable(shown, measure)
         at = number.end()
         if unit := _UNIT.match(rest, at):
             at = unit.end()
@@ -244,33 +286,41 @@ def _pairs(rest: str, *, measure: Measure, shown: str) -> Iterator[tuple[Decimal
         at += len(rest[at:]) - len(rest[at:].lstrip())
         if not words and last:
             # 2h30 leaves the minutes unsaid; nothing else may.
-            if last not in {"h", "hr", "hour", "hours"} or at < len(rest):
-                raise Refusal(f'"{shown}": {number[0].strip()} has no unit. {_way_out(measure)}')
+            if last not in {"h", "hr", "hour", "hours", "std", "stunde", "stunden"} or at < len(rest):
+                no_unit = _('"%(shown)s": %(number)s has no unit.') % {"shown": shown, "number": number[0].strip()}
+                raise Refusal(f"{no_unit} {_way_out(measure)}")
             words = "minute"
         elif not words and at < len(rest):
-            raise Refusal(f'"{shown}" can\'t be read as {measure.what}. {_way_out(measure)}')
+            raise _unreadable(shown, measure)
         last = words
         yield _number(number, shown=shown), words
 
 
 def _number(found: re.Match[str], *, shown: str) -> Decimal:
     if sum(sign.isdigit() for sign in found[0]) > MOST_DIGITS:
-        raise Refusal(f'"{shown}" has more than {MOST_DIGITS} figures. Round it.')
+        raise Refusal(_('"%(shown)s" has more than %(n)s figures. Round it.') % {"shown": shown, "n": MOST_DIGITS})
     over, under = found["over"] or found["share_over"], found["under"] or found["share_under"]
     if over is not None:
         if int(under) == 0:
-            raise Refusal(f'"{shown}": nothing can be shared by 0. Write the number as a decimal.')
+            raise Refusal(
+                _('"%(shown)s": nothing can be shared by 0. Write the number as a decimal.') % {"shown": shown}
+            )
         return Decimal(found["whole"] or 0) + Decimal(over) / Decimal(under)
     if found["thousands"]:
         return Decimal(found["thousands"].replace(",", ""))
     if found["thousand_points"]:
         return Decimal(found["thousand_points"].replace(".", "").replace(",", "."))
     written = re.sub(rf"[ {_SPACES}]", "", found["grouped"] or found["plain"])
-    whole, comma, decimals = written.partition(",")
-    if comma and len(decimals) == 3 and whole.strip("0") and not found["grouped"]:
+    other = "." if written_now() is GERMAN else ","
+    whole, apart, decimals = written.partition(other)
+    if apart and len(decimals) == 3 and whole.strip("0") and not found["grouped"]:
+        whole_said, part_said = f"{whole}{decimals}", f"{whole}{written_now().decimal}{decimals}"
         raise Refusal(
-            f'"{shown}": {written} can mean {whole}{decimals} or {whole}.{decimals}. Write the one you mean with a'
-            " point or without a comma."
+            _(
+                '"%(shown)s": %(written)s can mean %(whole)s or %(part)s. Write the one you mean with a point or'
+                " without a comma."
+            )
+            % {"shown": shown, "written": written, "whole": whole_said, "part": part_said}
         )
     return Decimal(written.replace(",", ".").rstrip(".") or "0")
 
@@ -323,9 +373,16 @@ def _factor(words: str, unit: str, shown: str) -> Decimal:
     try:
         found = _known_factor(words, unit)
     except UndefinedUnitError:
-        raise Refusal(f'"{shown}" has a unit we don\'t know, "{words}". {_way_out(measure)}') from None
+        strange = _('"%(shown)s" has a unit we don\'t know, "%(words)s".') % {"shown": shown, "words": words}
+        raise Refusal(f"{strange} {_way_out(measure)}") from None
     if found == "":
-        raise Refusal(f'"{shown}" is not {measure.what}. {_way_out(measure)}')
+        wrong = _('"%(shown)s" is not %(what)s.') % {"shown": shown, "what": _(measure.what)}
+        raise Refusal(f"{wrong} {_way_out(measure)}")
     if isinstance(found, str):
-        raise Refusal(f'"{shown}" is {found}, and {measure.what} is wanted here. {_way_out(measure)}')
+        other = _('"%(shown)s" is %(found)s, and %(what)s is wanted here.') % {
+            "shown": shown,
+            "found": _(found),
+            "what": _(measure.what),
+        }
+        raise Refusal(f"{other} {_way_out(measure)}")
     return found

@@ -12,11 +12,10 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
 from mill.glossing import terms_of
+from mill.signs import NARROW_SPACE, written_now
 from mill.words import BY_ANCHOR
 
 register = template.Library()
-
-NARROW_SPACE = "\u202f"
 
 
 @register.inclusion_tag("mill/_changes.html")
@@ -33,7 +32,7 @@ def may_act_at(may: Any, url_name: str) -> bool:
 
 @register.filter
 def num(value: Any, places: int | None = None) -> str:
-    """12345.60 as 12 345.6: thousands apart, no idle zeros unless places are asked for.
+    """12345.60 as 12 345.6, in German 12 345,6: thousands apart, no idle zeros unless places are asked for.
 
     >>> num(Decimal("12345.60")).replace(NARROW_SPACE, "_"), num(Decimal("7"), 1), num(None)
     ('12_345.6', '7.0', '–')
@@ -42,7 +41,9 @@ def num(value: Any, places: int | None = None) -> str:
         return "–"
     number = Decimal(str(value))
     text = f"{number:,.{places}f}" if places is not None else f"{number.normalize():,f}"
-    return text.replace(",", NARROW_SPACE)
+    text = text.replace(",", NARROW_SPACE)
+    sign = written_now().decimal
+    return text if sign == "." else text.replace(".", sign)
 
 
 @register.filter
@@ -71,14 +72,13 @@ def kg(grams: Any, places: int = 1) -> str:
 
 @register.filter
 def day(value: date | datetime | None) -> str:
-    """Tue 24 Nov; with the year when it is another year than this one."""
+    """Tue 24 Nov, in German Di., 24. Nov.; with the year when it is another year than this one."""
     if not value:
         return "–"
     if isinstance(value, datetime):
         value = timezone.localtime(value)
     on = value.date() if isinstance(value, datetime) else value
-    text = f"{on:%a} {on.day} {on:%b}"
-    return text if on.year == timezone.localdate().year else f"{text} {on.year}"
+    return written_now().day_said(on, with_year=on.year != timezone.localdate().year)
 
 
 @register.filter
@@ -109,7 +109,7 @@ def days_late(minutes: Any) -> str:
     """
     if minutes is None or minutes == "" or int(minutes) < 2 * 24 * 60:
         return hours(minutes)
-    return f"{num(-(-int(minutes) // (24 * 60)))} days"
+    return gettext("%(n)s days") % {"n": num(-(-int(minutes) // (24 * 60)))}
 
 
 @register.simple_tag(takes_context=True)

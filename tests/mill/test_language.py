@@ -51,6 +51,13 @@ class TestEveryWord:
                 assert (read.pgettext(one.context, one.id) if one.context else read.gettext(one.id)) == one.string
 
 
+def test_no_word_is_hidden_in_an_f_string_where_it_is_not_gathered():
+    for path, how, content in gather_words._sources("django"):
+        if how == "python" and path.suffix == ".py":
+            hidden = re.findall(r"""\bf(?:"[^"\n]*\{_\('|'[^'\n]*\{_\(")""", content.decode())
+            assert not hidden, path
+
+
 def _translated(words, said, context) -> bool:
     found = words.get(said, context=context)
     if found is None:
