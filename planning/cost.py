@@ -10,7 +10,7 @@ which. Amounts are rounded once, to the smallest coin, on the line that names th
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal, localcontext
 
 from mill.refusal import Refusal
 from mill.working import Step, Working
@@ -60,13 +60,17 @@ class StepRate:
 
 @dataclass(frozen=True, slots=True)
 class YarnUsed:
-    """Grams of a yarn, with waste, at one price; `lot` is "" where it is a need and no lot yet."""
+    """Grams of a yarn, with waste, at one price; `lot` is "" where it is a need and no lot yet.
+
+    said    where the grams come from
+    """
 
     use: str
     code: str
     grams: int
     price: Stated | None
     lot: str = ""
+    said: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,7 @@ class WarpJob:
     """A warp with its pieces, as planned or as it went.
 
     set_up    what is done at the loom: gait-up, tie-in …
+    said      where its quantities come from, by their names: "warping_min": "figures of Warp 118"
     """
 
     name: str
@@ -114,6 +119,7 @@ class WarpJob:
     set_up_min: int
     weaving_min: int
     pieces: tuple[PieceJob, ...]
+    said: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.pieces:
@@ -267,6 +273,11 @@ def _at(stated: Stated, unit: str) -> str:
     return " ".join(part for part in (_n(stated.amount), unit, f"({stated.said})" if stated.said else "") if part)
 
 
+def _of(quantity: str, said: str) -> str:
+    """A quantity, and where it comes from: "137 min (figures of Warp 118)"."""
+    return f"{quantity} ({said})" if said else quantity
+
+
 def _plus(amounts: Iterable[Decimal]) -> str:
     return " + ".join(str(amount) for amount in amounts) or "0"
 
@@ -320,12 +331,13 @@ class _Sheet:
         self, name: str, minutes: Decimal | int, rate: Stated | None, *, of: str, said: str
     ) -> Decimal | None:
         """Minutes at a rate of an hour; nothing is owed for none."""
+        quantity = _of(f"{_n(minutes)} min", self.job.said.get(f"{name}_min", ""))
         if not minutes:
-            return _coin(Decimal(0), self.places)
+            return self.step(name, Decimal(0), quantity, of=of)
         if rate is None:
             self.lacks(said)
             return None
-        sum = f"{_n(minutes)} min ÷ 60 × {_at(rate, self.rates.currency)}"
+        sum = f"{quantity} ÷ 60 × {_at(rate, self.rates.currency)}"
         return self.step(name, Decimal(minutes) / 60 * rate.amount, sum, of=of)
 
 
@@ -386,9 +398,9 @@ def _yarn(sheet: _Sheet) -> None:
             amounts[used.use].append(None)
             continue
         amount = sheet.step(
-            f"yarn.{n}",
+            f"yarn.{used.use}.{n}",
             used.grams * used.price.amount / 1000,
-            f"{_n(Decimal(used.grams) / 1000)} kg × {_at(used.price, sheet.rates.currency)}",
+            f"{_of(f'{_n(Decimal(used.grams) / 1000)} kg', used.said)} × {_at(used.price, sheet.rates.currency)}",
             rule="yarn",
             of=f"{used.use} {of}",
         )
@@ -403,7 +415,8 @@ def _yarn(sheet: _Sheet) -> None:
         thrums = sheet.step(
             "thrums",
             spent * job.thrums_m / job.warp_length_m,
-            f"{spent} × {_n(job.thrums_m)} m ÷ {_n(job.warp_length_m)} m",
+            f"{spent} × {_of(f'{_n(job.thrums_m)} m', job.said.get('thrums_m', ''))} ÷ "
+            f"{_of(f'{_n(job.warp_length_m)} m', job.said.get('warp_length_m', ''))}",
         )
         sheet.line("warp_yarn", sheet.step("warp_yarn", spent - thrums, f"{_plus(warp)} − {thrums}"), sheet.by_length())
         sheet.line("thrums", thrums, sheet.by_length())
@@ -438,9 +451,10 @@ def _finishing(sheet: _Sheet) -> None:
         price = _at(rate.rate, sheet.rates.currency)
         if rate.basis == PER_DAY:
             assert rate.m_per_day is not None
-            value, said = size / rate.m_per_day, f"{_n(size)} m ÷ {_n(rate.m_per_day)} m a day × {price}"
+            value = size / rate.m_per_day
+            said = f"{_of(f'{_n(size)} m', sheet.job.said.get('grey', ''))} ÷ {_n(rate.m_per_day)} m a day × {price}"
         else:
-            value, said = size, f"{_n(size)} {rate.basis} × {price}"
+            value, said = size, f"{_of(f'{_n(size)} {rate.basis}', sheet.job.said.get('grey', ''))} × {price}"
         amount = sheet.step(f"finishing.{n}", value * rate.rate.amount, said, rule=f"finishing_{rate.basis}", of=name)
         amounts.append(amount)
         shares = [
@@ -542,6 +556,29 @@ def _sums(cost: Cost) -> list[Step]:
 SUMS = frozenset(("total", "per_m", "per_kg"))
 
 
+# What led to a line.
+
+# Steps that stand before a line's own.
+BEFORE = {"warp_yarn": ("yarn.warp",), "thrums": ("yarn.warp",), "weft_yarn": ("yarn.weft",)}
+
+
+def steps_of(working: Sequence[Step], line: str) -> tuple[Step, ...]:
+    """The steps that led to a line of a cost sheet, or to one of its sums; the last gives the line's amount."""
+    begins = (line, f"share.{line}", *BEFORE.get(line, ()))
+    names = [(_own_name(step.name), step) for step in working]
+    return tuple(step for name, step in names if any(name == one or name.startswith(f"{one}.") for one in begins))
+
+
+def _own_name(name: str) -> str:
+    """Without the part of several costs that it is of.
+
+    >>> _own_name("0.yarn.warp.1"), _own_name("finishing.2"), _own_name("total")
+    ('yarn.warp.1', 'finishing.2', 'total')
+    """
+    part, _, rest = name.partition(".")
+    return rest if part.isdigit() else name
+
+
 # Some of the pieces, and several warps together.
 
 
@@ -618,6 +655,12 @@ def together(costs: Sequence[tuple[str, Cost]]) -> Cost:
             for step in cost.working
             if step.name not in SUMS
         ]
+    for line in lines:
+        if line.amount is not None:
+            words = COSTS[line.name]
+            added = _plus(cost.amount_of(line.name) or Decimal(0) for _, cost in costs)
+            label, formula = f"{line.label}, together", f"{' + '.join(called for called, _ in costs)}"
+            steps.append(Step(line.name, label, formula, added, line.amount, next(iter(currencies)), words.source))
     missing = dict.fromkeys(said for _, cost in costs for said in cost.missing)
     pieces = tuple(piece for _, cost in costs for piece in cost.pieces)
     return _summed(currencies.pop(), pieces, lines, missing, steps)
@@ -685,9 +728,10 @@ def price_of(cost: Cost, *, margin_pct: Decimal) -> Price:
         raise Refusal(
             f"A margin of {_n(margin_pct)} % can't be: it is a share of the price, under 100 %.", field="margin_pct"
         )
-    exact = cost.total / cost.finished_m / (1 - margin_pct / 100)
-    # What a division leaves behind after its 28th digit is not rounded up.
-    per_m = exact.quantize(Decimal("1e-12")).quantize(Decimal(1).scaleb(-cost.places), ROUND_CEILING)
+    # What a division leaves behind after its last digit is not rounded up; the digits suffice for any amount.
+    with localcontext(prec=50):
+        exact = cost.total / cost.finished_m / (1 - margin_pct / 100)
+        per_m = exact.quantize(Decimal("1e-12")).quantize(Decimal(1).scaleb(-cost.places), ROUND_CEILING)
     total = _coin(per_m * cost.finished_m, cost.places)
     steps = [
         ("price_per_m", per_m, f"{cost.total} ÷ {_n(cost.finished_m)} m ÷ (1 − {_n(margin_pct)} %)"),
@@ -714,12 +758,14 @@ def planned_job(
     priced_steps: Collection[str] = (),
     mending_min_per_100_m: Decimal = Decimal(0),
     weaving_min: int | None = None,
+    said: Mapping[str, str] | None = None,
 ) -> WarpJob:
     """A warp as its figures plan it.
 
     prices          of yarns, by code; what is not among them has none
     priced_steps    what of looking and mending the mill has stated a rate for; other such steps cost nothing apart
     weaving_min     for figures without a loom
+    said            where quantities come from that the warp's figures don't have
 
     Its pieces are called as the order line and their number in it: "2041/1 no. 2".
     """
@@ -744,10 +790,12 @@ def planned_job(
             )
             for n in range(1, run.pieces + 1)
         ]
+    own = f"figures of {name}"
+    from_figures = ("warping_min", "weaving_min", "warp_length_m", "thrums_m", "grey")
     return WarpJob(
         name=name,
         yarns=tuple(
-            YarnUsed(need.use, need.code, need.issue_g, prices.get(need.code))
+            YarnUsed(need.use, need.code, need.issue_g, prices.get(need.code), said=f"with waste, {own}")
             for need in (*figures.warp_yarns, *figures.weft_yarns)
         ),
         warp_length_m=figures.warp_length_m,
@@ -757,4 +805,5 @@ def planned_job(
         set_up_min=set_up_min,
         weaving_min=minutes,
         pieces=tuple(pieces),
+        said={**dict.fromkeys(from_figures, own), **(said or {})},
     )

@@ -16,6 +16,7 @@ from django.utils import timezone
 from inventory.models import Reservation
 from mill.models import Mill
 from mill.refusal import Refusal
+from mill.working import Step
 from planning.cost import (
     Compared,
     Cost,
@@ -27,6 +28,7 @@ from planning.cost import (
     compare,
     of_pieces,
     planned_job,
+    steps_of,
     together,
     work_out_cost,
 )
@@ -43,6 +45,7 @@ from planning.services.working_out import for_working_out, loom_of, slot_in_forc
 from planning.ticket import Figures, Run, from_json, work_out
 
 MENDING_NONE = Decimal(0)
+OF_THE_MILL = "ends by the mill’s own minutes of a set-up"
 CENTIMETRE = Decimal("0.01")
 
 
@@ -67,6 +70,14 @@ class CostSheet:
     @property
     def rows(self) -> tuple[Compared, ...]:
         return compare(self.planned, self.actual)
+
+    @property
+    def worked(self) -> list[tuple[Compared, tuple[Step, ...], tuple[Step, ...]]]:
+        """Each row with the steps that led to its two amounts."""
+        return [
+            (row, steps_of(self.planned.working, row.name), steps_of(self.actual.working, row.name))
+            for row in self.rows
+        ]
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -197,7 +208,7 @@ def _work_out(warp: Warp) -> _Worked:
     on = warp.woven_out_on or timezone.localdate()
     book = rates_on(on)
     loom, weaving_min, of_loom = _loom(warp, figures)
-    set_up, minutes, of_set_up = _set_up(warp, figures, mill)
+    set_up, minutes, told_by, of_set_up = _set_up(warp, figures, mill)
     steps = {target.name for run in figures.runs for target in run.targets}
     rates = book.facts(loom=loom, steps=steps)
     prices = prices_on(on, [need.code for need in (*figures.warp_yarns, *figures.weft_yarns)])
@@ -210,6 +221,11 @@ def _work_out(warp: Warp) -> _Worked:
         priced_steps=frozenset(rates.steps),
         mending_min_per_100_m=book.amount(Rate.MENDING_ALLOWED) or MENDING_NONE,
         weaving_min=weaving_min,
+        said={
+            "set_up_min": told_by,
+            "weaving_min": f"figures of {warp}, loom {loom.code}",
+            "mending_min": "the mill’s allowance for the metres off the loom",
+        },
     )
     rows = _pieces(warp)
     actual, of_actual = _actual(warp, job, rows, rates, prices, on=on)
@@ -242,17 +258,17 @@ def _fastest(figures: Figures) -> LoomTime:
     return fitting[0]
 
 
-def _set_up(warp: Warp, figures: Figures, mill: Mill) -> tuple[str, int, list[str]]:
-    """By the plan in force, else as the last ticket had it, else a full gait-up."""
+def _set_up(warp: Warp, figures: Figures, mill: Mill) -> tuple[str, int, str, list[str]]:
+    """By the plan in force, else as the last ticket had it, else a full gait-up; minutes, and where they come from."""
     slot = slot_in_force(warp)
     # A plan that was made after it was gaited has no minutes for it any more; a ticket of before still has them.
     if slot and slot.setup_min:
-        return slot.setup, slot.setup_min, []
-    for extras in warp.tickets.order_by("-number").values_list("extras", flat=True):
+        return slot.setup, slot.setup_min, f"{slot.setup} by plan {slot.run_id}", []
+    for number, extras in warp.tickets.order_by("-number").values_list("number", "extras"):
         if extras.get("setup_min"):
-            return extras["setup"], extras["setup_min"], []
+            return extras["setup"], extras["setup_min"], f"{extras['setup']} by ticket {number}", []
     minutes = set_up_min(SetUp.GAIT_UP, ends=figures.ends, rates=set_up_rates(mill))
-    return SetUp.GAIT_UP, minutes, ["No plan says what its set-up was: a full gait-up is reckoned with."]
+    return SetUp.GAIT_UP, minutes, OF_THE_MILL, ["No plan says what its set-up was: a full gait-up is reckoned with."]
 
 
 # As it goes
@@ -308,6 +324,14 @@ def _actual(
         set_up_min=job.set_up_min,
         weaving_min=weaving,
         pieces=tuple(pieces),
+        said={
+            **job.said,
+            "weaving_min": f"{told_min} min told by the floor, the rest as planned"
+            if rows
+            else job.said["weaving_min"],
+            "mending_min": "as told; before anybody has looked, the mill’s allowance",
+            "grey": "as measured; what nobody has measured, as planned" if rows else job.said["grey"],
+        },
     )
     return actual, [*notes, *of_yarn]
 
@@ -394,7 +418,14 @@ def _yarn(warp: Warp, job: WarpJob, prices: Mapping[str, Stated], *, on: date) -
             continue
         key = (hold.use, hold.yarn.code, lot.label)
         so_far = used[key].grams if key in used else 0
-        used[key] = YarnUsed(hold.use, hold.yarn.code, so_far + grams, of_lots.get(lot.pk), lot=lot.label)
+        used[key] = YarnUsed(
+            hold.use,
+            hold.yarn.code,
+            so_far + grams,
+            of_lots.get(lot.pk),
+            lot=lot.label,
+            said="drawn, less what came back" if warp.state == Warp.WOVEN_OUT else "drawn or held, by the ledger",
+        )
         spent[hold.use, hold.yarn.code] = spent.get((hold.use, hold.yarn.code), 0) + grams
     for need in job.yarns:
         if need.use == WarpYarn.WARP and warp.state not in (Warp.PROPOSED, Warp.PLANNED):
@@ -403,7 +434,9 @@ def _yarn(warp: Warp, job: WarpJob, prices: Mapping[str, Stated], *, on: date) -
             continue
         left_g = need.grams - spent.get((need.use, need.code), 0)
         if left_g > 0:
-            used[need.use, need.code, ""] = YarnUsed(need.use, need.code, left_g, prices.get(need.code))
+            used[need.use, need.code, ""] = YarnUsed(
+                need.use, need.code, left_g, prices.get(need.code), said="still wanted, figures of the warp"
+            )
     return list(used.values()), []
 
 
@@ -469,6 +502,11 @@ def cost_alone(
             set_up_min=set_up_min(kind, ends=figures.ends, rates=set_up_rates(mill)),
             priced_steps=frozenset(rates.steps),
             mending_min_per_100_m=book.amount(Rate.MENDING_ALLOWED) or MENDING_NONE,
+            said={
+                "set_up_min": f"{figures.ends} {OF_THE_MILL}, {kind}",
+                "weaving_min": f"figures of {run.line.lower()}, loom {loom.code}",
+                "mending_min": "the mill’s allowance for the metres off the loom",
+            },
         )
         parts.append((run.line, work_out_cost(job, rates)))
     many = f"{len(parts)} warps of their own, each" if len(parts) > 1 else "a warp of its own,"

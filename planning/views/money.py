@@ -1,7 +1,9 @@
 """Money: what a warp, a piece and an order line cost, planned beside actual; quotes."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -13,11 +15,13 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from mill import worked
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, num
-from planning.cost import places_of
+from mill.working import Step
+from planning.cost import places_of, steps_of
 from planning.forms.money import DropQuoteForm, KeepQuoteForm, PlaceQuoteForm, QuoteFilter, QuoteForm
 from planning.models import OrderLine, Piece, Quote, Warp
 from planning.services import costing, quotes
@@ -28,12 +32,18 @@ from planning.views.promise import colourways_to_promise
 
 
 def _cost(request: HttpRequest, of: str, work_out: Callable[[], CostSheet], *, back: str) -> HttpResponse:
-    """A cost sheet, or why there is none."""
+    """A cost sheet, or why there is none; or its working, to print."""
     context = {"title": f"What {of[:1].lower()}{of[1:]} costs", "called": of, "back": back}
     try:
         sheet = work_out()
     except Refusal as refusal:
         return render(request, "planning/cost.html", {**context, "refusal": refusal.message})
+    if worked.is_asked(request):
+        parts = [
+            worked.Part("As planned", sheet.planned.working),
+            worked.Part(f"As it went, {sheet.woven} of {sheet.pieces} woven", sheet.actual.working),
+        ]
+        return worked.sheet(request, title=context["title"], back=request.path, parts=parts, notes=sheet.notes)
     return render(request, "planning/cost.html", {**context, "sheet": sheet, "places": sheet.planned.places})
 
 
@@ -109,8 +119,33 @@ def _figured(form: QuoteForm) -> dict[str, Any]:
     return {"figured": figured, **_of_figured(figured)}
 
 
+@dataclass(frozen=True)
+class Amount:
+    """An amount of a quote; None while something of it has no price."""
+
+    name: str
+    label: str
+    amount: Decimal | None
+
+
+# What stands below the lines of a quote, each with its own step.
+QUOTE_SUMS = ("total", "per_m", "per_kg", "price_per_m", "price", "margin")
+
+
+def _worked_lines(lines: Iterable[Amount], working: Sequence[Step]) -> list[tuple[Amount, tuple[Step, ...]]]:
+    """Each amount of a quote with the steps that led to it."""
+    rows = [(line, steps_of(working, line.name)) for line in lines]
+    for name in QUOTE_SUMS:
+        if steps := steps_of(working, name):
+            rows.append((Amount(name, steps[-1].label, Decimal(str(steps[-1].value))), steps))
+    return rows
+
+
 def _of_figured(figured: Figured) -> dict[str, Any]:
+    lines = [Amount(line.name, line.label, line.amount) for line in figured.alone.cost.lines]
     return {
+        "lines": _worked_lines(lines, figured.working),
+        "sums": QUOTE_SUMS,
         "cost": figured.alone.cost,
         "places": figured.alone.cost.places,
         "promise": figured.promise,
@@ -161,7 +196,10 @@ def _quote(number: int) -> Quote:
 
 def _quote_context(found: Quote) -> dict[str, Any]:
     cost, pieces = found.figures, found.pieces
+    lines = [Amount(line["name"], line["label"], Decimal(line["amount"])) for line in cost["lines"]]
     return {
+        "lines": _worked_lines(lines, _working(found)),
+        "sums": QUOTE_SUMS,
         "title": str(found),
         "quote": found,
         "sheet": cost,
@@ -171,10 +209,19 @@ def _quote_context(found: Quote) -> dict[str, Any]:
     }
 
 
+def _working(found: Quote) -> list[Step]:
+    """As it was when the quote was kept."""
+    return [Step(**step) for step in found.figures["working"]]
+
+
 @require_GET
 @room("orders")
 def quote(request: HttpRequest, number: int) -> HttpResponse:
-    return _quote_page(request, _quote(number))
+    found = _quote(number)
+    if worked.is_asked(request):
+        parts = [worked.Part("Cost and price", _working(found))]
+        return worked.sheet(request, title=str(found), back=request.path, parts=parts, notes=found.figures["notes"])
+    return _quote_page(request, found)
 
 
 def _quote_page(request: HttpRequest, found: Quote, **wrong: forms.Form) -> HttpResponse:

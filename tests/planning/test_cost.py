@@ -25,6 +25,7 @@ from planning.cost import (
     planned_job,
     price_of,
     shared_out,
+    steps_of,
     together,
     work_out_cost,
 )
@@ -79,9 +80,32 @@ def test_the_working_of_a_sheet_can_be_followed_line_by_line():
     steps = {step.name: step for step in cost.working}
     assert len(steps) == len(cost.working)
     assert all(step.formula and step.source and step.sum and step.unit == "GBP" for step in cost.working)
-    assert steps["yarn.0"].label == "Yarn, warp W1"
-    assert steps["yarn.0"].sum == "26.959 kg × 9.5 GBP (in force from 1.1.2026)"
+    assert steps["yarn.warp.0"].label == "Yarn, warp W1"
+    assert steps["yarn.warp.0"].sum == "26.959 kg (with waste, figures of The warp) × 9.5 GBP (in force from 1.1.2026)"
     assert steps["total"].value == cost.total
+
+
+@pytest.mark.parametrize("sheet", [COST_OF_A_CHAIN, COST_OF_TWO_ORDERS])
+def test_every_amount_opens_to_the_steps_that_end_in_it(sheet):
+    """Whatever is shown of a warp, of a part of it, and of several together: the last of its steps gives the amount."""
+    whole = work_out_cost(job_of(sheet), sheet.rates)
+    part = of_pieces(whole, [whole.pieces[0].name])
+    for cost in (whole, part, together([("one", whole), ("other", part)])):
+        amounts = {line.name: line.amount for line in cost.lines} | {"total": cost.total, "per_m": cost.per_m}
+        for name, amount in amounts.items():
+            steps = steps_of(cost.working, name)
+            assert steps[-1].value == amount, name
+            assert all(step.sum and step.formula and step.source for step in steps)
+        # Every step belongs to an amount: none stands there that opens from nowhere.
+        reached = {step.name for name in (*amounts, "per_kg") for step in steps_of(cost.working, name)}
+        assert reached == {step.name for step in cost.working}
+
+
+def test_the_kilograms_of_a_line_are_those_of_its_steps():
+    """By hand: 26.959 kg at 9.50 are 256.11; 3 m of thrums of 140.9 m wound are 5.45 of it, and 250.66 are in cloth."""
+    cost = work_out_cost(job_of(COST_OF_A_CHAIN), COST_OF_A_CHAIN.rates)
+    assert [step.value for step in steps_of(cost.working, "thrums")] == [D("256.11"), D("5.45")]
+    assert [step.value for step in steps_of(cost.working, "warp_yarn")] == [D("256.11"), D("250.66")]
 
 
 # Outside the project: two truths of costing, in a form that this room does not use.

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django.db import transaction
 from django.utils import timezone
+from django.utils.html import escape
 
 from inventory import services as store
 from mill import jobs
@@ -320,3 +321,28 @@ def test_a_piece_of_no_warp_has_no_cost_here(spec):
     piece = Piece.objects.create(number="X1", spec=spec, woven_on=BEGAN, grey_length_m=D(60), grey_width_cm=D(160))
     with pytest.raises(Refusal, match="Piece X1 came off no warp of this book"):
         costing.cost_of_piece(piece)
+
+
+def test_every_amount_of_a_warp_a_piece_and_a_line_opens_to_its_working(desk, planner, rates, spec):
+    """Planned and actual, on each of their pages and on the sheet that is printed: the last step gives the amount."""
+    warp = woven_out(planner, spec, pieces_m=("63.90", "62.10"))
+    piece = warp.woven_pieces.first()
+    line = warp.parts.get().line
+    for address, sheet in (
+        (f"/warps/{warp.number}/cost/", costing.cost_of_warp(warp)),
+        (f"/pieces/{piece.number}/cost/", costing.cost_of_piece(piece)),
+        (f"/order/{line.order.number}/line/{line.position}/cost/", costing.cost_of_line(line)),
+    ):
+        page, printed = (desk.get(address, asked).content.decode() for asked in ({}, {"sheet": "worked"}))
+        for row, planned, actual in sheet.worked:
+            assert (planned[-1].value, actual[-1].value) == (row.planned, row.actual), (address, row.name)
+            assert f'id="planned-{row.name}-step-{planned[-1].name}"' in page
+            assert f'id="actual-{row.name}-step-{actual[-1].name}"' in page
+        for step in (*sheet.planned.working, *sheet.actual.working):
+            assert escape(step.sum) in printed
+        # Of which lot, of what day, and by whose word: the planned and the actual kilograms and hours.
+        assert "lot " in printed
+        assert "in force from" in printed
+        assert f"figures of {warp}" in printed
+        assert "drawn, less what came back" in printed
+        assert "as measured" in printed

@@ -180,3 +180,23 @@ def test_a_program_quotes_keeps_and_orders(desk, cloth):
     assert {row["name"] for row in sheet["lines"]} >= {"warp_yarn", "set_up", "total", "per_m"}
     assert desk.get("/api/quotes/?customer__code=OST").json()["count"] == 1
     assert desk.get("/api/costs/warps/99999999999/").status_code == 404
+
+
+def test_every_amount_of_a_quote_opens_to_its_working_and_prints_as_a_sheet(desk, cloth, planner):
+    kept = quotes.keep_quote(asked(cloth), by=planner, key="one")
+    where = urlencode({"colourway": cloth.pk, "pieces": 2, "length_m": "60", "set_up": "gait-up"})
+    for page in (desk.get("/quotes/1/"), desk.get(f"/quotes/new/?{where}")):
+        rows = page.context["lines"]
+        assert {row.name for row, _ in rows} >= {"warp_yarn", "set_up", "weaving", "total", "price_per_m", "price"}
+        for row, steps in rows:
+            # The last step gives the amount that is shown, and the page has it under the amount.
+            assert D(str(steps[-1].value)) == row.amount, row.name
+            assert f'id="sum-{row.name}"' in page.content.decode()
+            assert f'id="quote-{row.name}-step-{steps[-1].name}"' in page.content.decode()
+    sheet = desk.get("/quotes/1/?sheet=worked").content.decode()
+    for step in kept.figures["working"]:
+        assert step["label"] in sheet
+    # Where each number comes from: the warp's figures, the rate in force and from which day.
+    assert "min (figures of the warp, loom 7) ÷ 60 × 18 GBP (in force from" in sheet
+    assert "ends by the mill’s own minutes of a set-up, gait-up) ÷ 60 × 24 GBP" in sheet
+    assert "data-print" in sheet

@@ -532,7 +532,7 @@ def test_the_cost_of_the_chain_comes_out_as_by_hand(desk):
     assert value_of(said, "total") == D("1130.63") + D("18.84") + D("137.94")
     # 1287.41 / 120 / 0.75 = 14.3046, up.
     assert value_of(said, "price_per_m") == D("14.31")
-    assert "9.5" in next(step["sum"] for step in said["working"] if step["name"] == "yarn.0")
+    assert "9.5" in next(step["sum"] for step in said["working"] if step["name"] == "yarn.warp.0")
 
 
 def test_several_looms_to_a_weaver_wait_for_each_other(desk):
