@@ -24,6 +24,7 @@ running     where looms' minutes went: ran, stood and waited, by loom, week and 
 piece       grading, measured against planned
 load        what planned warps take of each loom's working minutes, week by week
 thrums      warp yarn that was drawn and never became cloth, against what was planned
+weft_waste  weft yarn that was drawn, did not come back and never became cloth, lot by lot
 seconds     pieces that did not pass, by the fault that made them so
 period      the days, weeks and months that a report looks at
 punctuality lines sent whole, each beside its due day, and the share in time

@@ -18,10 +18,11 @@ from planning import punctuality as punctuality_room
 from planning import running as running_room
 from planning import seconds as seconds_room
 from planning import thrums as thrums_room
+from planning import weft_waste as weft_room
 from planning.forms.reports import PeriodForm
 from planning.period import Period
 from planning.serializers import reports as said
-from planning.services import load, punctuality, running, seconds, thrums
+from planning.services import load, punctuality, running, seconds, thrums, weft_waste
 from planning.views.reports import deliveries, efficiency
 from planning.views.reports import load as load_page
 from planning.views.reports import seconds as seconds_page
@@ -139,7 +140,10 @@ class SecondsView(APIView):
 
 
 class ThrumsView(APIView):
-    """Warp yarn that never became cloth, of warps woven out within a period, by month, cloth and warp."""
+    """Warp yarn that never became cloth, of warps woven out within a period, by month, cloth and warp; and their weft.
+
+    Of the weft by month, yarn and lot: drawn, came back, in the cloth, and waste.
+    """
 
     @extend_schema(parameters=PERIOD, responses={200: said.ThrumsReportSerializer})
     def get(self, request: Request) -> Response:
@@ -155,8 +159,23 @@ class ThrumsView(APIView):
                 for row, own in thrums_room.by_warp(found.rows)
             ],
             left_out=found.left_out,
+            weft=_weft(period),
         )
         return Response(said.ThrumsReportSerializer(report).data)
+
+
+def _weft(period: Period) -> dict[str, Any]:
+    found = weft_waste.used(period)
+    return {
+        "all": weft_room.waste(found.rows),
+        "months": [{"month": month, "waste": own} for month, own in weft_room.by_month(found.rows, period)],
+        "yarns": [{"yarn": name, "waste": own} for name, own in weft_room.by_yarn(found.rows)],
+        "lots": [
+            {name: getattr(row, name) for name in ("lot", "yarn", "warp", "cloth", "out_on")} | {"waste": own}
+            for row, own in weft_room.by_lot(found.rows)
+        ],
+        "left_out": found.left_out,
+    }
 
 
 class TurnoverView(APIView):

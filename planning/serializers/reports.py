@@ -189,6 +189,52 @@ class WasteOfWarpSerializer(serializers.Serializer[object]):
     waste = WarpWasteSerializer()
 
 
+class WeftWasteSerializer(serializers.Serializer[object]):
+    """Weft yarn: `back_g`, `woven_g` and `waste_g` add up to `drawn_g`."""
+
+    warps = serializers.IntegerField()
+    lots = serializers.IntegerField()
+    drawn_g = serializers.IntegerField()
+    back_g = serializers.IntegerField(help_text="Came back into the store.")
+    woven_g = serializers.IntegerField(help_text="In the pieces, by their grey length.")
+    waste_g = serializers.IntegerField()
+    planned_waste_g = serializers.IntegerField(help_text="That the revision allows for what was woven.")
+    over_g = serializers.IntegerField(help_text="Waste beyond the planned one.")
+    waste_pct = serializers.DecimalField(
+        max_digits=None, decimal_places=1, allow_null=True, help_text="Of the yarn drawn that did not come back."
+    )
+    planned_pct = serializers.DecimalField(max_digits=None, decimal_places=1, allow_null=True)
+
+
+class WeftOfMonthSerializer(serializers.Serializer[object]):
+    month = serializers.DateField(help_text="Its first day.")
+    waste = WeftWasteSerializer()
+
+
+class WeftOfYarnSerializer(serializers.Serializer[object]):
+    yarn = serializers.CharField()
+    waste = WeftWasteSerializer()
+
+
+class WeftOfLotSerializer(serializers.Serializer[object]):
+    lot = serializers.CharField()
+    yarn = serializers.CharField()
+    warp = serializers.IntegerField()
+    cloth = serializers.CharField()
+    out_on = serializers.DateField()
+    waste = WeftWasteSerializer()
+
+
+class WeftSerializer(serializers.Serializer[object]):
+    all = WeftWasteSerializer()
+    months = WeftOfMonthSerializer(many=True)
+    yarns = WeftOfYarnSerializer(many=True)
+    lots = WeftOfLotSerializer(many=True, help_text="Each lot on each warp, the most beyond the plan first.")
+    left_out = serializers.ListField(
+        child=serializers.IntegerField(), help_text="Warps of which the book has no weft drawn or no piece."
+    )
+
+
 class ThrumsReportSerializer(serializers.Serializer[object]):
     from_day = serializers.DateField()
     to_day = serializers.DateField()
@@ -199,6 +245,7 @@ class ThrumsReportSerializer(serializers.Serializer[object]):
     left_out = serializers.ListField(
         child=serializers.IntegerField(), help_text="Warps of which the book has no draw or no piece."
     )
+    weft = WeftSerializer()
 
 
 class TurnoverSerializer(serializers.Serializer[object]):

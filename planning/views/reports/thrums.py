@@ -10,9 +10,10 @@ from mill.desk import room
 from mill.listing import Column
 from mill.templatetags.mill import day, kg, num
 from planning import thrums as room_of
+from planning import weft_waste as weft_room
 from planning.graph import FULL, Bar, columns_svg, ranked_svg, small_svg
 from planning.period import Period
-from planning.services import thrums
+from planning.services import thrums, weft_waste
 from planning.views.reports.page import (
     Figure,
     Missing,
@@ -35,6 +36,8 @@ MARK = "the dashed line: planned"
 
 def report(period: Period, today: date) -> Report:
     found = thrums.woven_out(period)
+    weft = weft_waste.used(period)
+    whole_weft = weft_room.waste(weft.rows)
     whole, months, warps = (
         room_of.waste(found.rows),
         room_of.by_month(found.rows, period),
@@ -51,6 +54,9 @@ def report(period: Period, today: date) -> Report:
             Figure("Thrums and waste", kg(whole.waste_g), "kg"),
             Figure("Warp yarn drawn", kg(whole.drawn_g), "kg"),
             Figure("Warps woven out", num(whole.warps)),
+            Figure("Weft waste", pct(whole_weft.waste_pct), "of the weft used"),
+            Figure("Planned, weft", pct(whole_weft.planned_pct)),
+            Figure("Weft waste", kg(whole_weft.waste_g), "kg"),
         ],
         small=small_svg([own.waste_pct for _, own in months], title="Thrums and waste, month by month"),
         pictures=[
@@ -100,8 +106,27 @@ def report(period: Period, today: date) -> Report:
                 "cloths", "By cloth", [Column("Cloth", lambda r: r[0]), WARPS, *COLUMNS], room_of.by_cloth(found.rows)
             ),
             Sheet("warps", "By warp, the most beyond the plan first", [*OF_WARP, *COLUMNS], warps, is_folded=True),
+            Sheet(
+                "weft-months",
+                "Weft by month",
+                [Column("Month", lambda r: r[0], shown=lambda r: f"{r[0]:%B %Y}"), *WEFT_COLUMNS],
+                weft_room.by_month(weft.rows, period),
+            ),
+            Sheet(
+                "weft-yarns",
+                "Weft by yarn, the most beyond the plan first",
+                [Column("Yarn", lambda r: r[0]), *WEFT_COLUMNS],
+                weft_room.by_yarn(weft.rows),
+            ),
+            Sheet(
+                "weft-lots",
+                "Weft by lot and warp, the most beyond the plan first",
+                [*OF_LOT, *WEFT_COLUMNS],
+                weft_room.by_lot(weft.rows),
+                is_folded=True,
+            ),
         ],
-        working=room_of.working(whole),
+        working=(*room_of.working(whole), *weft_room.working(whole_weft)),
         notes=[
             "A warp that was cut off before its end, or of which a piece was never written down, shows here as waste.",
             *said_if(
@@ -109,6 +134,12 @@ def report(period: Period, today: date) -> Report:
                 "Left out, for the book has no draw or no piece of "
                 + ("it: warp " if len(found.left_out) == 1 else "them: warps ")
                 + f"{', '.join(map(str, found.left_out))}.",
+            ),
+            *said_if(
+                weft.left_out,
+                "Left out of the weft, for the book has no draw of weft or no piece of "
+                + ("it: warp " if len(weft.left_out) == 1 else "them: warps ")
+                + f"{', '.join(map(str, weft.left_out))}.",
             ),
         ],
         missing=None
@@ -143,6 +174,20 @@ COLUMNS = [
         "Planned share", lambda r: r[1].planned_pct, unit="%", shown=lambda r: num(r[1].planned_pct, 1), is_number=True
     ),
     Column("Beyond the plan", lambda r: r[1].over_g, unit="g", shown=lambda r: num(r[1].over_g), is_number=True),
+]
+
+
+OF_LOT = [
+    Column("Lot", lambda r: r[0].lot, link=lambda r: reverse("lot", args=[r[0].lot])),
+    Column("Yarn", lambda r: r[0].yarn),
+    *OF_WARP,
+]
+WEFT_COLUMNS = [
+    Column("Drawn", lambda r: r[1].drawn_g, unit="g", shown=lambda r: num(r[1].drawn_g), is_number=True),
+    Column("Came back", lambda r: r[1].back_g, unit="g", shown=lambda r: num(r[1].back_g), is_number=True),
+    Column("In the cloth", lambda r: r[1].woven_g, unit="g", shown=lambda r: num(r[1].woven_g), is_number=True),
+    Column("Waste", lambda r: r[1].waste_g, unit="g", shown=lambda r: num(r[1].waste_g), is_number=True),
+    *COLUMNS[3:],
 ]
 
 
