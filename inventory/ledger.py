@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 
 RECEIVE, HOLD, RELEASE, DRAW, RETURN = "receive", "hold", "release", "draw", "return"
 WASTE, MOVE, CORRECT, COUNT, REVERSE, NOTE = "waste", "move", "correct", "count", "reverse", "note"
@@ -121,9 +121,16 @@ def draw(before: Balance, grams: int, *, remaining_g: int, lot: str, for_what: s
     _at_least_one(grams, "draw")
     if grams > remaining_g:
         raise Refusal(
-            f"{written(remaining_g)} of lot {lot} are held for {for_what}; drawing {written(grams)} needs"
-            f" {written(grams - remaining_g)} more. Hold more first, or draw {written(remaining_g)}.",
+            N_(
+                "%(held)s of lot %(lot)s are held for %(what)s; drawing %(grams)s needs %(more)s more. Hold more first,"
+                " or draw %(held)s."
+            ),
             field="grams",
+            held=written(remaining_g),
+            lot=lot,
+            what=for_what,
+            grams=written(grams),
+            more=written(grams - remaining_g),
         )
     assert grams <= before.held_g <= before.on_hand_g
     return Change(DRAW, change_g=-grams, held_change_g=-grams)
@@ -138,9 +145,15 @@ def come_back(before: Balance, grams: int, *, at_most_g: int, lot: str, out_of: 
     _at_least_one(grams, "bring back")
     if grams > at_most_g:
         raise Refusal(
-            f"{written(at_most_g)} of lot {lot} went to {out_of} and have not come back; {written(grams)} can't come"
-            " back. Weigh it again without the cones, or correct the lot.",
+            N_(
+                "%(most)s of lot %(lot)s went to %(out_of)s and have not come back; %(grams)s can't come back. Weigh it"
+                " again without the cones, or correct the lot."
+            ),
             field="grams",
+            most=written(at_most_g),
+            lot=lot,
+            out_of=Word(out_of),
+            grams=written(grams),
         )
     _within_reason(before.on_hand_g + grams, lot)
     return Change(RETURN, change_g=grams)
@@ -219,9 +232,10 @@ def _at_least_one(grams: int, verb: str) -> int:
         raise Refusal(f"There is nothing to {verb}: {written(grams)}. Write 1 g or more.", field="grams")
     if grams > LOT_MAX_G:
         raise Refusal(
-            f"{written(grams)} is more than any store holds; a lot takes {written(LOT_MAX_G)} at most."
-            " Look at the unit.",
+            N_("%(grams)s is more than any store holds; a lot takes %(most)s at most. Look at the unit."),
             field="grams",
+            grams=written(grams),
+            most=written(LOT_MAX_G),
         )
     return grams
 
@@ -229,8 +243,11 @@ def _at_least_one(grams: int, verb: str) -> int:
 def _within_reason(on_hand_g: int, lot: str) -> None:
     if on_hand_g > LOT_MAX_G:
         raise Refusal(
-            f"Lot {lot} would have {written(on_hand_g)}; a lot takes {written(LOT_MAX_G)} at most. Look at the unit.",
+            N_("Lot %(lot)s would have %(grams)s; a lot takes %(most)s at most. Look at the unit."),
             field="grams",
+            lot=lot,
+            grams=written(on_hand_g),
+            most=written(LOT_MAX_G),
         )
 
 

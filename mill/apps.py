@@ -7,6 +7,11 @@ class MillConfig(AppConfig):
     verbose_name = "The mill"
 
     def ready(self) -> None:
+        from django.utils.translation import gettext
+
         from mill.changes import guard
+        from mill.refusal import Refusal
+
+        Refusal.in_words = staticmethod(gettext)
 
         post_migrate.connect(guard, sender=self)

@@ -5,7 +5,8 @@ else one that it asks for, else the mill's. A page speaks another language than 
 are named here. What goes between programs (the API, feeds, CSV) is English whatever anybody speaks.
 """
 
-from collections.abc import Callable, Iterator
+import re
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -22,9 +23,16 @@ CODES = frozenset(code for code, _ in settings.LANGUAGES)
 COOKIE_AGE_S = 365 * 24 * 3600
 
 # The names of all pages whose every word is translated. Another joins when it is whole: see DEVELOPERS.md.
-WHOLE = frozenset({"sign_in", "own_language"})
+WHOLE = frozenset(
+    {
+        *("sign_in", "own_language"),
+        *("floor", "floor_looms", "floor_empty"),
+        *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "scan"),
+        *("ticket", "ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue"),
+    }
+)
 # Sent by a script of a page and shown there: it speaks as that page does.
-ASKED_BY_A_PAGE: frozenset[str] = frozenset()
+ASKED_BY_A_PAGE = frozenset({"api_taps"})
 
 
 def as_html(code: str) -> str:
@@ -98,6 +106,21 @@ class LanguageMiddleware:
             code = of_page(request, match.url_name or "")
             translation.activate(code)
             signs.write_as(code)
+
+
+def retold(kept: str, forms: Iterable[str]) -> str:
+    """A sentence that was kept in English, said in the language of the page.
+
+    forms    what such sentences are made from, with named places; one of another form stays as it is
+
+    >>> retold("Ticket 12 takes its place.", ["Ticket %(number)s takes its place."])
+    'Ticket 12 takes its place.'
+    """
+    for form in forms:
+        pattern = re.sub(r"%\\\((\w+)\\\)s", r"(?P<\1>.+)", re.escape(form))
+        if found := re.fullmatch(pattern, kept):
+            return translation.gettext(form) % found.groupdict()
+    return kept
 
 
 def remember(answer: HttpResponse, code: str) -> None:

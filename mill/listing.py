@@ -4,15 +4,17 @@ import csv
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any
 
 import django_filters
+from django.conf import settings
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.forms import Select
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django_filters import FilterSet
 
 PER_PAGE = 50
@@ -32,7 +34,7 @@ class Column:
     is_paper  False for what is there to be pressed, and no cell of the CSV
     """
 
-    label: str
+    label: Any
     value: Callable[[Any], Any]
     order: str | None = None
     unit: str = ""
@@ -41,9 +43,11 @@ class Column:
     is_number: bool = False
     is_paper: bool = True
 
-    @property
+    @cached_property
     def key(self) -> str:
-        return self.label.lower().replace(" ", "-")
+        # The same address in every language.
+        with translation.override(settings.LANGUAGE_CODE):
+            return str(self.label).lower().replace(" ", "-")
 
     def cell(self, row: Any) -> dict[str, Any]:
         value = self.value(row)

@@ -6,16 +6,16 @@ from enum import StrEnum
 from fractions import Fraction
 from math import ceil
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 
 class SetUp(StrEnum):
     """What is done at the loom, the lightest first. A gait-up is a full one: reed, healds and draft."""
 
-    WEFT_CHANGE = "weft change"
-    TIE_IN = "tie-in"
-    DRAW_IN = "draw-in"
-    GAIT_UP = "gait-up"
+    WEFT_CHANGE = N_("weft change")
+    TIE_IN = N_("tie-in")
+    DRAW_IN = N_("draw-in")
+    GAIT_UP = N_("gait-up")
 
     @property
     def needs_tuner(self) -> bool:

@@ -10,10 +10,13 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext
 from simple_history.models import HistoricalRecords
 
 from inventory.models import Delivery, Reservation, Yarn, YarnLot
+from mill.language import retold
 from mill.models import Mill, figure
+from mill.refusal import N_, Refusal
 from planning import cloth as cloth_room
 from planning import cost, weave
 from planning.gaiting import SetUpRates
@@ -410,8 +413,8 @@ class WarpQuerySet(models.QuerySet["Warp"]):
 
 
 class Warp(models.Model):
-    PROPOSED, PLANNED, YARN_DRAWN, WOUND = "proposed", "planned", "yarn drawn", "wound"
-    GAITED, WEAVING, WOVEN_OUT = "gaited", "weaving", "woven out"
+    PROPOSED, PLANNED, YARN_DRAWN, WOUND = N_("proposed"), N_("planned"), N_("yarn drawn"), N_("wound")
+    GAITED, WEAVING, WOVEN_OUT = N_("gaited"), N_("weaving"), N_("woven out")
     STATES = [(s, s) for s in (PROPOSED, PLANNED, YARN_DRAWN, WOUND, GAITED, WEAVING, WOVEN_OUT)]
 
     number = models.PositiveIntegerField(unique=True)
@@ -441,6 +444,11 @@ class Warp(models.Model):
 
     def __str__(self) -> str:
         return f"Warp {self.number}"
+
+    @property
+    def called(self) -> str:
+        """Its name in the language of the page; what is kept holds the English one."""
+        return gettext("Warp %(number)s") % {"number": self.number}
 
 
 class WarpPart(models.Model):
@@ -699,6 +707,22 @@ class JobTicket(models.Model):
     def __str__(self) -> str:
         return f"Ticket {self.number}"
 
+    @property
+    def why_overtaken(self) -> str:
+        """Why, in the language of the page; it is kept in English."""
+        return retold(self.overtaken_why, OVERTAKEN_BY)
+
+
+# As the services keep it.
+OVERTAKEN_BY = (
+    N_("Ticket %(number)s takes its place."),
+    N_("The warp's figures have changed since this ticket was issued."),
+    N_("Cloth %(cloth)s is now revision %(now)s; this ticket is from revision %(then)s."),
+    N_("The parts of Warp %(warp)s are woven in another order."),
+    N_("%(part)s of its %(pieces)s pieces went on Warp %(warp)s."),
+    N_("Order line %(line)s was changed: %(what)s."),
+)
+
 
 class Piece(models.Model):
     """A length of cloth with a number, from the cut to dispatch."""
@@ -916,9 +940,10 @@ class DispatchPiece(models.Model):
 class FloorEvent(models.Model):
     """Something that a person of the floor told the book. Added, never changed; a mistake gets an event of its own."""
 
-    WOUND, GAITED, STARTED, STOPPED, RUNNING = "wound", "gaited", "started", "stopped", "running"
-    PIECE_OFF, WARP_OUT, WEFT_CHANGED, YARN_RETURNED = "piece off", "warp out", "weft changed", "yarn returned"
-    PICKS, UNDONE = "picks", "undone"
+    WOUND, GAITED, STARTED, STOPPED, RUNNING = "wound", "gaited", N_("started"), N_("stopped"), N_("running")
+    PIECE_OFF, WARP_OUT = N_("piece off"), N_("warp out")
+    WEFT_CHANGED, YARN_RETURNED = N_("weft changed"), N_("yarn returned")
+    PICKS, UNDONE = N_("picks"), N_("undone")
     KINDS = [
         (k, k)
         for k in (
@@ -954,15 +979,22 @@ class FloorEvent(models.Model):
         ordering = ["pk"]
         indexes = [models.Index(fields=["warp", "happened_at"])]
 
+    # What was told just now and could not be done still speaks every language; what is kept of it is English.
+    refusal: Refusal | None = None
+
     def __str__(self) -> str:
         return f"{self.kind} on {self.warp}"
+
+    @property
+    def why_refused(self) -> str:
+        return self.refusal.message if self.refusal else self.refused
 
 
 class Stop(models.Model):
     """A loom stood, and why. Waits are scheduled time; the others count against the running efficiency."""
 
-    WARP_BREAK, WEFT_BREAK, MENDING, TUNER = "warp break", "weft break", "fault taken out", "tuner"
-    NO_WEFT, NO_WEAVER, CLEANING, OTHER = "no weft", "no weaver", "cleaning", "other"
+    WARP_BREAK, WEFT_BREAK, MENDING, TUNER = N_("warp break"), N_("weft break"), N_("fault taken out"), N_("tuner")
+    NO_WEFT, NO_WEAVER, CLEANING, OTHER = N_("no weft"), N_("no weaver"), N_("cleaning"), N_("other")
     REASONS = [(r, r) for r in (WARP_BREAK, WEFT_BREAK, MENDING, TUNER, NO_WEFT, NO_WEAVER, CLEANING, OTHER)]
     WAITS = (NO_WEFT, NO_WEAVER, CLEANING)
 

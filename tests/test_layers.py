@@ -28,7 +28,7 @@ DJANGO_NAMES = {
 }
 # What a room may use besides the standard library: arrays, and the compiler for the planner's inner loop.
 ROOM_LIBRARIES = {"numpy", "numba"}
-MILL_ROOMS = {"mill.refusal", "mill.working"}
+MILL_ROOMS = {"mill.refusal", "mill.signs", "mill.working"}
 # The clock, the machine and randomness that was not handed in are the world's, not a room's.
 NOT_FOR_ROOMS = {"os", "random", "secrets", "socket", "sqlite3", "subprocess", "time", "urllib", "uuid"}
 CLOCK = {"now", "utcnow", "today"}

@@ -20,7 +20,7 @@ from inventory.models import Delivery, Movement, Place, Reservation, Treatment, 
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
 from mill import changes
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 
 def lock_lots(lots: Iterable[int]) -> list[YarnLot]:
@@ -125,13 +125,20 @@ def _may_be_drawn(lot: YarnLot) -> None:
     if lot.is_quarantined:
         why = f" ({lot.quarantine_reason})" if lot.quarantine_reason else ""
         raise Refusal(
-            f"Lot {lot} is in quarantine{why}: nothing of it can be held or drawn. Choose another lot, or release it"
-            " once it is treated."
+            N_(
+                "Lot %(lot)s is in quarantine%(why)s: nothing of it can be held or drawn. Choose another lot, or"
+                " release it once it is treated."
+            ),
+            lot=lot,
+            why=why,
         )
     if not lot.is_shade_approved:
         raise Refusal(
-            f"The shade of lot {lot} is not approved: nothing of it can be held or drawn."
-            " Choose another lot, or approve the shade."
+            N_(
+                "The shade of lot %(lot)s is not approved: nothing of it can be held or drawn. Choose another lot, or"
+                " approve the shade."
+            ),
+            lot=lot,
         )
 
 
@@ -386,8 +393,10 @@ def return_to_stock(
 def _is_of(reservation: Reservation, lot: YarnLot) -> None:
     if reservation.lot_id != lot.pk:
         raise Refusal(
-            f"{reservation.for_what} holds lot {reservation.lot}, these cones are of lot {lot}."
-            " Look at the label in the cone."
+            N_("%(what)s holds lot %(held)s, these cones are of lot %(lot)s. Look at the label in the cone."),
+            what=reservation.for_what,
+            held=reservation.lot,
+            lot=lot,
         )
 
 
@@ -489,7 +498,10 @@ def reverse(*, movement: Movement, reason: str, by: Any, key: str = "") -> Movem
     line = Movement.objects.select_related("reservation", "place_from", "place_to", "reversed_by").get(pk=movement.pk)
     if hasattr(line, "reversed_by"):
         raise Refusal(
-            f"Line {line.seq} of lot {lot} was taken back already, by line {line.reversed_by.seq}. Leave it as it is."
+            N_("Line %(line)s of lot %(lot)s was taken back already, by line %(by)s. Leave it as it is."),
+            line=line.seq,
+            lot=lot,
+            by=line.reversed_by.seq,
         )
     balance = _last(lot)
     reservation = line.reservation

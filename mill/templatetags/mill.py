@@ -2,14 +2,17 @@
 
 from datetime import date, datetime
 from decimal import Decimal
+from functools import cache
+from gettext import translation
 from typing import Any
 
 from django import template
+from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, json_script
 from django.utils.safestring import SafeString
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 
 from mill.glossing import terms_of
 from mill.signs import NARROW_SPACE, written_now
@@ -152,6 +155,20 @@ def terms_left(context: template.Context) -> str:
 def said(word: Any) -> str:
     """A word that is stored, or stands in an address, as the page's language says it: a state, a role, a reason."""
     return gettext(str(word)) if word else ""
+
+
+@register.simple_tag
+def script_words() -> SafeString | str:
+    """What the page's scripts say, in its language, for them to read; nothing in English, which they speak."""
+    words = _script_words(get_language() or settings.LANGUAGE_CODE)
+    return json_script(words, "script-words") if words else ""
+
+
+@cache
+def _script_words(code: str) -> dict[str, str]:
+    said = translation("djangojs", settings.LOCALE_PATHS[0], languages=[code], fallback=True)
+    catalogue: dict[str, str] = getattr(said, "_catalog", {})
+    return {english: words for english, words in catalogue.items() if english}
 
 
 @register.filter

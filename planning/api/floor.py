@@ -2,6 +2,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import viewsets
 from rest_framework.request import Request
@@ -48,7 +49,7 @@ def _told(tap: dict[str, Any], tickets: dict[str, JobTicket], by: Any, guesses: 
     key = tap["key"]
     ticket = tickets.get(tap["token"])
     if ticket is None:
-        return _not_kept(key, "This paper is not in the book. Scan its code again.")
+        return _not_kept(key, _("This paper is not in the book. Scan its code again."))
     form = FloorForm({name: value for name, value in tap.items() if name not in ("token", "age_s")})
     if not form.is_valid():
         return _not_kept(key, " ".join(str(error) for errors in form.errors.values() for error in errors))
@@ -58,7 +59,7 @@ def _told(tap: dict[str, Any], tickets: dict[str, JobTicket], by: Any, guesses: 
         return _not_kept(key, refusal.message)
     except TooMuch as too_much:
         return _not_kept(key, str(too_much.detail))
-    return {"key": key, "is_kept": True, "said": floor.said_of(event), "refused": event.refused}
+    return {"key": key, "is_kept": True, "said": floor.said_of(event), "refused": event.why_refused}
 
 
 def _not_kept(key: str, why: str) -> dict[str, Any]:

@@ -12,11 +12,14 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory import services as store
 from inventory.ledger import written
 from inventory.models import Movement
-from mill.refusal import Refusal
+from mill.language import ENGLISH, speaking
+from mill.refusal import N_, Refusal, Word
+from mill.signs import written_now
 from planning.models import FloorEvent, JobTicket, Loom, Piece, Stop, Warp, WarpHold, WarpYarn, Worker
 from planning.services import pieces, retiming, warp_steps, working_out
 from planning.services.warps import lock_warps
@@ -46,10 +49,14 @@ def worker_of(code: str) -> Worker:
     """Who has this short code. Raises Refusal for nobody."""
     code = code.strip().upper()
     if not code:
-        raise Refusal("Say who you are: type your short code.", field="worker")
+        raise Refusal(N_("Say who you are: type your short code."), field="worker")
     worker = Worker.objects.filter(code=code, is_in_use=True).first()
     if worker is None:
-        raise Refusal(f"Nobody of the floor has the code {code}. Type it again, or ask the planner.", field="worker")
+        raise Refusal(
+            N_("Nobody of the floor has the code %(code)s. Type it again, or ask the planner."),
+            field="worker",
+            code=code,
+        )
     return worker
 
 
@@ -80,9 +87,11 @@ def tell(
     What can't be done is kept with the reason in `refused`; nothing else follows from it then.
     """
     if kind not in DO:
-        raise Refusal(f"{kind!r} is nothing that the floor tells. Load the page again.", field="kind")
+        raise Refusal(
+            N_("%(kind)s is nothing that the floor tells. Load the page again."), field="kind", kind=repr(kind)
+        )
     if not key or len(key) > 60:
-        raise Refusal("This tap has no key of its own. Load the page again.", field="key")
+        raise Refusal(N_("This tap has no key of its own. Load the page again."), field="key")
     age = min(max(age, timedelta(0)), WAIT_MOST)
     with transaction.atomic():
         (warp,) = lock_warps(warp.pk)
@@ -99,17 +108,20 @@ def tell(
             by=by,
         )
         piece: Piece | None = None
-        refused = ""
+        refused, refusal = "", None
         try:
             with transaction.atomic():
                 if kind == FloorEvent.UNDONE:
                     _undo(told, undoes)
                 else:
                     piece = DO[kind](told)
-        except Refusal as refusal:
-            refused = refusal.message
+        except Refusal as no:
+            refusal = no
+            # What is kept is English, whoever is told it.
+            with speaking(ENGLISH):
+                refused = no.message
         kept = {**told.facts, **({"piece": piece.number} if piece else {})}
-        return FloorEvent.objects.create(
+        event = FloorEvent.objects.create(
             key=key,
             kind=kind,
             warp=warp,
@@ -123,6 +135,8 @@ def tell(
             refused=refused[:500],
             by=by,
         )
+        event.refusal = refusal
+        return event
 
 
 # What follows from each
@@ -134,7 +148,7 @@ def _wound(told: Told) -> None:
 
 def _gaited(told: Told) -> None:
     if told.loom is None:
-        raise Refusal(f"{told.warp} has no loom yet. Ask the planner where it goes.")
+        raise Refusal(N_("%(warp)s has no loom yet. Ask the planner where it goes."), warp=told.warp)
     warp_steps.gait(told.warp, loom=told.loom, by=told.by)
 
 
@@ -144,21 +158,26 @@ def _started(told: Told) -> None:
 
 def _weaves(told: Told, what: str) -> None:
     if told.warp.state != Warp.WEAVING:
-        raise Refusal(f"{told.warp} is {told.warp.state}, not weaving: {what}. Tell what came before it first.")
+        raise Refusal(
+            N_("%(warp)s is %(state)s, not weaving: %(what)s. Tell what came before it first."),
+            warp=told.warp,
+            state=Word(told.warp.state),
+            what=Word(what),
+        )
 
 
 def _stopped(told: Told) -> None:
-    _weaves(told, "its loom can't be stopped")
+    _weaves(told, N_("its loom can't be stopped"))
     reason = str(told.facts.get("reason", ""))
     if reason not in {value for value, _ in Stop.REASONS}:
-        raise Refusal("Say why the loom stands: choose one of the reasons.", field="reason")
+        raise Refusal(N_("Say why the loom stands: choose one of the reasons."), field="reason")
     assert told.loom is not None
     _close_stop(told)
     Stop.objects.create(warp=told.warp, loom=told.loom, reason=reason, starts_at=told.happened_at, worker=told.worker)
 
 
 def _running(told: Told) -> None:
-    _weaves(told, "its loom can't run")
+    _weaves(told, N_("its loom can't run"))
     _close_stop(told)
 
 
@@ -179,7 +198,7 @@ def open_stop(warp: Warp) -> Stop | None:
 def _piece_off(told: Told) -> Piece:
     length_m = told.facts.get("length_m")
     if not isinstance(length_m, Decimal):
-        raise Refusal("Say how long the piece is: the metres on the loom's counter.", field="length_m")
+        raise Refusal(N_("Say how long the piece is: the metres on the loom's counter."), field="length_m")
     return pieces.cut_piece(
         told.warp,
         length_m=length_m,
@@ -191,14 +210,14 @@ def _piece_off(told: Told) -> Piece:
 
 
 def _warp_out(told: Told) -> None:
-    _weaves(told, "it can't be out")
+    _weaves(told, N_("it can't be out"))
     warp_steps.weave_out(told.warp, by=told.by, on=timezone.localdate(told.happened_at))
     _close_stop(told)
 
 
 def _weft_hold(told: Told, lot_label: str, *, uses: tuple[str, ...]) -> WarpHold:
     if not lot_label:
-        raise Refusal("Say which lot: its label is in the cone.", field="lot")
+        raise Refusal(N_("Say which lot: its label is in the cone."), field="lot")
     hold = (
         told.warp.holds.filter(use__in=uses, reservation__lot__label__iexact=lot_label)
         .select_related("reservation__lot")
@@ -208,16 +227,21 @@ def _weft_hold(told: Told, lot_label: str, *, uses: tuple[str, ...]) -> WarpHold
     if hold is None:
         others = sorted({h.reservation.lot.label for h in told.warp.holds.select_related("reservation__lot")})
         raise Refusal(
-            f"Lot {lot_label} is not one of {told.warp}; it has {', '.join(others) or 'none'}. "
-            "Look at the label in the cone, or ask the planner.",
+            N_(
+                "Lot %(lot)s is not one of %(warp)s; it has %(others)s. Look at the label in the cone, or ask the"
+                " planner."
+            ),
             field="lot",
+            lot=lot_label,
+            warp=told.warp,
+            others=", ".join(others) or Word(N_("none")),
         )
     return hold
 
 
 def _weft_changed(told: Told) -> None:
     """Another lot of weft from here on: one that is held is drawn now."""
-    _weaves(told, "its weft can't be changed")
+    _weaves(told, N_("its weft can't be changed"))
     hold = _weft_hold(told, str(told.facts.get("lot", "")), uses=(WarpYarn.WEFT,))
     warp_steps.draw_weft(told.warp, by=told.by, holds=[hold.pk])
 
@@ -225,7 +249,7 @@ def _weft_changed(told: Told) -> None:
 def _yarn_returned(told: Told) -> None:
     grams = told.facts.get("grams")
     if not isinstance(grams, int) or grams < 1:
-        raise Refusal("Say how much comes back: grams without the cone.", field="grams")
+        raise Refusal(N_("Say how much comes back: grams without the cone."), field="grams")
     hold = _weft_hold(told, str(told.facts.get("lot", "")), uses=(WarpYarn.WARP, WarpYarn.WEFT))
     store.return_to_stock(
         lot=hold.reservation.lot,
@@ -244,13 +268,19 @@ def _return_key(key: str) -> str:
 
 def _picks(told: Told) -> None:
     """What the loom's counter shows: picks woven of this warp so far."""
-    _weaves(told, "its picks can't be read")
+    _weaves(told, N_("its picks can't be read"))
     picks = told.facts.get("picks")
     if not isinstance(picks, int) or picks < 0:
-        raise Refusal("Say what the counter shows: a whole number.", field="picks")
+        raise Refusal(N_("Say what the counter shows: a whole number."), field="picks")
     in_all = told.warp.worked.picks
     if picks > in_all * 11 // 10:
-        raise Refusal(f"{picks} picks are more than {told.warp} has, {in_all}. Read the counter again.", field="picks")
+        raise Refusal(
+            N_("%(picks)s picks are more than %(warp)s has, %(in_all)s. Read the counter again."),
+            field="picks",
+            picks=picks,
+            warp=told.warp,
+            in_all=in_all,
+        )
     pieces.reckon_picks(told.warp, by=told.by, at_least=picks)
 
 
@@ -275,11 +305,20 @@ DO: dict[str, Callable[[Told], Piece | None]] = {
 def _undo(told: Told, undoes: FloorEvent | None) -> None:
     """Take back the last thing told of the warp that still stands; both stay in the book."""
     if undoes is None:
-        raise Refusal("Nothing is named to be taken back. Load the page again.")
+        raise Refusal(N_("Nothing is named to be taken back. Load the page again."))
     last = last_standing(told.warp)
     if last is None or last.pk != undoes.pk:
-        told_last = f"{last.kind}, told by {last.worker.name}" if last else "nothing that stands"
-        raise Refusal(f"Only the last thing told of {told.warp} can be taken back: that is {told_last}.")
+        if last is None:
+            raise Refusal(
+                N_("Only the last thing told of %(warp)s can be taken back: that is nothing that stands."),
+                warp=told.warp,
+            )
+        raise Refusal(
+            N_("Only the last thing told of %(warp)s can be taken back: that is %(kind)s, told by %(who)s."),
+            warp=told.warp,
+            kind=Word(last.kind),
+            who=last.worker.name,
+        )
     why = str(told.facts.get("why", "")) or "pressed by mistake on the floor"
     match undoes.kind:
         case FloorEvent.STOPPED:
@@ -391,12 +430,19 @@ def now_of(warp: Warp) -> Now:
 def said_of(event: FloorEvent) -> str:
     """An event in a sentence, for whoever told it."""
     facts = event.facts
-    words = {
-        FloorEvent.STOPPED: f"stopped: {facts.get('reason', '')}",
-        FloorEvent.PIECE_OFF: f"piece {facts.get('piece', '')} off, {facts.get('length_m', '')} m",
-        FloorEvent.WEFT_CHANGED: f"weft changed to lot {facts.get('lot', '')}",
-        FloorEvent.YARN_RETURNED: f"{written(int(facts.get('grams') or 0))} of lot {facts.get('lot', '')} returned",
-        FloorEvent.PICKS: f"{facts.get('picks', '')} picks on the counter",
-        FloorEvent.UNDONE: f"taken back: {event.undoes.kind if event.undoes else ''}",
-    }
-    return words.get(event.kind, event.kind)
+    match event.kind:
+        case FloorEvent.STOPPED:
+            return _("stopped: %(reason)s") % {"reason": _(facts["reason"]) if facts.get("reason") else ""}
+        case FloorEvent.PIECE_OFF:
+            length_m = str(facts.get("length_m", "")).replace(".", written_now().decimal)
+            return _("piece %(piece)s off, %(length)s m") % {"piece": facts.get("piece", ""), "length": length_m}
+        case FloorEvent.WEFT_CHANGED:
+            return _("weft changed to lot %(lot)s") % {"lot": facts.get("lot", "")}
+        case FloorEvent.YARN_RETURNED:
+            grams = written(int(facts.get("grams") or 0))
+            return _("%(grams)s of lot %(lot)s returned") % {"grams": grams, "lot": facts.get("lot", "")}
+        case FloorEvent.PICKS:
+            return _("%(picks)s picks on the counter") % {"picks": facts.get("picks", "")}
+        case FloorEvent.UNDONE:
+            return _("taken back: %(what)s") % {"what": _(event.undoes.kind) if event.undoes else ""}
+    return _(event.kind)

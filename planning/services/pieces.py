@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from mill import changes
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.finishing import route_shrink_pct
 from planning.models import (
     Customer,
@@ -135,12 +135,16 @@ def cut_piece(
     if before := entered_before(key):
         return before
     if warp.state != Warp.WEAVING:
-        raise Refusal(f"{warp} is {warp.state}; a piece is cut off a warp that is weaving. Start it first.")
+        raise Refusal(
+            N_("%(warp)s is %(state)s; a piece is cut off a warp that is weaving. Start it first."),
+            warp=warp,
+            state=Word(warp.state),
+        )
     if length_m <= 0:
-        raise Refusal(f"A piece of {length_m} m can't be: write more than 0.", field="length_m")
+        raise Refusal(N_("A piece of %(length)s m can't be: write more than 0."), field="length_m", length=length_m)
     on = on or timezone.localdate()
     if on > timezone.localdate():
-        raise Refusal(f"The piece can't be cut on {on:%d.%m.%Y}, which is after today.", field="on")
+        raise Refusal(N_("The piece can't be cut on %(on)s, which is after today."), field="on", on=f"{on:%d.%m.%Y}")
     cut = (warp.woven_pieces.aggregate(last=Max("cut"))["last"] or 0) + 1
     part = part_of_cut(warp, cut)
     last = part or warp.parts.select_related("spec__cloth").order_by("-position").first()
@@ -186,9 +190,15 @@ def take_back_cut(piece: Piece, *, why: str, by: Any, worker: Worker | None = No
     piece = lock_piece(piece)
     later = warp.woven_pieces.filter(cut__gt=piece.cut or 0).order_by("cut").first()
     if later:
-        raise Refusal(f"Piece {later} was cut after {piece}. Take that back first, or correct the length of {piece}.")
+        raise Refusal(
+            N_("Piece %(later)s was cut after %(piece)s. Take that back first, or correct the length of %(piece)s."),
+            later=later,
+            piece=piece,
+        )
     if piece.state != Piece.GREY or piece.perched_on or piece.steps.exists() or piece.mends.exists():
-        raise Refusal(f"Piece {piece} has been perched or finished already. Correct its figures instead.")
+        raise Refusal(
+            N_("Piece %(piece)s has been perched or finished already. Correct its figures instead."), piece=piece
+        )
     line_id = piece.line_id
     PieceEntry.objects.filter(piece=piece).delete()
     changes.written_by(piece, by, why=why)

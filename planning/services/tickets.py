@@ -12,7 +12,7 @@ from django.db.models import F, Max, Q, QuerySet
 from django.utils import timezone
 
 from mill import changes
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.models import JobTicket, PlanRun, Slot, Warp, WarpHold, WarpYarn
 from planning.services import working_out
 
@@ -24,22 +24,34 @@ def ready(warp: Warp) -> None:
     """Refuses, in a sentence, a warp that no ticket can be issued for yet. `warp` comes from for_working_out()."""
     worked = getattr(warp, "worked", None)
     if warp.state not in ISSUED_FROM:
-        raise Refusal(f"{warp} is {warp.state}; a ticket is for a warp that is planned and not yet woven out.")
+        raise Refusal(
+            N_("%(warp)s is %(state)s; a ticket is for a warp that is planned and not yet woven out."),
+            warp=warp,
+            state=Word(warp.state),
+        )
     if worked is None or worked.is_stale:
-        raise Refusal(f"{warp} is still being worked out. Wait a moment and issue its ticket then.")
+        raise Refusal(N_("%(warp)s is still being worked out. Wait a moment and issue its ticket then."), warp=warp)
     if worked.figures is None or worked.trouble:
-        raise Refusal(f"{warp} can't be woven as it stands: {worked.trouble}")
+        raise Refusal(N_("%(warp)s can't be woven as it stands: %(why)s"), warp=warp, why=worked.trouble)
     if working_out.loom_of(warp) is None:
-        raise Refusal(f"{warp} has no loom yet. Plan the looms, or pin it to one.")
+        raise Refusal(N_("%(warp)s has no loom yet. Plan the looms, or pin it to one."), warp=warp)
     if warp.beam is None and warp.state in (Warp.PLANNED, Warp.YARN_DRAWN):
-        raise Refusal(f"{warp} has no beam yet. Choose one, so that the ticket can say what the full beam weighs.")
+        raise Refusal(
+            N_("%(warp)s has no beam yet. Choose one, so that the ticket can say what the full beam weighs."), warp=warp
+        )
     lots = lots_of(warp)
     for need in warp.yarns.select_related("yarn").filter(use=WarpYarn.WARP):
         held_g = sum(lot["grams"] for lot in lots if lot["yarn"] == need.yarn.code and lot["use"] == WarpYarn.WARP)
         if held_g < need.issue_g:
             raise Refusal(
-                f"{warp} takes {need.issue_g} g of {need.yarn}; {held_g} g of a lot is held or drawn for it. "
-                f"Hold the yarn first."
+                N_(
+                    "%(warp)s takes %(need)s g of %(yarn)s; %(held)s g of a lot is held or drawn for it. Hold the yarn"
+                    " first."
+                ),
+                warp=warp,
+                need=need.issue_g,
+                yarn=need.yarn,
+                held=held_g,
             )
 
 
@@ -240,7 +252,9 @@ def withdraw_ticket(ticket: JobTicket, *, why: str, by: Any) -> JobTicket:
     """Take a ticket out of use; it stays in the book and says so when it is opened."""
     ticket = JobTicket.objects.select_for_update().get(pk=ticket.pk)
     if not why.strip():
-        raise Refusal(f"Say why ticket {ticket.number} is withdrawn: somebody may still hold it.", field="why")
+        raise Refusal(
+            N_("Say why ticket %(number)s is withdrawn: somebody may still hold it."), field="why", number=ticket.number
+        )
     if ticket.withdrawn_at is None:
         ticket.withdrawn_at, ticket.withdrawn_why = timezone.now(), why.strip()[:200]
         ticket.withdrawn_by = changes.person(by)

@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.models import Loom, Warp, WarpPart
 from planning.services import plans, retiming, warp_yarn, working_out
 from planning.services.line_states import lines_follow
@@ -25,8 +25,19 @@ def _expect(warp: Warp, state: str, step: str) -> None:
     if warp.state == state:
         return
     if ORDER_OF_STATES.index(warp.state) > ORDER_OF_STATES.index(state):
-        raise Refusal(f"{warp} is {warp.state}; it was {step} before. Look at it as it is now.")
-    raise Refusal(f"{warp} is {warp.state}; it must be {state} before it is {step}.")
+        raise Refusal(
+            N_("%(warp)s is %(state)s; it was %(step)s before. Look at it as it is now."),
+            warp=warp,
+            state=Word(warp.state),
+            step=Word(step),
+        )
+    raise Refusal(
+        N_("%(warp)s is %(state)s; it must be %(first)s before it is %(step)s."),
+        warp=warp,
+        state=Word(warp.state),
+        first=Word(state),
+        step=Word(step),
+    )
 
 
 @transaction.atomic
@@ -35,7 +46,7 @@ def draw_yarn(warp: Warp, *, by: Any) -> Warp:
     (warp,) = lock_warps(warp.pk)
     if warp.state == Warp.YARN_DRAWN:
         return warp
-    _expect(warp, Warp.PLANNED, "drawn for")
+    _expect(warp, Warp.PLANNED, N_("drawn for"))
     warp_yarn.draw_warp_yarn(warp, by=by)
     warp = _to(warp, Warp.YARN_DRAWN, by=by)
     # What is drawn is demanded no more.
@@ -49,7 +60,9 @@ def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None) -> int
     (warp,) = lock_warps(warp.pk)
     if warp.state in (*FOLLOWING, Warp.WOVEN_OUT):
         raise Refusal(
-            f"{warp} is {warp.state}; weft is drawn once its warp yarn is, and until it is woven out.",
+            N_("%(warp)s is %(state)s; weft is drawn once its warp yarn is, and until it is woven out."),
+            warp=warp,
+            state=Word(warp.state),
         )
     drawn_g = warp_yarn.draw_weft(warp, by=by, holds=holds)
     if drawn_g:
@@ -65,11 +78,16 @@ def wind(warp: Warp, *, by: Any) -> Warp:
         return warp
     _expect(warp, Warp.YARN_DRAWN, "wound")
     if warp.beam is None:
-        raise Refusal(f"{warp} has no beam yet. Choose the beam that it is wound on.", field="beam")
+        raise Refusal(N_("%(warp)s has no beam yet. Choose the beam that it is wound on."), field="beam", warp=warp)
     full = Warp.objects.filter(beam=warp.beam_id, state__in=ON_A_BEAM).exclude(pk=warp.pk).first()
     if full:
         raise Refusal(
-            f"Beam {warp.beam} holds {full}, which is {full.state}. Choose another beam for {warp}.", field="beam"
+            N_("Beam %(beam)s holds %(full)s, which is %(state)s. Choose another beam for %(warp)s."),
+            field="beam",
+            beam=warp.beam,
+            full=full,
+            state=Word(full.state),
+            warp=warp,
         )
     warp = _to(warp, Warp.WOUND, by=by)
     retiming.ask()
@@ -88,20 +106,39 @@ def gait(warp: Warp, *, loom: Loom, by: Any) -> Warp:
     if hangs:
         left = max(0, hangs.worked.picks - hangs.picks_woven)
         raise Refusal(
-            f"{hangs} hangs in loom {loom} and is {hangs.state}, with {left} picks to go. "
-            f"Weave it out first, or choose another loom.",
+            N_(
+                "%(hangs)s hangs in loom %(loom)s and is %(state)s, with %(left)s picks to go. Weave it out first, or"
+                " choose another loom."
+            ),
             field="loom",
+            hangs=hangs,
+            loom=loom,
+            state=Word(hangs.state),
+            left=left,
         )
     if loom.is_held:
         raise Refusal(
-            f"Loom {loom} is held: {loom.held_reason}. Let it go first, or choose another loom.", field="loom"
+            N_("Loom %(loom)s is held: %(why)s. Let it go first, or choose another loom."),
+            field="loom",
+            loom=loom,
+            why=loom.held_reason,
         )
     row = working_out.for_working_out(Warp.objects.filter(pk=warp.pk)).get()
     if row.worked.figures is None:
-        raise Refusal(f"{warp} can't be woven as it stands: {row.worked.trouble or 'it is being worked out.'}")
+        raise Refusal(
+            N_("%(warp)s can't be woven as it stands: %(why)s"),
+            warp=warp,
+            why=row.worked.trouble or Word(N_("it is being worked out.")),
+        )
     misfit = next(why for one, why in plans.looms_that_fit(warp) if one.pk == loom.pk)
     if misfit:
-        raise Refusal(f"Loom {loom} can't take {warp}: {misfit}. Choose another loom.", field="loom")
+        raise Refusal(
+            N_("Loom %(loom)s can't take %(warp)s: %(why)s. Choose another loom."),
+            field="loom",
+            loom=loom,
+            warp=warp,
+            why=misfit,
+        )
     _gait_loom(loom, family=row.worked.family_key, reed=plans.reed_key(row), by=by)
     warp = _to(warp, Warp.GAITED, by=by, loom=loom)
     retiming.ask()
@@ -138,8 +175,11 @@ def weave_out(warp: Warp, *, by: Any, on: date | None = None) -> Warp:
     on = on or timezone.localdate()
     if on > timezone.localdate():
         raise Refusal(
-            f"{warp} can't be woven out on {on:%d.%m.%Y}, which is after today, {timezone.localdate():%d.%m.%Y}.",
+            N_("%(warp)s can't be woven out on %(on)s, which is after today, %(today)s."),
             field="on",
+            warp=warp,
+            on=f"{on:%d.%m.%Y}",
+            today=f"{timezone.localdate():%d.%m.%Y}",
         )
     warp_yarn.let_go(warp, by=by, reason=f"{warp} is woven out.")
     warp = _to(warp, Warp.WOVEN_OUT, by=by, woven_out_on=on, picks_woven=warp.worked.picks)
@@ -173,9 +213,14 @@ def step_back(warp: Warp, *, reason: str, by: Any, seen_state: str | None = None
     if seen_state is not None and warp.state == STEP_BEFORE.get(seen_state):
         return warp
     if warp.state not in STEP_BEFORE:
-        raise Refusal(f"{warp} is {warp.state}: there is no step to take back.")
+        raise Refusal(N_("%(warp)s is %(state)s: there is no step to take back."), warp=warp, state=Word(warp.state))
     if not reason.strip():
-        raise Refusal(f"Say why {warp} is not {warp.state} after all: others have worked by it.", field="reason")
+        raise Refusal(
+            N_("Say why %(warp)s is not %(state)s after all: others have worked by it."),
+            field="reason",
+            warp=warp,
+            state=Word(warp.state),
+        )
     was, state = warp.state, STEP_BEFORE[warp.state]
     if was == Warp.YARN_DRAWN:
         warp_yarn.take_draws_back(warp, by=by, reason=reason)
@@ -217,13 +262,28 @@ def _check_nothing_built_on(warp: Warp) -> None:
     pieces = warp.woven_pieces.count()
     if warp.state == Warp.WEAVING and (warp.picks_woven or pieces):
         raise Refusal(
-            f"{warp} has {warp.picks_woven} picks woven and {pieces} pieces off the loom. "
-            "It can't be taken back to gaited."
+            N_(
+                "%(warp)s has %(picks)s picks woven and %(pieces)s pieces off the loom. It can't be taken back to"
+                " gaited."
+            ),
+            warp=warp,
+            picks=warp.picks_woven,
+            pieces=pieces,
         )
     if warp.state == Warp.WOVEN_OUT:
         hangs = Warp.objects.filter(loom=warp.loom_id, state__in=plans.IN_LOOM).first()
         if hangs:
-            raise Refusal(f"{hangs} hangs in loom {warp.loom} by now. {warp} can't go back into it.")
+            raise Refusal(
+                N_("%(hangs)s hangs in loom %(loom)s by now. %(warp)s can't go back into it."),
+                hangs=hangs,
+                loom=warp.loom,
+                warp=warp,
+            )
         full = Warp.objects.filter(beam=warp.beam_id, state__in=ON_A_BEAM).first()
         if full:
-            raise Refusal(f"Beam {warp.beam} holds {full} by now. {warp} can't be on it any more.")
+            raise Refusal(
+                N_("Beam %(beam)s holds %(full)s by now. %(warp)s can't be on it any more."),
+                beam=warp.beam,
+                full=full,
+                warp=warp,
+            )

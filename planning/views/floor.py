@@ -14,6 +14,7 @@ from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -100,9 +101,9 @@ def floor_page(request: HttpRequest, token: str) -> HttpResponse:
             else:
                 request.session[MEMORY] = event.worker.code
                 if event.refused:
-                    messages.error(request, f"Not done: {event.refused}")
+                    messages.error(request, _("Not done: %(why)s") % {"why": event.why_refused})
                 else:
-                    messages.success(request, f"Written down: {floor.said_of(event)}.")
+                    messages.success(request, _("Written down: %(what)s.") % {"what": floor.said_of(event)})
                 return redirect("floor", token=token)
         else:
             wrong = " ".join(str(error) for errors in form.errors.values() for error in errors)
@@ -112,7 +113,7 @@ def floor_page(request: HttpRequest, token: str) -> HttpResponse:
         request,
         "planning/floor.html",
         {
-            "title": str(warp),
+            "title": warp.called,
             "ticket": ticket,
             "ticket_state": state_of(ticket),
             "now": now,
@@ -121,7 +122,7 @@ def floor_page(request: HttpRequest, token: str) -> HttpResponse:
             "others": [act for act in ACTS if act not in likely],
             "next_acts": {state: list(acts) for state, acts in NEXT.items()},
             "last_said": floor.said_of(now.last) if now.last else "",
-            "reasons": [reason for reason, _ in Stop.REASONS],
+            "reasons": [reason for reason, _label in Stop.REASONS],
             "worker": request.POST.get("worker") or request.session.get(MEMORY, ""),
             "typed": request.POST,
             "key": uuid4().hex,
@@ -156,7 +157,7 @@ def _worker() -> tuple[str, str]:
 @login_not_required
 def floor_empty(request: HttpRequest) -> HttpResponse:
     """What a phone without a connection shows for a page that it has never opened."""
-    return render(request, "planning/floor_empty.html", {"title": "No connection"})
+    return render(request, "planning/floor_empty.html", {"title": _("No connection")})
 
 
 @require_GET
@@ -180,7 +181,7 @@ def floor_looms(request: HttpRequest) -> HttpResponse:
         }
         for warp in warps
     ]
-    return render(request, "planning/floor_looms.html", {"title": "Floor", "rows": rows})
+    return render(request, "planning/floor_looms.html", {"title": _("Floor"), "rows": rows})
 
 
 COLUMNS = [

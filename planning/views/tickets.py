@@ -13,6 +13,8 @@ from django.utils import timezone
 from django.utils.dateparse import parse_date, parse_datetime
 from django.utils.http import urlencode
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -61,9 +63,10 @@ def yarns_with_lots(needs: tuple[YarnNeed, ...], lots: list[dict[str, Any]]) -> 
 def alike_sections(sections: tuple[Section, ...]) -> list[dict[str, Any]]:
     """Neighbouring sections that are the same, as one row: the warper reads "1 to 4"."""
     rows: list[dict[str, Any]] = []
-    for _, group in groupby(sections, key=lambda section: (section.ends, section.width_cm, section.colours)):
+    for _alike, group in groupby(sections, key=lambda section: (section.ends, section.width_cm, section.colours)):
         alike = list(group)
-        numbers = str(alike[0].number) if len(alike) == 1 else f"{alike[0].number} to {alike[-1].number}"
+        several = {"first": alike[0].number, "last": alike[-1].number}
+        numbers = str(alike[0].number) if len(alike) == 1 else _("%(first)s to %(last)s") % several
         rows.append({"numbers": numbers, "section": alike[0]})
     return rows
 
@@ -138,11 +141,11 @@ def sheet(ticket: JobTicket, request: HttpRequest) -> dict[str, Any]:
 
 # Whose papers: the word in the address, what it is called, and its page.
 PAPERS = {
-    "job": ("Job ticket", "planning/_ticket.html"),
-    "warper": ("Warper's ticket", "planning/_ticket_warper.html"),
-    "tuner": ("Tuner's ticket", "planning/_ticket_tuner.html"),
-    "weaver": ("Weaver's ticket", "planning/_ticket_weaver.html"),
-    "finisher": ("Finisher's tickets", "planning/_ticket_finisher.html"),
+    "job": (gettext_lazy("Job ticket"), "planning/_ticket.html"),
+    "warper": (gettext_lazy("Warper's ticket"), "planning/_ticket_warper.html"),
+    "tuner": (gettext_lazy("Tuner's ticket"), "planning/_ticket_tuner.html"),
+    "weaver": (gettext_lazy("Weaver's ticket"), "planning/_ticket_weaver.html"),
+    "finisher": (gettext_lazy("Finisher's tickets"), "planning/_ticket_finisher.html"),
 }
 
 
@@ -165,7 +168,7 @@ def papers_of(ticket: JobTicket, papers: str, request: HttpRequest) -> list[Safe
     kinds = [kind for kind in PAPERS if papers in (kind, "all")]
     printed: list[SafeString] = []
     for kind in kinds:
-        _, template = PAPERS[kind]
+        template = PAPERS[kind][1]
         pages = [{"row": row} for row in content["lines"]] if kind == "finisher" else [{}]
         printed += [render_to_string(template, {**content, **page}, request=request) for page in pages]
     return printed
@@ -173,15 +176,17 @@ def papers_of(ticket: JobTicket, papers: str, request: HttpRequest) -> list[Safe
 
 def state_of(ticket: JobTicket) -> str:
     if ticket.withdrawn_at:
-        return "withdrawn"
-    return "overtaken" if ticket.overtaken_at else "in use"
+        return gettext_noop("withdrawn")
+    return gettext_noop("overtaken") if ticket.overtaken_at else gettext_noop("in use")
 
 
 class TicketFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Ticket, warp or cloth", method="by_text")
-    day = django_filters.DateFilter(label="For the day", field_name="day")
+    text = django_filters.CharFilter(label=gettext_lazy("Ticket, warp or cloth"), method="by_text")
+    day = django_filters.DateFilter(label=gettext_lazy("For the day"), field_name="day")
     state = django_filters.ChoiceFilter(
-        label="State", method="by_state", choices=[(s, s) for s in ("in use", "overtaken", "withdrawn")]
+        label=gettext_lazy("State"),
+        method="by_state",
+        choices=[(s, gettext_lazy(s)) for s in ("in use", "overtaken", "withdrawn")],
     )
 
     class Meta:
@@ -206,14 +211,29 @@ class TicketFilter(django_filters.FilterSet):
 
 
 COLUMNS = [
-    Column("Ticket", lambda t: t.number, "number", link=lambda t: reverse("ticket", args=[t.number]), is_number=True),
-    Column("Warp", lambda t: t.warp.number, "warp__number", link=lambda t: reverse("warp", args=[t.warp.number])),
-    Column("Cloth", lambda t: ", ".join(str(spec) for spec in t.specs.all())),
-    Column("Loom", lambda t: t.loom.code if t.loom else "", "loom__code"),
-    Column("For the day", lambda t: t.day, "day", shown=lambda t: written_day(t.day)),
-    Column("Issued", lambda t: t.issued_at, "issued_at", shown=lambda t: moment(t.issued_at)),
-    Column("State", state_of),
-    Column("Why", lambda t: t.withdrawn_why or t.overtaken_why),
+    Column(
+        gettext_lazy("Ticket"),
+        lambda t: t.number,
+        "number",
+        link=lambda t: reverse("ticket", args=[t.number]),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Warp"),
+        lambda t: t.warp.number,
+        "warp__number",
+        link=lambda t: reverse("warp", args=[t.warp.number]),
+    ),
+    Column(gettext_lazy("Cloth"), lambda t: ", ".join(str(spec) for spec in t.specs.all())),
+    Column(gettext_lazy("Loom"), lambda t: t.loom.code if t.loom else "", "loom__code"),
+    Column(gettext_lazy("For the day"), lambda t: t.day, "day", shown=lambda t: written_day(t.day)),
+    Column(gettext_lazy("Issued"), lambda t: t.issued_at, "issued_at", shown=lambda t: moment(t.issued_at)),
+    Column(gettext_lazy("State"), state_of, shown=lambda t: _(state_of(t))),
+    Column(
+        gettext_lazy("Why"),
+        lambda t: t.withdrawn_why or t.overtaken_why,
+        shown=lambda t: t.withdrawn_why or t.why_overtaken,
+    ),
 ]
 
 
@@ -228,11 +248,11 @@ def tickets_list(request: HttpRequest) -> HttpResponse:
         filterset=TicketFilter,
         template="planning/tickets.html",
         name="tickets",
-        title="Tickets",
+        title=_("Tickets"),
         extra={
             "today": timezone.localdate(),
             "papers": [(kind, label) for kind, (label, _) in PAPERS.items()],
-            "when_empty": "No ticket has been issued yet. Issue one from a warp's page.",
+            "when_empty": _("No ticket has been issued yet. Issue one from a warp's page."),
         },
         row_class=lambda t: "late" if state_of(t) == "overtaken" else "",
     )
@@ -311,7 +331,7 @@ def ticket(request: HttpRequest, number: int) -> HttpResponse:
         request,
         "planning/ticket.html",
         {
-            "title": f"Ticket {number}",
+            "title": _("Ticket %(number)s") % {"number": number},
             "state": state_of(found),
             "newest": newest,
             "papers": [(kind, label) for kind, (label, _) in PAPERS.items()],
@@ -336,7 +356,7 @@ def ticket_print(request: HttpRequest, number: int, papers: str = "job") -> Http
         request,
         "planning/tickets_print.html",
         {
-            "title": f"Ticket {number}",
+            "title": _("Ticket %(number)s") % {"number": number},
             "sheets": papers_of(found, papers, request),
             "back": reverse("ticket", args=[number]),
         },
@@ -356,7 +376,7 @@ def tickets_of_day(request: HttpRequest, on: date, papers: str = "job") -> HttpR
         request,
         "planning/tickets_print.html",
         {
-            "title": f"Tickets of {written_day(on)}",
+            "title": _("Tickets of %(day)s") % {"day": written_day(on)},
             "sheets": [one for ticket in found for one in papers_of(ticket, papers, request)],
             "back": reverse("tickets"),
         },
@@ -368,7 +388,7 @@ def tickets_of_day(request: HttpRequest, on: date, papers: str = "job") -> HttpR
 def tickets_day_choose(request: HttpRequest) -> HttpResponse:
     on = read_day(request.GET.get("day", ""))
     if on is None:
-        messages.error(request, "Choose the day whose tickets you want to print.")
+        messages.error(request, _("Choose the day whose tickets you want to print."))
         return redirect("tickets")
     papers = request.GET.get("papers", "job")
     return redirect("tickets_of_day_for", on=on, papers=papers if papers in (*PAPERS, "all") else "job")
@@ -379,16 +399,16 @@ def tickets_day_choose(request: HttpRequest) -> HttpResponse:
 def tickets_issue_day(request: HttpRequest) -> HttpResponse:
     on = read_day(request.POST.get("day", ""))
     if on is None:
-        messages.error(request, "Choose the day whose tickets you want to issue.")
+        messages.error(request, _("Choose the day whose tickets you want to issue."))
         return redirect("tickets")
     issued, refused = tickets.issue_tickets_of(on, by=request.user)
     for sentence in refused:
         messages.warning(request, sentence)
     if issued:
-        messages.success(request, f"{len(issued)} tickets for {written_day(on)}.")
+        messages.success(request, _("%(n)s tickets for %(day)s.") % {"n": len(issued), "day": written_day(on)})
         return redirect("tickets_of_day", on=on)
     if not refused:
-        messages.warning(request, f"By the plan in force no warp is begun on {written_day(on)}.")
+        messages.warning(request, _("By the plan in force no warp is begun on %(day)s.") % {"day": written_day(on)})
     return redirect("tickets")
 
 
@@ -409,7 +429,7 @@ def ticket_issue(request: HttpRequest, number: int) -> HttpResponse:
 def ticket_withdraw(request: HttpRequest, number: int) -> HttpResponse:
     try:
         tickets.withdraw_ticket(_ticket(number), why=request.POST.get("why", ""), by=request.user)
-        messages.success(request, f"Ticket {number} is withdrawn.")
+        messages.success(request, _("Ticket %(number)s is withdrawn.") % {"number": number})
     except Refusal as refusal:
         messages.error(request, refusal.message)
     return redirect("ticket", number=number)

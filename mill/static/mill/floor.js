@@ -12,7 +12,24 @@ const MOST_AT_ONCE = 20;
 const AFTER = {
   wound: "wound", gaited: "gaited", started: "runs", running: "runs", stopped: "stands", "warp out": "woven out",
 };
-const SAID = { runs: "Running", stands: "Stands", wound: "Wound", gaited: "Gaited", "woven out": "Woven out" };
+
+// The page carries what this script says in its language; in English it carries nothing.
+const words = JSON.parse(document.getElementById("script-words")?.textContent ?? "{}");
+const gettext = (english, said = {}) => (words[english] ?? english).replace(/%\((\w+)\)s/g, (_, name) => said[name]);
+
+const SAID = {
+  runs: gettext("Running"), stands: gettext("Stands"), wound: gettext("Wound"), gaited: gettext("Gaited"),
+  "woven out": gettext("Woven out"),
+};
+const KINDS = {
+  wound: gettext("wound"), gaited: gettext("gaited"), started: gettext("started"), running: gettext("running"),
+  stopped: gettext("stopped"), "piece off": gettext("piece off"), "weft changed": gettext("weft changed"),
+  picks: gettext("picks"), "warp out": gettext("warp out"), "yarn returned": gettext("yarn returned"),
+  undone: gettext("undone"), "warp break": gettext("warp break"), "weft break": gettext("weft break"),
+  "fault taken out": gettext("fault taken out"), tuner: gettext("tuner"), "no weft": gettext("no weft"),
+  "no weaver": gettext("no weaver"), cleaning: gettext("cleaning"), other: gettext("other"),
+};
+const kindSaid = (kind) => kind.split(":").map((word) => KINDS[word] ?? word).join(", ");
 
 const LOOK_AGAIN_MS = 60000;
 const MOST_KEPT = 60;
@@ -56,7 +73,9 @@ function show() {
   const unsent = floor.querySelector("[data-unsent]");
   unsent.hidden = taps.length === 0;
   unsent.textContent = taps.length
-    ? `${taps.length} not sent yet, kept in this phone: ${taps.map((tap) => tap.kind.replace(":", ", ")).join("; ")}.`
+    ? gettext("%(n)s not sent yet, kept in this phone: %(what)s.", {
+      n: taps.length, what: taps.map((tap) => kindSaid(tap.kind)).join("; "),
+    })
     : "";
   if (!form) return;
   const problems = floor.querySelector("[data-problems]");
@@ -65,7 +84,7 @@ function show() {
   const last = waiting().map((tap) => AFTER[tap.kind.split(":")[0]]).filter(Boolean).at(-1);
   if (last) {
     arrange(last);
-    floor.querySelector("[data-state-said]").textContent = `${SAID[last]}, not sent yet`;
+    floor.querySelector("[data-state-said]").textContent = gettext("%(state)s, not sent yet", { state: SAID[last] });
   }
 }
 
@@ -73,10 +92,10 @@ function show() {
 function problem(tap) {
   const line = document.createElement("li");
   line.className = "error";
-  line.append(`${tap.kind.replace(":", ", ")} was not taken: ${tap.problem}`);
+  line.append(gettext("%(what)s was not taken: %(why)s", { what: kindSaid(tap.kind), why: tap.problem }));
   const again = document.createElement("button");
   again.type = "button";
-  again.textContent = "Send it with the code above";
+  again.textContent = gettext("Send it with the code above");
   again.addEventListener("click", () => {
     const worker = form.elements.worker.value;
     write(read().map((one) => (one.key === tap.key ? { ...one, worker, problem: undefined } : one)));
@@ -85,7 +104,7 @@ function problem(tap) {
   const away = document.createElement("button");
   away.type = "button";
   away.className = "grave";
-  away.textContent = "Throw it away";
+  away.textContent = gettext("Throw it away");
   away.addEventListener("click", () => {
     write(read().filter((one) => one.key !== tap.key));
     show();
@@ -127,13 +146,13 @@ form?.addEventListener("submit", (event) => {
   if (since < LANDS_TWICE_MS || (isAgain && since < TAP_AGAIN_MS)) return;
   if (tap.kind !== "undone") { delete tap.undoes; delete tap.why; }
   if (!tap.worker) {
-    complain("Say who you are: type your short code.");
+    complain(gettext("Say who you are: type your short code."));
     form.elements.worker.focus();
     return;
   }
   const empty = inputs.find((input) => !input.value.trim());
   if (empty && tap.kind !== "undone") {
-    complain(`Write it in first: ${empty.labels[0].textContent}.`);
+    complain(gettext("Write it in first: %(what)s.", { what: empty.labels[0].textContent }));
     empty.focus();
     return;
   }
@@ -190,12 +209,12 @@ async function sendSome() {
     body: JSON.stringify({ events }),
   });
   if (answer.status === 401 || answer.status === 403) {
-    complain("This phone is signed out. Nothing is lost: sign in, and open this page again.");
+    complain(gettext("This phone is signed out. Nothing is lost: sign in, and open this page again."));
     return false;
   }
   if (answer.status === 429) {
     wait(answer);
-    complain(`${(await answer.json()).detail} Nothing is lost: this phone sends it by itself.`);
+    complain(gettext("%(why)s Nothing is lost: this phone sends it by itself.", { why: (await answer.json()).detail }));
     return false;
   }
   if (!answer.ok) throw new Error(`the book answered ${answer.status}`);
@@ -207,9 +226,9 @@ async function sendSome() {
       .map((tap) => (by[tap.key] ? { ...tap, problem: by[tap.key].refused } : tap)),
   );
   const wrong = told.filter((one) => one.is_kept && one.refused);
-  if (wrong.length) complain(`Not done: ${wrong.map((one) => one.refused).join(" ")}`);
+  if (wrong.length) complain(gettext("Not done: %(why)s", { why: wrong.map((one) => one.refused).join(" ") }));
   else if (told.some((one) => one.is_kept)) {
-    complain(`Written down: ${told.filter((one) => one.is_kept).map((one) => one.said).join("; ")}.`, true);
+    complain(gettext("Written down: %(what)s.", { what: told.filter((one) => one.is_kept).map((one) => one.said).join("; ") }), true);
   }
   await refresh();
   return true;
