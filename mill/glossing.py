@@ -22,6 +22,7 @@ HEADS = re.compile(r"(<(h[1-3]|th|dt|caption|legend|label)\b(?:\{[%{].*?[%}]\}|[
 PARTS = re.compile(r"(\{%.*?%\}|\{\{.*?\}\}|\{#.*?#\}|<[^>]*>)", re.DOTALL)
 # Names of what we say ourselves, and never of what somebody wrote.
 OURS = re.compile(r"\{\{\s*((?:\w+\.)*(?:label|title))\s*\}\}")
+TRANSLATED = re.compile(r"""\{%\s*trans(?:late)?\s+("[^"]*"|'[^']*')\s*%\}""")
 PRESSED = {"a", "button", "label", "summary", "svg", "select"}
 
 
@@ -92,6 +93,9 @@ def _marked_head(inner: str, is_pressed: bool) -> str:
             name = ours[1]
             alone = "term_alone" if name.endswith("title") else "term_in"
             part = f"{{% {alone} {name} %}}" if is_link else f"{{% heard {name} %}}{part}"
+        elif translated := TRANSLATED.fullmatch(part):
+            said = f"{{% translate {translated[1]} as said %}}"
+            part = f"{said}{{% term_in said %}}" if is_link else f"{said}{{% heard said %}}{part}"
         elif part and not part.startswith("{"):
             words = [(text, word) for text, word in found_in(part)]
             if is_link:

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_GET
 
 from mill import words
 from mill.how_to import BY_SLUG, TASKS
+from mill.pictures import alt_of, name_of, pictures
 from mill.roles import ROLES
 
 
@@ -21,7 +22,9 @@ def how_to(request: HttpRequest, slug: str) -> HttpResponse:
     task = BY_SLUG.get(slug)
     if task is None:
         raise Http404(slug)
-    return render(request, "planning/how_to.html", {"title": task.title, "task": task})
+    there = pictures()
+    steps = [(step, there.get(name_of(task, n)), alt_of(step)) for n, step in enumerate(task.steps, start=1)]
+    return render(request, "planning/how_to.html", {"title": task.title, "task": task, "steps": steps})
 
 
 @require_GET

@@ -1,17 +1,13 @@
 """Each how-to is taken its way through a real browser at an open example mill, pressing what it says."""
 
-import re
-from datetime import timedelta
-
 import pytest
-from django.utils import timezone
 
-from mill.how_to import FIRST, TASKS, Step
+from mill.how_to import TASKS
+from tests.browser.pressing import take
 from tests.conftest import CHROMIUM, CHROMIUM_FLAGS, HINT
 from tests.started import Started, free_port
 
 pytestmark = pytest.mark.browser
-DAYS = re.compile(r"in (\d+) days")
 
 
 @pytest.fixture(scope="module")
@@ -51,41 +47,6 @@ def seen(browser, candlebeck):
     yield make
     for context in contexts:
         context.close()
-
-
-def write(page, label, value):
-    field = page.locator("main").get_by_label(re.compile(rf"^\s*{re.escape(label)}")).first
-    if value == FIRST:
-        options = field.locator("option")
-        value = next(o for n in range(options.count()) if (o := options.nth(n).get_attribute("value")))
-        field.select_option(value)
-        return
-    if found := DAYS.fullmatch(value):
-        day = timezone.localdate() + timedelta(days=int(found[1]))
-        kind = field.get_attribute("type")
-        field.fill(f"{day}T06:00" if kind == "datetime-local" else f"{day}")
-    elif field.evaluate("field => field.tagName") == "SELECT":
-        field.select_option(label=value)
-    else:
-        field.fill(value)
-
-
-def take(page, step: Step):
-    for label, value in step.write:
-        write(page, label, value)
-    for label in step.tick:
-        boxes = page.locator("main input[type=checkbox]")
-        (boxes if label == FIRST else page.get_by_label(re.compile(rf"^\s*{re.escape(label)}"))).first.check()
-    if step.press:
-        # The very words, else a name that begins with them: a loom's link also says its kind.
-        for name in (step.press, re.compile(rf"^\s*{re.escape(step.press)}")):
-            there = [page.get_by_role(role, name=name, exact=True) for role in ("button", "link")]
-            there = there[0].or_(there[1])
-            if there.count():
-                break
-        there.first.click()
-    if step.then:
-        page.locator("body").get_by_text(step.then).first.wait_for()
 
 
 @pytest.mark.parametrize("task", TASKS, ids=lambda task: task.slug)

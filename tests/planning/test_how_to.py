@@ -5,6 +5,7 @@ from django.urls import reverse
 
 from mill import roles
 from mill.how_to import FIRST, TASKS
+from mill.pictures import FOLDER, LIST, alt_of, has_picture, name_of, pictures, words_of
 from mill.words import WORDS
 
 
@@ -27,6 +28,39 @@ def test_a_page_offers_its_tasks_and_each_has_a_page(desk):
         assert reverse("how_to", args=[task.slug]) in every
         assert desk.get(reverse("how_to", args=[task.slug])).status_code == 200
     assert desk.get(reverse("how_to", args=["something-else"])).status_code == 404
+
+
+RENEW = "take the pictures anew: DJANGO_SETTINGS_MODULE=mill.settings .venv/bin/python -m tests.browser.pictures"
+PICTURED = {name_of(task, n): step for task in TASKS for n, step in enumerate(task.steps, start=1) if has_picture(n)}
+
+
+def test_each_step_has_its_picture_and_no_picture_is_of_words_that_are_gone():
+    assert {name: picture.words for name, picture in pictures().items()} == {
+        name: words_of(step) for name, step in PICTURED.items()
+    }, RENEW
+    assert {path.stem for path in FOLDER.iterdir()} == {*PICTURED, LIST.stem}, RENEW
+
+
+def size_px(webp):
+    """Width and height of a simple lossy file: RFC 9649, the frame header of VP8 after its start code."""
+    at = webp.index(b"\x9d\x01\x2a") + 3
+    width, height = (int.from_bytes(webp[n : n + 2], "little") & 0x3FFF for n in (at, at + 2))
+    return width, height
+
+
+def test_pictures_are_small_and_of_the_size_that_the_page_keeps_free_for_them():
+    files = {name: (FOLDER / f"{name}.webp").read_bytes() for name in PICTURED}
+    assert {name: (p.width, p.height) for name, p in pictures().items()} == {n: size_px(f) for n, f in files.items()}
+    assert max(map(len, files.values())) < 40_000
+    assert sum(map(len, files.values())) < 1_200_000
+
+
+def test_a_how_to_shows_its_pictures(desk):
+    for task in TASKS:
+        page = desk.get(reverse("how_to", args=[task.slug])).content.decode()
+        for n, step in enumerate(task.steps, start=1):
+            assert (f"{name_of(task, n)}" in page) == has_picture(n)
+            assert (f'alt="{alt_of(step)}" width="' in page) == has_picture(n)
 
 
 def test_every_role_but_the_reader_finds_a_task_or_shares_one():

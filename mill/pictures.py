@@ -1,0 +1,64 @@
+"""The pictures of the how-to's: of which step, how large, of which words. `tests/browser/pictures.py` takes them."""
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass
+from functools import cache
+from pathlib import Path
+
+from mill.how_to import Step, Task
+
+FOLDER = Path(__file__).parent / "static" / "mill" / "how-to"
+LIST = FOLDER / "pictures.json"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture of a step, in pixels. `words` is the digest of the step as it was said when the picture was taken."""
+
+    name: str
+    width: int
+    height: int
+    words: str
+
+    @property
+    def address(self) -> str:
+        """Under the static files."""
+        return f"mill/how-to/{self.name}.webp"
+
+
+def name_of(task: Task, n: int) -> str:
+    return f"{task.slug}-{n}"
+
+
+def words_of(step: Step) -> str:
+    """A digest of all that a step says, writes, ticks and presses."""
+    return hashlib.sha256(json.dumps(asdict(step)).encode()).hexdigest()[:16]
+
+
+def has_picture(n: int) -> bool:
+    """The first step opens a room in the bar: nobody needs a picture of that."""
+    return n > 1
+
+
+def alt_of(step: Step) -> str:
+    """What the picture shows, for who doesn't see it: the step itself stands above it.
+
+    >>> alt_of(Step("", write=(("Yarn", "x"), ("Net mass", "50 kg")), press="Receive it"))
+    'The page with “Yarn” and “Net mass” filled in, and “Receive it” to be pressed.'
+    >>> alt_of(Step("", press="Count it"))
+    'Where “Count it” stands on the page.'
+    """
+    *most, last = [f"“{label}”" for label, _ in step.write] or [""]
+    filled = f"{', '.join(most)} and {last}" if most else last
+    parts = [f"{filled} filled in"] if filled else []
+    parts += ["a box ticked"] if step.tick else []
+    if not parts:
+        return f"Where “{step.press}” stands on the page."
+    return f"The page with {' and '.join(parts)}, and “{step.press}” to be pressed."
+
+
+@cache
+def pictures() -> dict[str, Picture]:
+    """By name."""
+    return {name: Picture(name, **told) for name, told in json.loads(LIST.read_text()).items()}
