@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import Any, Literal
 
 from mill.refusal import Refusal
-from planning.worktime import DAY_MIN, Calendar, Hours, Span
+from planning.worktime import DAY_MIN, Calendar, Hours, Span, calendar_of
 
 FORMAT = "loom-sched-1"
 # Common practice, no source: two days in hand.
@@ -503,7 +503,7 @@ class Shed:
     def _calendar(self, name: str, closed: tuple[Span, ...]) -> Calendar:
         if (name, closed) not in self._calendars:
             hours = self.calendars[name]
-            self._calendars[name, closed] = Calendar(hours.weekly, (*hours.closed, *closed), self.horizon)
+            self._calendars[name, closed] = calendar_of(hours.weekly, (*hours.closed, *closed), self.horizon)
         return self._calendars[name, closed]
 
 

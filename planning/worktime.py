@@ -230,6 +230,17 @@ class Calendar:
         )
 
 
+# A mill has a few, and every page that counts minutes asks for the same ones. Nothing changes one that is made.
+@lru_cache(maxsize=64)
+def calendar_of(weekly: tuple[Span, ...], closed: tuple[Span, ...], horizon: int) -> Calendar:
+    """The calendar of these hours, made once.
+
+    >>> calendar_of(read_week("Mon-Fri 06:00-22:00"), (), WEEK_MIN).total
+    4800
+    """
+    return Calendar(weekly, closed, horizon)
+
+
 @dataclass(frozen=True, slots=True)
 class Hours:
     """A pattern of work: hours that come back every week, and spans of real minutes in which all is closed."""

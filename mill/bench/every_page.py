@@ -27,7 +27,6 @@ ONLY_POST = frozenset(
             "claim_sum",
             "fibres_of_table",
             "token_withdraw",
-            "person_password",
             "lies_open",
             "sit_as",
             "sign_out",

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Prefetch
+from django.db.models import F, Prefetch
 from django.utils import timezone
 
 from mill.refusal import Refusal
@@ -66,6 +66,8 @@ def run_outs(*, now: datetime | None = None) -> list[RunOut]:
     warps = (
         Warp.objects.filter(state=Warp.WEAVING, loom__isnull=False)
         .select_related("loom__shift_pattern", "worked")
+        .defer("worked__figures")
+        .annotate(runs=F("worked__figures__runs"))
         .prefetch_related(
             "stops",
             Prefetch("parts", WarpPart.objects.select_related("line__order__customer", "spec")),
@@ -94,7 +96,8 @@ def _run_out(warp: Warp, at: InLoom | None, shed: Shed, now: datetime) -> RunOut
     planned_at = (slot.first_stops_at or slot.weaving_stops_at) if slot else None
     late = []
     ahead = -at.picks
-    for part, run in zip(warp.parts.all(), (warp.worked.figures or {}).get("runs", ()), strict=False):
+    runs: Any = warp.runs  # type: ignore[attr-defined]
+    for part, run in zip(warp.parts.all(), runs or (), strict=False):
         ahead += run["picks"]
         if ahead <= 0:
             continue

@@ -4,7 +4,7 @@ Minutes are counted on the mill's own clock from a Monday 00:00: shifts are said
 night a year when the clock goes back, or forward, a loom that runs through it gains or loses an hour of plan.
 """
 
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, tzinfo
 from functools import lru_cache
 
 from django.utils import timezone
@@ -24,8 +24,15 @@ def monday_before(moment: datetime) -> datetime:
 
 def to_minute(moment: datetime, *, epoch: datetime) -> int:
     """Whole minutes of the mill's clock from the epoch, rounded up."""
-    passed = timezone.make_naive(moment) - timezone.make_naive(epoch)
+    zone = timezone.get_current_timezone()
+    passed = _on_the_clock(moment, zone) - _on_the_clock(epoch, zone)
     return -(-int(passed.total_seconds()) // 60)
+
+
+@lru_cache(maxsize=4096)
+def _on_the_clock(moment: datetime, zone: tzinfo) -> datetime:
+    """A plan counts the same closures from the same Monday for every warp."""
+    return timezone.make_naive(moment, zone)
 
 
 def to_moment(minute: int, *, epoch: datetime) -> datetime:

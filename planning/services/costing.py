@@ -447,7 +447,8 @@ def _yarn(warp: Warp, job: WarpJob, prices: Mapping[str, Stated], *, on: date) -
 class Alone:
     """Pieces of a cloth costed on warps of their own.
 
-    warps    how many it takes
+    warps     how many it takes
+    shares    what each of them takes, on no loom yet
     """
 
     cost: Cost
@@ -456,6 +457,7 @@ class Alone:
     set_up: str
     notes: tuple[str, ...]
     on: date
+    shares: tuple[Figures, ...]
 
 
 def cost_alone(
@@ -520,6 +522,7 @@ def cost_alone(
             f"On {many} after a {kind}, on loom {loom.code}.",
         ),
         on=today,
+        shares=tuple(shares),
     )
 
 

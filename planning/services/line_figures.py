@@ -21,7 +21,7 @@ from planning.services import clock
 from planning.services.orders import LineDraft
 from planning.services.warps import current_specs
 from planning.ticket import Figures, MillFacts, Run, RunFigures, YarnNeed, loom_needs, work_out
-from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
+from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, calendar_of
 
 # No supplier is known, or none has said: the example mill's most common lead time. From memory.
 LEAD_TIME_DAYS = 28
@@ -137,7 +137,7 @@ class _There:
         if key not in self._calendars:
             week = clock.mill_hours(hours, self.closures, epoch=self.epoch)
             closed = clock.loom_closed(loom, self.closures, epoch=self.epoch) if loom else ()
-            self._calendars[key] = Calendar(week.weekly, (*week.closed, *closed), WEEKS_AHEAD * WEEK_MIN)
+            self._calendars[key] = calendar_of(week.weekly, (*week.closed, *closed), WEEKS_AHEAD * WEEK_MIN)
         return self._calendars[key]
 
 

@@ -11,7 +11,7 @@ from planning.models import Closure, Slot, Warp, WarpPart
 from planning.services import clock, working_out
 from planning.services.line_figures import working_days_after
 from planning.ticket import from_json
-from planning.worktime import WEEK_MIN, Calendar
+from planning.worktime import WEEK_MIN, Calendar, calendar_of
 
 
 @dataclass(frozen=True)
@@ -84,4 +84,4 @@ def _calendar(slot: Slot, *, closures: Sequence[Closure]) -> tuple[Calendar, dat
     stop = clock.to_minute(slot.weaving_stops_at, epoch=epoch)
     hours = clock.mill_hours(slot.loom.shift_pattern.hours, list(closures), epoch=epoch)
     closed = clock.loom_closed(slot.loom, list(closures), epoch=epoch)
-    return Calendar(hours.weekly, (*hours.closed, *closed), -(-max(stop, 1) // WEEK_MIN) * WEEK_MIN), epoch
+    return calendar_of(hours.weekly, (*hours.closed, *closed), -(-max(stop, 1) // WEEK_MIN) * WEEK_MIN), epoch

@@ -76,14 +76,18 @@ def promise(
     length_m: Decimal,
     due_on: date | None = None,
     now: datetime | None = None,
+    shares: Sequence[Figures] | None = None,
 ) -> Promise:
     """When so many pieces of a cloth can be ready, were they ordered now. Writes nothing.
+
+    shares    the warps that it takes, from shares_of(), where they have been worked out already
 
     Raises Refusal when the cloth is not specified, can't be woven here, or is too long for any beam.
     """
     spec = spec_of(colourway)
     mill = Mill.the_one()
-    shares = shares_of(spec, colourway, pieces=pieces, length_m=length_m, mill=mill)
+    if shares is None:
+        shares = shares_of(spec, colourway, pieces=pieces, length_m=length_m, mill=mill)
     there = standing(now=now)
     # Behind every warp that waits for yarn and winding already; and the same before all of them.
     codes = [f"new {n}" for n in range(1, len(shares) + 1)]

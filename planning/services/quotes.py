@@ -82,7 +82,11 @@ def figure(asked: Asked) -> Figured:
     promise, no_promise = None, ""
     try:
         promise = promises.promise(
-            colourway=asked.colourway, pieces=asked.pieces, length_m=asked.length_m, due_on=asked.wished_on
+            colourway=asked.colourway,
+            pieces=asked.pieces,
+            length_m=asked.length_m,
+            due_on=asked.wished_on,
+            shares=alone.shares,
         )
     except Refusal as refusal:
         no_promise = refusal.message

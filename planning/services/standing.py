@@ -37,7 +37,7 @@ from planning.services.beams import BeamKinds, kind_of
 from planning.services.woven import InLoom
 from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners, Winding
 from planning.shed_plan import Plan
-from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
+from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span, calendar_of
 
 TUNERS, WARPING = "tuners", "warping"
 IN_LOOM = (Warp.GAITED, Warp.WEAVING)
@@ -293,7 +293,7 @@ def standing(
     upstream = Upstream(
         waiting=_waiting(warps, now_min=now_min),
         supply=_supply(epoch=epoch, now_min=now_min, expected=assumed.expected),
-        hours=Calendar(calendars[WARPING].weekly, calendars[WARPING].closed, horizon),
+        hours=calendar_of(calendars[WARPING].weekly, calendars[WARPING].closed, horizon),
         warping_mills=max(mill.warping_mills, 1),
         now_min=now_min,
     )
@@ -648,8 +648,9 @@ def _supply(*, epoch: datetime, now_min: int, expected: Mapping[int, date]) -> d
     expected    deliveries that are taken to come on another day
     """
     supply: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    for lot in YarnLot.objects.free_to_use().with_balance().filter(on_hand_g__gt=0).order_by("received_on", "pk"):
-        supply[lot.yarn_id].append((now_min, lot.on_hand_g))
+    lots = YarnLot.objects.free_to_use().with_balance().filter(on_hand_g__gt=0).order_by("received_on", "pk")
+    for yarn_id, on_hand_g in lots.values_list("yarn_id", "on_hand_g"):
+        supply[yarn_id].append((now_min, on_hand_g))
     received: dict[int, int] = defaultdict(int)
     for delivery_id, grams in (
         YarnLot.objects.filter(delivery__is_closed=False, movements__kind="receive")

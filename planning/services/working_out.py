@@ -37,7 +37,7 @@ from planning.models import (
 )
 from planning.services import clock
 from planning.ticket import Figures, Run, to_json, work_out
-from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
+from planning.worktime import DAY_MIN, WEEK_MIN, calendar_of
 
 TASK = "planning.rework_warps"
 # A job holds the write lock of an SQLite book while it works; a second's worth of warps, then others may write.
@@ -380,7 +380,7 @@ def _weaving_shares(slot: Slot, *, closures: list[Closure]) -> dict[date, int]:
     stop = clock.to_minute(slot.weaving_stops_at, epoch=epoch)
     hours = clock.mill_hours(slot.loom.shift_pattern.hours, closures, epoch=epoch)
     closed = clock.loom_closed(slot.loom, closures, epoch=epoch)
-    calendar = Calendar(hours.weekly, (*hours.closed, *closed), -(-stop // WEEK_MIN) * WEEK_MIN)
+    calendar = calendar_of(hours.weekly, (*hours.closed, *closed), -(-stop // WEEK_MIN) * WEEK_MIN)
     shares: dict[date, int] = defaultdict(int)
     first_day = timezone.localtime(epoch).date()
     for n in range(start // DAY_MIN, -(-stop // DAY_MIN)):

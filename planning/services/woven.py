@@ -15,7 +15,7 @@ from planning import run_out
 from planning.models import Closure, ClothSpec, FloorEvent, Loom, Stop, Warp, WarpPart
 from planning.run_out import Spell, Tally
 from planning.services import clock
-from planning.worktime import WEEK_MIN, Calendar, Span, read_shifts
+from planning.worktime import WEEK_MIN, Calendar, Span, calendar_of, read_shifts
 
 
 class Shed:
@@ -48,7 +48,7 @@ class Shed:
 
     def _calendar(self, loom: Loom, weekly: Sequence[Span]) -> Calendar:
         mill_closed = clock.closed_spans([c for c in self.closures if c.loom_id is None], epoch=self.epoch)
-        return Calendar(weekly, (*mill_closed, *self._closed(loom)), clock.HORIZON_WEEKS * 2 * WEEK_MIN)
+        return calendar_of(tuple(weekly), (*mill_closed, *self._closed(loom)), clock.HORIZON_WEEKS * 2 * WEEK_MIN)
 
     def minute(self, moment: datetime) -> int:
         return max(0, clock.to_minute(moment, epoch=self.epoch))
@@ -78,6 +78,9 @@ class Woven:
 
 # What was told of each warp
 
+# What is read of a specification and of a piece here: the rest of a hundred of them takes longer than all the sums.
+SPEC_FACTS = ("spec__loom_picks_per_cm", "spec__cloth__code", "spec__cloth__name")
+PIECE_FACTS = ("piece__number", "piece__picks", "piece__grey_length_m", *(f"piece__{name}" for name in SPEC_FACTS))
 COUNTED = (FloorEvent.STARTED, FloorEvent.PICKS, FloorEvent.PIECE_OFF)
 
 
@@ -86,11 +89,12 @@ def told_of(warps: QuerySet[Warp]) -> QuerySet[Warp]:
     told = (
         FloorEvent.objects.filter(refused="", undone_by__isnull=True, kind__in=COUNTED)
         .select_related("worker", "piece__spec__cloth")
+        .only("warp", "kind", "happened_at", "facts", "worker__name", *PIECE_FACTS)
         .order_by("happened_at", "pk")
     )
-    parts = WarpPart.objects.select_related("spec__cloth").order_by("position")
+    parts = WarpPart.objects.select_related("spec__cloth").only("warp", "position", "pieces", *SPEC_FACTS)
     return warps.select_related("loom__shift_pattern").prefetch_related(
-        Prefetch("events", told, to_attr="told"), Prefetch("parts", parts), "stops"
+        Prefetch("events", told, to_attr="told"), Prefetch("parts", parts.order_by("position")), "stops"
     )
 
 

@@ -27,7 +27,7 @@ from planning.forms.looms import PlaceForm
 from planning.models import Closure, Cloth, Customer, Loom, PlanRun, Slot, Warp, WarpPart, WarpYarn
 from planning.services import board, clock, explaining, plans
 from planning.views.looms import plan_in_force
-from planning.worktime import DAY_MIN, WEEK_MIN, Calendar
+from planning.worktime import DAY_MIN, WEEK_MIN, calendar_of
 
 # So many looms are printed on one sheet; each number has its size in the style sheet.
 PRINTED = (16, 20, 26, 32, 48)
@@ -376,7 +376,7 @@ def _closed(leaf: Leaf, looms: list[Loom]) -> dict[int, list[tuple[int, int]]]:
         key = (loom.shift_pattern_id, clock.loom_closed(loom, closures, epoch=leaf.epoch))
         if key not in drawn:
             hours_of = patterns[loom.shift_pattern_id]
-            calendar = Calendar(hours_of.weekly, (*hours_of.closed, *key[1]), horizon)
+            calendar = calendar_of(hours_of.weekly, (*hours_of.closed, *key[1]), horizon)
             drawn[key] = board_room.closed_between(calendar.spans, minutes=leaf.minutes, at_least=SPANS[leaf.span][1])
         closed[loom.pk] = drawn[key]
     return closed

@@ -3,13 +3,11 @@
 import re
 from pathlib import Path
 
-import pytest
 from django.contrib.staticfiles import finders
 from django.urls import get_resolver
 
-from mill import roles
 from mill.bench.every_page import NO_PAGE, ONLY_POST, PAPERS, PARTS, page_names
-from tests.mill.test_roles import address_of, addresses
+from tests.mill.test_roles import addresses
 
 # Our own style sheets and scripts, all of them together, as they leave the server before they are packed.
 OWN_BYTES = 100_000
@@ -20,18 +18,6 @@ def test_every_named_address_is_a_page_or_is_said_to_be_none():
     assert named == set(page_names()) | ONLY_POST | NO_PAGE
     assert not ONLY_POST & NO_PAGE
     assert set(page_names()) >= PAPERS | PARTS
-
-
-@pytest.mark.django_db
-def test_what_answers_no_get_is_no_page(desk):
-    pages = {name: pattern for route, pattern in addresses(get_resolver()) if (name := pattern.name) in roles.TABLE}
-    silent = {
-        name
-        for name, pattern in pages.items()
-        if not address_of("", pattern).startswith("/api/") and name != "sign_out"
-        if desk.get(address_of("", pattern)).status_code == 405
-    }
-    assert silent == ONLY_POST - {"sign_out"}
 
 
 def test_own_style_and_script_are_under_100_kb_in_all():
