@@ -5,6 +5,8 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from mill import jobs
@@ -97,6 +99,19 @@ def test_minutes_stops_and_efficiency_agree_with_the_pencil(woven):
     (loom,) = weaving.grouped(rows, lambda row: row.loom)
     assert (loom.name, loom.tally.picks) == ("7", 84_600 + 50_760)
     assert {row.weaver for row in rows} == {"Una Bell"}
+
+
+def test_ten_pieces_more_are_read_by_no_more_queries(tell, woven):
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            actuals.groups_of(days=60)
+            assert actuals.run_outs()
+        return len(queries)
+
+    few = asked()
+    for n in range(1, 11):
+        tell("piece off", MONDAY + timedelta(hours=25, minutes=n), length_m=Decimal("0.5"))
+    assert asked() == few
 
 
 # By the weaver's shift
