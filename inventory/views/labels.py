@@ -88,7 +88,9 @@ def lot_labels(request: HttpRequest) -> HttpResponse:
             "left_off": n_lots - len(shown),
             "copies": form,
             "asked": [(name, value) for name, values in request.GET.lists() for value in values if name != "copies"],
-            "back": reverse("lots"),
+            "back": reverse("lot", args=[shown[0].label])
+            if len(request.GET.getlist("lot")) == n_lots == 1
+            else reverse("lots"),
             "lately_back": _lately_back(),
         },
     )

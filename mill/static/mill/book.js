@@ -38,6 +38,16 @@ document.addEventListener("submit", (event) => {
   caches.keys().then((names) => names.forEach((name) => caches.delete(name)));
 });
 
+// A list whose rows are ticked one by one can be ticked whole; without this script each is.
+for (const button of document.querySelectorAll("[data-tick-all]")) button.hidden = false;
+document.addEventListener("click", (event) => {
+  const table = event.target.closest("[data-tick-all]")?.closest("table");
+  if (!table) return;
+  const boxes = [...table.querySelectorAll("tbody input[type=checkbox]:enabled")];
+  const untick = boxes.every((box) => box.checked);
+  for (const box of boxes) box.checked = !untick;
+});
+
 // Print buttons.
 document.addEventListener("click", (event) => {
   if (event.target.closest("[data-print]")) window.print();

@@ -80,7 +80,7 @@ def chapters() -> list[Chapter]:
             shed.standing_looms(run),
             all_well="Every loom has a warp.",
             at=reverse("looms"),
-            roles=[PLANNER, WEAVER],
+            roles=[PLANNER],
         ),
         chapter(
             "Tickets to issue",

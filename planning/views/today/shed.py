@@ -47,7 +47,9 @@ def late_as_woven(rows: list[RunOut]) -> list[Entry]:
         address = reverse("warp", args=[row.warp.number])
         if row.stop:
             matter = f"stands on loom {row.loom}: {row.stop.reason}, since {moment(row.stop.starts_at)}"
-            entries.append(Entry(str(row.warp), address, matter, "Look at the floor", reverse("floor_looms")))
+            ticket = row.warp.tickets.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True).first()
+            at = reverse("floor", args=[ticket.token]) if ticket else reverse("floor_looms")
+            entries.append(Entry(str(row.warp), address, matter, "Look at the floor", at))
         entries += [
             Entry(
                 str(late.line),
@@ -85,8 +87,8 @@ def running_out(rows: list[RunOut], run: PlanRun | None) -> list[Entry]:
                 f"Loom {row.loom}",
                 reverse("loom", args=[row.loom.code]),
                 f"weaves {row.warp} out {moment(row.out_at)}",
-                "Look at what follows" if after else "Plan the looms",
-                reverse("warp", args=[after.warp.number]) if after else reverse("looms"),
+                "Look at what follows" if after else "Look at the loom",
+                reverse("warp", args=[after.warp.number]) if after else reverse("loom", args=[row.loom.code]),
                 effect,
             )
         )
@@ -113,7 +115,7 @@ def standing_looms(run: PlanRun | None) -> list[Entry]:
                 f"stands; next set-up {moment(at)}" if at else "stands and nothing is planned on it",
                 "Plan the looms",
                 reverse("looms"),
-                f"{hours(idle_min)} by the clock until then" if idle_min > 0 else "",
+                f"{days_late(idle_min)} by the clock until then" if idle_min > 0 else "",
             )
         )
     return entries

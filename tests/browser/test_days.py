@@ -1,0 +1,365 @@
+"""Five days, one for each role, pressed from page to page: no dead end, and no more clicks than stand in the table.
+
+Nobody types an address: after signing in, every page is reached from the one before, but for a code that is scanned
+from paper. A click is a press of a button, a link, a tick, a summary, a choice of a file, or Enter in a field; what is
+typed or chosen with the keys is none.
+"""
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+from django.test import Client
+from django.utils import timezone
+from playwright.sync_api import expect
+
+from mill import jobs, roles
+from planning.models import Warp
+from planning.services import tickets, warp_steps
+from tests.conftest import opened
+from tests.mill.test_roles import person
+
+__all__ = ["person"]
+pytestmark = pytest.mark.browser
+
+MONDAY = date(2026, 11, 9)
+
+
+class Day:
+    """Somebody at work: presses what stands on the page, counts, and looks for the way on."""
+
+    def __init__(self, page, table):
+        self.page, self.table, self.n, self.counted = page, table, 0, {}
+        self.is_phone = page.viewport_size["width"] < 600
+
+    @contextmanager
+    def task(self, what: str) -> Iterator[None]:
+        self.n = 0
+        try:
+            yield
+        except Exception as wrong:
+            said = self.page.locator("body").inner_text()[:1500]
+            raise AssertionError(f"{what}, at {self.page.url}, after {self.n}: {wrong}\n{said}") from wrong
+        self.counted[what] = self.n
+        self.leads_on(what)
+
+    def leads_on(self, what: str) -> None:
+        """The page offers something to go on with, and the way home; paper has its way back."""
+        assert self.page.locator("ul.errors, li.error, .note.bad.trouble").count() == 0, self.page.inner_text("body")
+        if self.page.locator("nav.rooms").count():
+            expect(self.page.get_by_role("link", name="Today", exact=True)).to_be_visible()
+            on = self.page.locator("main").locator("a:visible, button:visible")
+        else:
+            on = self.page.get_by_role("link", name="Back", exact=True)
+        assert on.count(), f"{what} ends at {self.page.url}, which leads nowhere"
+
+    def click(self, one) -> None:
+        self.n += 1
+        one.tap() if self.is_phone else one.click()
+        self.page.wait_for_load_state()
+        jobs.settle()
+
+    def press(self, name: str, *, of: str = "") -> None:
+        """A button, link or summary by its words; `of` names the row that it stands in."""
+        body = self.page.locator("body")
+        where = body.locator("li, tr, form.of-step", has_text=re.compile(re.escape(of))).last if of else body
+        for words in (name, re.compile(rf"^\s*{re.escape(name)}")):
+            there = where.get_by_role("button", name=words, exact=True).or_(
+                where.get_by_role("link", name=words, exact=True)
+            )
+            there = there.or_(where.locator("summary", has_text=words))
+            if there.count():
+                break
+        self.click(there.filter(visible=True).first)
+
+    def write(self, label: str, value: str) -> None:
+        self.page.locator("main").get_by_label(re.compile(rf"^\s*{re.escape(label)}")).filter(visible=True).first.fill(
+            value
+        )
+
+    def choose(self, label: str, value: str) -> None:
+        self.page.locator("main").get_by_label(re.compile(rf"^\s*{re.escape(label)}")).filter(
+            visible=True
+        ).first.select_option(label=value)
+
+    def tick(self, label: str) -> None:
+        self.click(self.page.locator("main").get_by_label(label).filter(visible=True).first)
+
+    def find(self, words: str) -> None:
+        """By the box on every page: Enter is a click."""
+        self.page.locator("#find").fill(words)
+        self.n += 1
+        self.page.locator("#find").press("Enter")
+        self.page.wait_for_load_state()
+
+    def says(self, words: str) -> None:
+        expect(self.page.locator("body")).to_contain_text(words)
+
+
+@pytest.fixture
+def mill(live_server, monkeypatch):
+    """The example mill, on a Monday at six."""
+    monkeypatch.setattr(timezone, "now", lambda: timezone.make_aware(datetime(2026, 11, 9, 6)))
+    call_command("example_mill", on=MONDAY, stdout=StringIO())
+    jobs.settle()
+
+
+@pytest.fixture(params=["desk", "phone"])
+def day(request, chromium, live_server, mill, person):
+    contexts = []
+
+    def begin(role: str) -> Day:
+        client = Client()
+        client.force_login(person(role, name="Merle"))
+        context = opened(chromium, request.param, at=live_server.url, client=client)
+        contexts.append(context)
+        page = context.__enter__()
+        page.goto("/")
+        return Day(page, {})
+
+    yield begin
+    for context in contexts:
+        context.__exit__(None, None, None)
+
+
+NEW_ORDERS = """order,customer,placed_on,line,cloth,colourway,pieces,length_m,due_on,weight
+2201,NETH,2026-11-09,1,HIL,slate,2,60,2026-12-11,5
+2201,,,2,HIL,moss,1,60,2026-12-11,5
+2202,EVER,2026-11-09,1,SUI,midnight,2,50,2026-12-14,5
+2203,PELL,2026-11-09,1,SHA,steel,2,40,2026-12-16,5
+2203,,,2,FLI,denim,2,55,2026-12-16,5
+"""
+
+
+def test_the_day_of_a_planner(day, tmp_path):
+    file = tmp_path / "orders.csv"
+    file.write_text(NEW_ORDERS)
+    at = day(roles.PLANNER)
+    with at.task("a ticket that a revision has overtaken is issued anew"):
+        at.press("Issue a new one")
+        at.press("Issue a new one")
+        at.says("This ticket holds")
+    with at.task("new orders are brought in from a file"):
+        at.press("Orders")
+        at.press("Bring orders in")
+        at.n += 1
+        at.page.set_input_files("input[type=file]", file)
+        at.press("Bring the orders in")
+        at.says("5 new")
+    with at.task("warps are made of them"):
+        at.press("Make warps of them")
+        at.press("Make all")
+        at.says("not in the plan")
+    with at.task("a plan is looked for and taken"):
+        at.press("Look for a plan with")
+        at.page.wait_for_url(re.compile("/looms/plans/\\d+/"), timeout=120_000)
+        at.press("Put it in force")
+        at.says("is in force")
+    with at.task("the lots are shared out"):
+        at.press("Share out the lots")
+        at.press("Hold what is ticked")
+        at.says("kg are held")
+    with at.task("tickets of the next warps are printed"):
+        at.press("Tickets of the next warps")
+        at.page.locator("#until").fill("2026-12-31")
+        at.press("Show these")
+        print(at.page.inner_text("main"))
+        at.press("Issue the ticked, and print")
+        at.press("Print")
+    with at.task("a loom breaks down, and the re-plan is taken"):
+        at.press("Back")
+        at.press("Looms")
+        at.press("D1")
+        at.write("It stands until", "2026-11-11T06:00")
+        at.write("Why", "gear of the dobby")
+        at.press("It stands: re-plan with few moves")
+        at.page.wait_for_url(re.compile("/looms/plans/\\d+/"), timeout=60_000)
+        at.press("Put it in force")
+    print(at.counted)
+
+
+def test_the_day_of_a_stock_keeper(day):
+    at = day(roles.STOCK_KEEPER)
+    with at.task("a delivery comes in and is weighed"):
+        at.press("Receive it, or re-plan without it", of="E103")
+        at.press("Receive it")
+        at.write("Dye lot", "S771")
+        at.write("Net mass", "40.2 kg")
+        at.press("Receive it")
+        at.says("is received")
+    with at.task("its label is printed"):
+        at.press("Label")
+        at.press("Print")
+        at.press("Back")
+        at.says("Its life")
+    with at.task("a shade is compared and approved"):
+        at.press("Today")
+        at.press("Compare its shade", of="L1005")
+        at.press("Approve the shade")
+        at.press("The shade is right")
+        at.says("shade approved")
+    with at.task("yarn is set aside for a warp"):
+        at.press("Yarn")
+        at.press("Share out")
+        at.press("Hold what is ticked")
+        at.says("kg are held")
+    with at.task("the yarn of a warp goes to the creel"):
+        at.press("Today")
+        at.press("Draw its yarn", of="Warp 81")
+        at.press("Warp yarn is drawn")
+        at.says("is drawn")
+    with at.task("cones come back from the floor, with their label"):
+        at.find("L1005")
+        at.press("Part cones come back")
+        at.write("How much", "1.2 kg")
+        at.press("Take them back in")
+        at.press("Print the label that goes in the cone")
+        at.press("Print")
+        at.press("Back")
+    with at.task("a moth trap is read and its lure renewed"):
+        at.press("Today")
+        at.press("Renew the lure", of="SHED")
+        at.write("Webbing clothes moth", "2")
+        at.tick("T12")
+        at.press("Write it down")
+        at.says("was looked over")
+    print(at.counted)
+
+
+def test_the_day_of_a_warper(day):
+    at = day(roles.WARPER)
+    with at.task("sees what is next to wind, and draws its yarn"):
+        at.press("Draw its yarn", of="Warp 81")
+        at.press("Warp yarn is drawn")
+        at.says("is drawn")
+    with at.task("opens the sheet of the warp"):
+        at.press("Ticket 1")
+        at.press("Warper's ticket")
+        at.press("Back")
+    with at.task("says it is wound"):
+        at.press("Today")
+        at.press("Wind it", of="Warp 81")
+        at.press("It is wound")
+        at.says("is wound on beam")
+    with at.task("asks for yarn that is wanting"):
+        at.press("Today")
+        at.press("Wind it", of="Warp 84")
+        at.write("It stands on the ticket", "two cones short of cream at the creel")
+        at.press("Write it down")
+        at.says("The note is written down")
+    print(at.counted)
+
+
+def test_the_day_of_a_weaver(day, django_user_model):
+    planner = django_user_model.objects.get(username="planner")
+    warp = Warp.objects.get(number=81)
+    warp_steps.draw_yarn(warp, by=planner)
+    jobs.settle()
+    warp_steps.wind(Warp.objects.get(number=81), by=planner)
+    jobs.settle()
+    token = tickets.issue_ticket(warp, by=planner).token
+    jobs.settle()
+    at = day(roles.WEAVER)
+
+    def sent():
+        expect(at.page.locator("[data-unsent]")).to_be_hidden()
+        jobs.settle()
+        at.page.wait_for_timeout(500)
+
+    with at.task("sees the floor, and tells the picks of a loom"):
+        at.press("Floor")
+        at.press("Loom D1")
+        at.write("Your short code", "UNA")
+        at.press("Something else")
+        at.write("Picks of this warp on the counter", "90000")
+        at.press("Counter read")
+        sent()
+    with at.task("a stop with its cause, and on again"):
+        at.press("Warp break")
+        sent()
+        at.press("It runs again")
+        sent()
+    with at.task("cuts a piece off"):
+        at.write("Piece", "64.2")
+        at.press("Piece off")
+        sent()
+    with at.task("cuts the last piece of a warp, and it is out"):
+        at.press("All looms")
+        at.press("Loom D3")
+        at.write("Piece", "63.9")
+        at.press("Piece off")
+        sent()
+        at.press("Something else")
+        at.press("Warp out")
+        sent()
+    with at.task("ties in a warp, by the code on its ticket"):
+        at.page.goto(f"/t/{token}/")
+        at.press("Tell what was done at the machine")
+        at.press("Gaited in loom")
+        sent()
+    with at.task("begins a warp that hangs gaited"):
+        at.press("Today")
+        at.press("Begin weaving")
+        at.press("Weaving has begun")
+        at.says("is weaving")
+    print(at.counted)
+
+
+def test_the_day_of_a_finisher(day):
+    at = day(roles.FINISHER)
+    with at.task("takes two pieces in over the grey perch"):
+        at.press("Open 75-1")
+        for mending in ("20", "0"):
+            at.write("Grey length, relaxed", "57.4")
+            at.write("Grey width, relaxed", "166")
+            at.write("To mend", mending)
+            at.press("It has been perched")
+            at.says("has been over the grey perch")
+            if mending == "20":
+                at.press("piece 75-2")
+    with at.task("mends one"):
+        at.press("Finishing")
+        at.press("75-1")
+        at.write("Minutes spent", "20")
+        at.tick("Nothing is left to mend")
+        at.press("Write the minutes down")
+    with at.task("sends all that wait into the scour together, and takes them out"):
+        at.press("Finishing")
+        at.press("all")
+        at.press("Sew together, into scour")
+        at.press("It is out")
+    with at.task("takes them through the three other steps of their route"):
+        for step in ("crop", "decatise", "press"):
+            at.press(f"all", of=f"into {step}")
+            at.press(f"Sew together, into {step}")
+            at.press("It is out")
+    with at.task("measures, and passes one"):
+        at.press("75-1")
+        at.write("Finished length, relaxed", "54.1")
+        at.write("Finished width, relaxed", "150.2")
+        at.write("Mass", "24.1 kg")
+        at.press("Write it all down")
+        at.says("pass, 0 points")
+    with at.task("makes the next a second"):
+        at.press("piece 75-2")
+        at.write("Finished length, relaxed", "53.8")
+        at.write("Finished width, relaxed", "149.9")
+        at.write("Mass", "24.0 kg")
+        at.tick("second")
+        at.write("Why", "a bar across the cloth")
+        at.press("Write it all down")
+        at.says("second, 0 points")
+    with at.task("sends what is ready, with its packing list"):
+        at.press("Today")
+        at.press("Send them")
+        at.press("Send them")
+        at.press("Note and packing list")
+        at.press("Print")
+        at.press("Back")
+    print(at.counted)
