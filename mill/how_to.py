@@ -120,7 +120,7 @@ TASKS: tuple[Task, ...] = (
         "print-tickets",
         "Print the floor’s tickets for a day",
         "planner",
-        ("tickets", "ticket"),
+        ("tickets", "tickets_next", "ticket"),
         (
             Step("Open “Tickets”.", press="Tickets", then="Issue the tickets for"),
             Step(

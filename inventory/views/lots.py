@@ -305,7 +305,8 @@ def _lot(label: str) -> Any:
 
 
 def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = None) -> HttpResponse:
-    """The lot's page; `tried` has the forms that were filled in and refused, which stand open."""
+    """The lot's page; `tried` has the forms that were filled in and refused, which stand open, as one that is asked for
+    does (?act=approve)."""
     tried = tried or {}
     lines = lot.movements.select_related(
         "by", "reservation", "place_from", "place_to", "reversed_by", "reverses"
@@ -323,7 +324,7 @@ def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = 
                     "name": name,
                     "act": ACTS[name],
                     "form": tried.get(name) or ACTS[name].form(lot=lot, auto_id=f"{name}_%s"),
-                    "is_open": name in tried,
+                    "is_open": name in tried or (not tried and name == request.GET.get("act")),
                 }
                 for name in dict.fromkeys([*acts_for(lot), *(name for name in tried if name in ACTS)])
             ],

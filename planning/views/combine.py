@@ -135,6 +135,8 @@ def _page(
             "troubled": [one.group for one in seen if not one.group.combination],
             "refused": [entry for one in workable for entry in one.group.refused],
             "n_lines": sum(len(group.lines) for group in groups),
+            "of_orders": sorted(form.numbers()) if form.is_bound and form.is_valid() else [],
+            "is_ruled": any(value for name, value in request.GET.items() if name not in {"orders", "page"}),
             "n_wanted": len(wanted) if len(workable) > 1 else 0,
             "mark": _mark(wanted),
             "unplanned": plans.unplanned().count(),

@@ -288,11 +288,15 @@ def tickets_next(request: HttpRequest) -> HttpResponse:
         {
             "title": "Tickets of the next warps",
             "until": until,
-            "rows": rows,
+            "rows": [(row, _whose(row.warp)) for row in rows],
             "n_ready": sum(not row.why for row in rows),
             "papers": [(kind, label) for kind, (label, _) in PAPERS.items()],
         },
     )
+
+
+def _whose(warp: Warp) -> str:
+    return "; ".join(dict.fromkeys(f"{part.spec.cloth} for {part.line.order.customer}" for part in warp.parts.all()))
 
 
 @require_GET

@@ -82,7 +82,7 @@ def unapproved_shades() -> list[Entry]:
             f"{lot.yarn}, dye lot {lot.dye_lot}, {kg(lot.on_hand_g)} kg came {day(lot.received_on)}: its shade is not"
             " approved",
             "Compare its shade",
-            reverse("lot", args=[lot.label]),
+            f"{reverse('lot', args=[lot.label])}?act=approve",
             "no warp is given of it before",
         )
         for lot in rows.select_related("yarn").order_by("received_on", "label")
