@@ -18,8 +18,10 @@ from django.utils.safestring import SafeString, mark_safe
 from mill.words import BY_ANCHOR, Word, found_in
 
 HEADS = re.compile(r"(<(h[1-3]|th|dt|caption|legend|label)\b(?:\{[%{].*?[%}]\}|[^>{])*>)(.*?)(</\2>)", re.DOTALL)
-# What a head is made of: template tags and comments, tags of HTML, and what is left, the text.
-PARTS = re.compile(r"(\{%.*?%\}|\{\{.*?\}\}|\{#.*?#\}|<[^>]*>)", re.DOTALL)
+# What a head is made of: sentences with figures in them, which take no other tag, template tags and comments, tags of
+# HTML, and what is left, the text.
+SENTENCE = r"\{% blocktranslate\b.*?\{% endblocktranslate %\}"
+PARTS = re.compile(rf"({SENTENCE}|\{{%.*?%\}}|\{{\{{.*?\}}\}}|\{{#.*?#\}}|<[^>]*>)", re.DOTALL)
 # Names of what we say ourselves, and never of what somebody wrote.
 OURS = re.compile(r"\{\{\s*((?:\w+\.)*(?:label|title))\s*\}\}")
 TRANSLATED = re.compile(r"""\{%\s*trans(?:late)?\s+("[^"]*"|'[^']*')\s*%\}""")
@@ -77,6 +79,8 @@ def marked(source: str) -> str:
     '<th>{% term "end" "Ends" %} a {% term "dent" "dent" %}</th>'
     >>> marked("<label for=x>Crimp <input></label>")
     '<label for=x>{% heard "Crimp" %}Crimp <input></label>'
+    >>> marked("<h2>{% blocktranslate %}Warp {{ n }}{% endblocktranslate %}</h2>")
+    '<h2>{% blocktranslate %}Warp {{ n }}{% endblocktranslate %}</h2>'
     """
     return HEADS.sub(lambda head: f"{head[1]}{_marked_head(head[3], head[2] == 'label')}{head[4]}", source)
 
