@@ -42,6 +42,13 @@ def test_a_lots_label_says_all_that_a_storeman_asks(desk, lot):
     assert 'aria-label="QR code of lot L-2041"' in opened(desk, "lot_labels", lot="L-2041").content.decode()
 
 
+def test_from_the_label_of_one_lot_one_goes_back_to_it(desk, lot):
+    make_lot(label="L-2042", yarn=lot.yarn)
+    assert f'href="{reverse("lot", args=["L-2041"])}">Back' in opened(desk, "lot_labels", lot="L-2041").content.decode()
+    both = opened(desk, "lot_labels", lot=["L-2041", "L-2042"]).content.decode()
+    assert f'href="{reverse("lots")}">Back' in both
+
+
 def test_the_label_has_the_mass_as_it_was_weighed_and_the_ledger_that_at_the_regain(desk):
     # 10 kg at 3 % are 11.359 kg at 17 %: 10 000 x 117 / 103 = 11 359.2.
     lot = make_lot(label="D1", grams=10_000, measured_regain_pct=3)

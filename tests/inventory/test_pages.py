@@ -462,6 +462,8 @@ def test_everything_that_is_done_to_a_lot_is_done_on_its_page(desk, planner):
     assert "Out of quarantine, no treatment named: frozen" in wrote(desk, lot, "release", reason="frozen")
     wrote(desk, lot, "reject", reason="greener")
     assert "Its shade is not approved." in text_of(opened(desk, "lot", "A12"))
+    asked = desk.get(reverse("lot", args=["A12"]), {"act": "approve"}).content.decode()
+    assert re.findall(r'<details name="act" open>\s*<summary>(.*?)</summary>', asked) == ["Approve the shade"]
     page = wrote(desk, lot, "approve")
     for word in ("Warp 118.", "A1 to B2.", "-5 cones.", "T7.", "a sample.", "Weighed 14 550 g.", "Out of quarantine"):
         assert word in page, word

@@ -6,6 +6,7 @@ import pytest
 from django.contrib.auth.models import Group
 from django.db import transaction
 from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import escape
 
@@ -160,6 +161,14 @@ def test_each_role_sees_its_own_work_and_where_the_rest_is(planned, at_the_desk_
         page = at_the_desk_as(held).get("/").content.decode()
         assert "Tell the customer</a>" in page
         assert "Wind it</a>" in page
+
+
+def test_the_floor_is_one_press_away_and_only_a_planner_is_sent_to_plan(planned, at_the_desk_as):
+    weaver = at_the_desk_as(roles.WEAVER).get("/").content.decode()
+    assert f'href="{reverse("floor_looms")}">Floor</a>' in weaver
+    assert "Plan the looms" not in weaver
+    assert "Plan the looms" in at_the_desk_as(roles.PLANNER).get("/").content.decode()
+    assert ">Floor</a>" not in at_the_desk_as(roles.READER).get("/").content.decode()
 
 
 def test_every_chapter_is_somebodys_and_every_role_but_the_reader_has_one(db):
