@@ -246,6 +246,11 @@ class ClothSpec(models.Model):
     def __str__(self) -> str:
         return f"{self.cloth.code} rev {self.revision}"
 
+    @property
+    def called(self) -> str:
+        """Its name in the language of the page."""
+        return gettext("%(cloth)s rev %(n)s") % {"cloth": self.cloth.code, "n": self.revision}
+
     def as_cloth(self, colourway: Colourway) -> cloth_room.Cloth:
         """The specification as numbers, in one colourway. Raises Refusal, with the field, where it can't be woven.
 
@@ -374,7 +379,7 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
 
 
 class OrderLine(models.Model):
-    ENTERED, ON_A_WARP, IN_LOOM, GREY = "entered", "on a warp", "in loom", "grey"
+    ENTERED, ON_A_WARP, IN_LOOM, GREY = "entered", "on a warp", N_("in loom"), "grey"
     FINISHING, READY, SENT, CALLED_OFF = "finishing", "ready", "sent", "called off"
     STATES = [(s, s) for s in (ENTERED, ON_A_WARP, IN_LOOM, GREY, FINISHING, READY, SENT, CALLED_OFF)]
 

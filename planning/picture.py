@@ -1,13 +1,13 @@
 """The picture: a cloth, its draft and a beam drawn as SVG. Knows no page, loom or stock."""
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from html import escape
 from math import prod
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.cloth import Cloth, Stripe, cut_order, order_threads, reed_ends_per_cm, sett_after, write_order
 from planning.ticket import BeamFacts
 
@@ -232,12 +232,18 @@ class _Sheet:
 
 
 def draft_svg(
-    threading: Sequence[int], lifting: Sequence[Collection[int]], *, ends_max: int = 64, picks_max: int = 64
+    threading: Sequence[int],
+    lifting: Sequence[Collection[int]],
+    *,
+    ends_max: int = 64,
+    picks_max: int = 64,
+    in_words: Callable[[str], str] = str,
 ) -> str:
     """One repeat of a weave on squared paper: the threading above the design, the lifting beside it.
 
     threading    the shaft of each end, counted from 1
     lifting      the shafts lifted on each pick
+    in_words     an English word of the drawing in the language of the page
 
     In the threading each end's square holds its shaft's number, shaft 1 in the lowest row. In the design a black
     square is an end over a pick; in the lifting the shafts that go up are written out on the pick's own row. The
@@ -260,7 +266,12 @@ def draft_svg(
         x, y = left + end * CELL + CELL // 2, top + (shafts - shaft) * CELL
         sheet.write(str(shaft), x=x, y=y + 10, size=10)
     for shaft in range(1, shafts + 1):
-        sheet.write(f"shaft {shaft}", x=left - MARGIN, y=top + (shafts - shaft) * CELL + 10, anchor="end")
+        sheet.write(
+            in_words(N_("shaft %(n)s")) % {"n": shaft},
+            x=left - MARGIN,
+            y=top + (shafts - shaft) * CELL + 10,
+            anchor="end",
+        )
     sheet.grid(left=left, top=design_top, columns=ends, rows=picks)
     sheet.grid(left=lifting_left, top=design_top, columns=shafts, rows=picks)
     over: list[tuple[int, int]] = []
@@ -270,28 +281,36 @@ def draft_svg(
         for shaft in sorted(lift):
             sheet.write(str(shaft), x=lifting_left + (shaft - 1) * CELL + CELL // 2, y=y + 10, size=10)
         if pick == 0 or (pick + 1) % 4 == 0 or pick == picks - 1:
-            sheet.write(f"pick {pick + 1}", x=left - MARGIN, y=y + 10, anchor="end")
+            sheet.write(in_words(N_("pick %(n)s")) % {"n": pick + 1}, x=left - MARGIN, y=y + 10, anchor="end")
     sheet.blacken(over)
     for end in range(ends):
         if end == 0 or (end + 1) % 4 == 0:
             sheet.write(str(end + 1), x=left + end * CELL + CELL // 2, y=bottom + 11)
-    sheet.write("Threading", x=left, y=top - 5, anchor="start", size=11)
-    sheet.write("Lifting", x=lifting_left, y=design_top - 4, anchor="start", size=11)
-    sheet.write("end", x=left - MARGIN, y=bottom + 11, anchor="end")
+    sheet.write(in_words(N_("Threading")), x=left, y=top - 5, anchor="start", size=11)
+    sheet.write(in_words(N_("Lifting")), x=lifting_left, y=design_top - 4, anchor="start", size=11)
+    sheet.write(in_words(N_("end")), x=left - MARGIN, y=bottom + 11, anchor="end")
     width = lifting_left + max(shafts, 4) * CELL + MARGIN
     height = bottom + CELL + MARGIN
     cut = ""
     if (ends, picks) != (len(threading), len(lifting)):
-        cut = f"The first {ends} of {len(threading)} ends and {picks} of {len(lifting)} picks."
+        cut = in_words(N_("The first %(ends)s of %(of_ends)s ends and %(picks)s of %(of_picks)s picks.")) % {
+            "ends": ends,
+            "of_ends": len(threading),
+            "picks": picks,
+            "of_picks": len(lifting),
+        }
         sheet.write(cut, x=left, y=height + 8, anchor="start", size=10)
         height += CELL + MARGIN
-    told = (
-        f"Threading {' '.join(map(str, threading[:ends]))}. Lifting "
-        f"{' '.join('+'.join(map(str, sorted(lift))) or '0' for lift in lifting[:picks])}. "
-        f"{sum(shaft in lift for lift in lifting for shaft in threading)} of {len(threading) * len(lifting)} "
-        f"crossings have the end on top. {cut}"
-    )
-    return _paper(width, height, title="Threading, lifting and weave", told=told, parts=sheet.parts)
+    told = in_words(
+        N_("Threading %(threading)s. Lifting %(lifting)s. %(over)s of %(crossings)s crossings have the end on top.")
+    ) % {
+        "threading": " ".join(map(str, threading[:ends])),
+        "lifting": " ".join("+".join(map(str, sorted(lift))) or "0" for lift in lifting[:picks]),
+        "over": sum(shaft in lift for lift in lifting for shaft in threading),
+        "crossings": len(threading) * len(lifting),
+    }
+    title = in_words(N_("Threading, lifting and weave"))
+    return _paper(width, height, title=title, told=f"{told} {cut}", parts=sheet.parts)
 
 
 def _paper(width: int, height: int, *, title: str, told: str, parts: Sequence[str]) -> str:

@@ -80,7 +80,7 @@ def drafts(figures: Figures) -> list[dict[str, Any]]:
                 row["lines"].append(run.line)
                 break
         else:
-            drawn = draft_svg(figures.threading, run.lifting, ends_max=32, picks_max=24)
+            drawn = draft_svg(figures.threading, run.lifting, ends_max=32, picks_max=24, in_words=_)
             # Drawn larger where there is room, to be read from the side of the loom.
             is_small = max(figures.threading) <= 8 and len(figures.threading) <= 16 and len(run.lifting) <= 12
             rows.append(
@@ -224,7 +224,11 @@ COLUMNS = [
         "warp__number",
         link=lambda t: reverse("warp", args=[t.warp.number]),
     ),
-    Column(gettext_lazy("Cloth"), lambda t: ", ".join(str(spec) for spec in t.specs.all())),
+    Column(
+        gettext_lazy("Cloth"),
+        lambda t: ", ".join(map(str, t.specs.all())),
+        shown=lambda t: ", ".join(s.called for s in t.specs.all()),
+    ),
     Column(gettext_lazy("Loom"), lambda t: t.loom.code if t.loom else "", "loom__code"),
     Column(gettext_lazy("For the day"), lambda t: t.day, "day", shown=lambda t: written_day(t.day)),
     Column(gettext_lazy("Issued"), lambda t: t.issued_at, "issued_at", shown=lambda t: moment(t.issued_at)),

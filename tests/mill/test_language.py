@@ -1,6 +1,7 @@
 """Who is spoken to in which language, and that all that is said is translated, with the figures in it."""
 
 import gettext
+import json
 import re
 
 import pytest
@@ -8,9 +9,11 @@ from babel.messages.pofile import read_po
 from django.conf import settings
 from django.test import Client
 
-from mill import language, people
+from mill import language, people, tokens
 from mill.management.commands import gather_words
 from mill.models import Mill, Person
+from planning.models import FloorEvent, JobTicket, Warp, Worker
+from tests.make import make_ticket, make_warp
 
 IN_WORDS = re.compile(r"%\(\w+\)\w|%[sd]|\{\w*\}|<[^>]+>")
 
@@ -139,3 +142,76 @@ def test_every_page_that_is_said_to_be_whole_is_there():
     names = {pattern.name for _, pattern in addresses(get_resolver())}
     assert names >= language.WHOLE | language.ASKED_BY_A_PAGE
     assert {code for code, _ in settings.LANGUAGES} == language.CODES
+
+
+# The weaver's world
+
+
+def on_the_floor(planner) -> tuple[JobTicket, Warp, Worker]:
+    warp = make_warp(state=Warp.PLANNED)
+    return make_ticket(warp, by=planner), warp, Worker.objects.create(code="UNA", name="Una", trade="weaver")
+
+
+@pytest.fixture
+def german(desk, planner) -> Client:
+    people.speak(planner, language="de", by=planner)
+    return desk
+
+
+def test_a_german_weaver_tells_and_is_answered_in_german_and_the_book_keeps_english(german, planner):
+    """12,5 m told off a loom, first refused and then done: what is kept and what programs read is English."""
+    ticket, warp, worker = on_the_floor(planner)
+    page = german.get(f"/floor/{ticket.token}/").content.decode()
+    assert f"<h1>Kette {warp.number}" in page
+    assert "Kettbruch" in page
+    tap = {"key": "k1", "token": ticket.token, "kind": "piece off", "worker": worker.code, "length_m": "12,5"}
+    answer = german.post("/api/floor/taps/", {"events": [tap]}, content_type="application/json").json()
+    assert answer[0]["refused"].startswith(
+        f"Kette {warp.number} ist geplant; ein Stück kommt von einer Kette, die webt."
+    )
+    kept = FloorEvent.objects.get(key="k1")
+    assert kept.refused == f"Warp {warp.number} is planned; a piece is cut off a warp that is weaving. Start it first."
+    assert kept.facts == {"length_m": "12.50"}
+    assert german.get("/api/floor/events/k1/").json()["refused"] == kept.refused
+    tap |= {"key": "k2", "length_m": "1.234"}
+    answer = german.post("/api/floor/taps/", {"events": [tap]}, content_type="application/json").json()
+    assert "1.234 kann 1234 oder 1,234 heißen" in answer[0]["refused"]
+
+
+def test_a_program_at_the_floor_s_address_is_answered_in_english(german, planner):
+    ticket, _warp, worker = on_the_floor(planner)
+    _, secret = tokens.make_token(name="phone", may_write=True, ends_on=None, held=[], by=planner)
+    tap = {"key": "k3", "token": ticket.token, "kind": "stopped", "worker": worker.code}
+    answer = Client(REMOTE_ADDR="10.0.0.7").post(
+        "/api/floor/taps/",
+        {"events": [tap]},
+        content_type="application/json",
+        headers={"Authorization": f"Bearer {secret}", "Accept-Language": "de"},
+    )
+    assert "not weaving: its loom can't be stopped" in answer.json()[0]["refused"]
+
+
+def test_the_list_of_tickets_is_german_and_its_csv_as_ever(german, planner):
+    on_the_floor(planner)
+    page = german.get("/tickets/?sort=-for-the-day").content.decode()
+    assert "Ausgestellt" in page
+    assert 'aria-sort="descending"' in page
+    head = german.get("/tickets/?csv=1").content.decode().lstrip("\ufeff").splitlines()[0]
+    assert head == "Ticket,Warp,Cloth,Loom,For the day,Issued,State,Why"
+
+
+def test_why_a_ticket_is_overtaken_is_kept_in_english_and_said_in_german():
+    kept = JobTicket(overtaken_why="Ticket 12 takes its place.")
+    assert kept.why_overtaken == "Ticket 12 takes its place."
+    with language.speaking("de"):
+        assert kept.why_overtaken == "Laufkarte 12 tritt an ihre Stelle."
+        assert JobTicket(overtaken_why="Wrong reed, sorry.").why_overtaken == "Wrong reed, sorry."
+
+
+def test_the_page_carries_what_its_script_says(german, planner):
+    ticket, _warp, _worker = on_the_floor(planner)
+    page = german.get(f"/floor/{ticket.token}/").content.decode()
+    words = re.search(r'<script id="script-words" type="application/json">(.*?)</script>', page)
+    assert words is not None
+    assert json.loads(words[1])["Throw it away"] == "Wegwerfen"
+    assert "script-words" not in german.get("/looms/").content.decode()
