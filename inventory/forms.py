@@ -161,9 +161,14 @@ class YarnForm(OnceForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        by = Mill.the_one().regain_authority
         self.fields["regain_from"].choices = [  # type: ignore[attr-defined]
             ("", "–"),
-            *((key, f"{regain.fibre}, {regain.regain_pct} %: {regain.authority}") for key, regain in REGAINS.items()),
+            *(
+                (key, f"{regain.fibre}, {regain.regain_pct} %: {regain.authority}")
+                for key, regain in REGAINS.items()
+                if regain.authority.startswith(by)
+            ),
         ]
         shares = list(self.instance.shares.select_related("fibre")) if self.instance.pk else []
         fibres = Fibre.objects.all()

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from decimal import ROUND_HALF_UP, Decimal
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from mill.refusal import Refusal
-from mill.units import MEASURES, plain, read, typed
+from mill.units import MEASURES, YARDS, plain, read, typed, typed_in
 
 # The ends of the names of measured columns, longest first: loom_picks_per_cm is a sett and no width.
 _ENDINGS = sorted(MEASURES.keys() - {"number"}, key=len, reverse=True)
@@ -36,6 +40,53 @@ class MeasureInput(forms.TextInput):
 
     def __init__(self, attrs: dict[str, Any] | None = None) -> None:
         super().__init__({"inputmode": "decimal", "autocomplete": "off", "spellcheck": "false", **(attrs or {})})
+
+    def value_from_datadict(self, data: Mapping[str, Any], files: Any, name: str) -> Any:
+        """What was written, with the unit that its page asked for where the writer named none.
+
+        The page sends that unit along, so that a page opened before the mill chose another is read as it was meant.
+        """
+        text, asked = super().value_from_datadict(data, files, name), data.get(unit_name(name))
+        is_bare = isinstance(text, str) and re.search(r"\d", text) and not re.search(r"[^\W\d_]|[%'\"′″’”:]", text)
+        return f"{text.strip()} {asked}" if asked and is_bare else text
+
+
+def unit_name(name: str) -> str:
+    """Under which a form sends the unit that a field asked for."""
+    return f"{name}-in"
+
+
+class MeasureBoundField(forms.BoundField):
+    """A measure on a page; `likes` is the unit that it is asked in, when that is not the canonical one."""
+
+    likes = ""
+
+    def value(self) -> Any:
+        if not self.likes or self.form.is_bound or self.initial in self.field.empty_values:
+            return super().value()
+        try:
+            number = Decimal(str(self.initial))
+        except InvalidOperation:
+            return super().value()
+        return typed_in(number, self.field.canonical, self.likes, places=self.field.places)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A field as a page asks for it: the unit that stands beside its label, and its control."""
+
+    unit: str
+    control: SafeString
+
+
+def asked(field: forms.BoundField, asks_in: str) -> Asked:
+    """A field in the units that the mill chose, mill.models.Mill.asks_in; one that measures nothing, as it is."""
+    likes = YARDS.get(getattr(field.field, "canonical", "")) if asks_in == "yards" else None
+    if likes is None or not isinstance(field, MeasureBoundField):
+        return Asked(getattr(field.field, "unit", ""), field.as_widget())
+    field.likes = likes
+    unit = format_html('<input type="hidden" name="{}" value="{}">', unit_name(field.html_name), likes)
+    return Asked(likes.replace("yd2", "yd²"), format_html("{}{}", field.as_widget(), unit))
 
 
 class MeasureField(forms.Field):
@@ -71,6 +122,9 @@ class MeasureField(forms.Field):
         self.min_value, self.max_value, self.above, self.below = min_value, max_value, above, below
         self.places = places
         super().__init__(**kwargs)
+
+    def get_bound_field(self, form: Any, field_name: str) -> MeasureBoundField:
+        return MeasureBoundField(form, self, field_name)
 
     def prepare_value(self, value: Any) -> Any:
         """A stored value without idle noughts; what was typed stands as it was typed."""

@@ -117,6 +117,19 @@ class Mill(models.Model):
         choices=settings.LANGUAGES,
         help_text="Of whoever has not chosen another.",
     )
+    asks_in = models.CharField(
+        max_length=10,
+        choices=[("metric", "metres, cm, kilograms"), ("yards", "yards, inches, pounds")],
+        default="metric",
+        help_text="What a number without a unit means in a field of a page, which says so beside it. Pages, paper and"
+        " the API write metres, cm and kilograms.",
+    )
+    regain_authority = models.CharField(
+        max_length=40,
+        blank=True,
+        choices=[("", "not chosen"), ("EU 1007/2011 annex IX",) * 2, ("ASTM D1909",) * 2],
+        help_text="Whose table of regains is offered for yarns and fibres. They differ by 4 % for wool: choose once.",
+    )
     lies_open = models.BooleanField(
         default=True, help_text="Who sits at the machine that keeps the book reads and writes in it without signing in."
     )

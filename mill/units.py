@@ -77,6 +77,20 @@ MEASURES: dict[str, Measure] = {
     "pct": Measure("%", "percent", N_("a percentage"), ("7", "7 %", "7.5 %"), Decimal(1_000)),
 }
 
+# What a mill that measures in yards, inches and pounds likes instead of a canonical unit.
+YARDS = {
+    "m": "yd",
+    "cm": "in",
+    "mm": "in",
+    "kg": "lb",
+    "g": "oz",
+    "per_cm": "per in",
+    "dents_per_10cm": "dents/in",
+    "g_per_m2": "oz/yd2",
+    "g_per_m": "oz/yd",
+    "m_per_min": "yd/min",
+}
+
 # One word for a whole unit: what the trade writes where a quotient is meant.
 _SHORT = {
     "epi": "end / inch",
@@ -202,6 +216,25 @@ def show(value: Decimal | int, unit: str, as_unit: str, *, places: int = 2) -> s
         said = [f"{plain(n)} {word}" for n, word in ((whole, large), (part, small)) if n]
         sign = "-" if value < 0 and said else ""
         return sign + (" ".join(said) or f"0 {small}")
+
+
+def typed_in(value: Decimal, unit: str, as_unit: str, *, places: int) -> str:
+    """The shortest number that, read in as_unit, is the value again at its places: what a field shows to be changed.
+
+    places   of the value, as it is kept
+
+    >>> typed_in(Decimal("54.86"), "m", "yd", places=2), typed_in(Decimal("8.46"), "per_cm", "per in", places=2)
+    ('60', '21.5')
+    """
+    step = Decimal(1).scaleb(-places)
+    with localcontext() as context:
+        context.prec = 50
+        in_one = _factor(_plain_text(as_unit), unit, as_unit)
+        for n in range(PLACES):
+            number = (value / in_one).quantize(Decimal(1).scaleb(-n), rounding=ROUND_HALF_UP)
+            if (number * in_one).quantize(step, rounding=ROUND_HALF_UP) == value.quantize(step):
+                break
+    return typed(number)
 
 
 def tidy(value: Decimal) -> Decimal:

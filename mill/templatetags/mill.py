@@ -14,6 +14,7 @@ from django.utils.html import format_html, json_script
 from django.utils.safestring import SafeString
 from django.utils.translation import get_language, gettext
 
+from mill.fields import Asked, asked
 from mill.glossing import terms_of
 from mill.signs import NARROW_SPACE, written_now
 from mill.words import BY_ANCHOR
@@ -113,6 +114,12 @@ def days_late(minutes: Any) -> str:
     if minutes is None or minutes == "" or int(minutes) < 2 * 24 * 60:
         return hours(minutes)
     return gettext("%(n)s days") % {"n": num(-(-int(minutes) // (24 * 60)))}
+
+
+@register.simple_tag(takes_context=True)
+def asked_as(context: template.Context, field: Any) -> Asked:
+    """A form's field in the units that the mill chose: `unit` for its label, and `control`."""
+    return asked(field, getattr(context.get("the_mill"), "asks_in", ""))
 
 
 @register.simple_tag(takes_context=True)

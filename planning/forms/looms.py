@@ -166,6 +166,8 @@ class MillForm(forms.ModelForm):
             "points_limit_per_100_yd2": "Points of a piece that passes (in 100 square yards)",
             "due_spread_days": "Due dates that may share a warp (days)",
             "currency": "Currency",
+            "asks_in": "Fields ask for",
+            "regain_authority": "Regains by",
             "freeze_days": "Warps that start so soon stay (days)",
             "dearness_of_move": "Dearness of a move when re-planning",
         }

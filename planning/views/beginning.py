@@ -26,7 +26,7 @@ def beginning(request: HttpRequest) -> HttpResponse:
             "steps": steps,
             "next": services.next_step(steps),
             "n_done": sum(step.is_done for step in steps),
-            "tables": [EU_1007, ASTM_D1909],
+            "tables": [by] if (by := Mill.the_one().regain_authority) else [EU_1007, ASTM_D1909],
             "is_example": laying_aside.is_the_example(),
             "can_lay_aside": laying_aside.can_be_asked(),
         },
