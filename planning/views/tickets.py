@@ -164,7 +164,7 @@ register_converter(PapersConverter, "papers")
 
 def papers_of(ticket: JobTicket, papers: str, request: HttpRequest) -> list[SafeString]:
     """The ticket's sheets of A4: one for each trade, the finisher's one for each order line on the warp."""
-    content = sheet(ticket, request)
+    content = {**sheet(ticket, request), "terms": None}  # on paper nothing is a link
     kinds = [kind for kind in PAPERS if papers in (kind, "all")]
     printed: list[SafeString] = []
     for kind in kinds:
