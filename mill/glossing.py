@@ -98,8 +98,8 @@ def _marked_head(inner: str, is_pressed: bool) -> str:
             alone = "term_alone" if name.endswith("title") else "term_in"
             part = f"{{% {alone} {name} %}}" if is_link else f"{{% heard {name} %}}{part}"
         elif translated := TRANSLATED.fullmatch(part):
-            said = f"{{% translate {translated[1]} as said %}}"
-            part = f"{said}{{% term_in said %}}" if is_link else f"{said}{{% heard said %}}{part}"
+            said = f"{{% translate {translated[1]} as head_said %}}"
+            part = f"{said}{{% term_in head_said %}}" if is_link else f"{said}{{% heard head_said %}}{part}"
         elif part and not part.startswith("{"):
             words = [(text, word) for text, word in found_in(part)]
             if is_link:
