@@ -6,7 +6,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from mill.refusal import Refusal
+from mill.working import Step, Working
 
+PRACTICE = "common practice, no source"
+SUM_OF_BOTH = "common practice, no source; it is a sum of what comes and goes"
 # Day, grams, and what a person calls it.
 Dated = tuple[date, int, str]
 
@@ -144,6 +147,63 @@ def work_out_drawdown(
         overdue=tuple(label for day, _, label in deliveries if day < today),
         too_late=tuple(too_late),
     )
+
+
+def working(
+    sheet: Drawdown, *, on_hand_g: int, held_g: int, lead_time_days: int | None, min_order_g: int
+) -> tuple[Step, ...]:
+    """How the figures of a draw-down came about, from what it was worked from."""
+    steps = Working()
+    steps.add(
+        on_hand_g - held_g,
+        name="free_g",
+        label="Free",
+        formula="on hand in lots that may be drawn − what of them is held",
+        sum=f"{on_hand_g} g − {held_g} g",
+        unit="g",
+        source="the ledger",
+    )
+    until = [day for day in sheet.days if day.day <= sheet.lowest_on]
+    steps.add(
+        sheet.lowest_g,
+        name="lowest_g",
+        label=f"At its lowest, on {sheet.lowest_on:%d.%m.%Y}",
+        formula="on hand + what comes by that day − what planned work draws by that day; below 0 it is wanting",
+        sum=f"{on_hand_g} g + {sum(day.in_g for day in until)} g − {sum(day.out_g for day in until)} g",
+        unit="g",
+        source=SUM_OF_BOTH,
+    )
+    if sheet.short_on is None:
+        return tuple(steps.steps)
+    until = [day for day in sheet.days if day.day <= sheet.short_on]
+    steps.add(
+        sheet.short_g,
+        name="short_g",
+        label=f"Short on {sheet.short_on:%d.%m.%Y}",
+        formula="what planned work draws by the first day that ends below 0 − on hand − what comes by it",
+        sum=f"{sum(day.out_g for day in until)} g − {on_hand_g} g − {sum(day.in_g for day in until)} g",
+        unit="g",
+        source=SUM_OF_BOTH,
+    )
+    steps.add(
+        sheet.order_g,
+        name="order_g",
+        label="To order",
+        formula="what is wanting at the lowest point, and no less than the supplier’s smallest order",
+        sum=f"the larger of {sheet.lowest_wanting_g} g and {min_order_g} g",
+        unit="g",
+        source=PRACTICE,
+    )
+    if sheet.order_by is not None:
+        steps.add(
+            f"{sheet.order_by:%d.%m.%Y}",
+            name="order_by",
+            label="To order by",
+            formula="the day on which it runs short − the supplier’s days from order to delivery",
+            sum=f"{sheet.short_on:%d.%m.%Y} − {lead_time_days} days",
+            source=PRACTICE,
+        )
+    return tuple(steps.steps)
 
 
 def _refuse_below_nought(on_hand_g: int, dated: Sequence[Dated], late_by_days: int) -> None:

@@ -74,8 +74,8 @@ def _found(request: HttpRequest) -> str:
 
 
 def of_page(request: HttpRequest, url_name: str) -> str:
-    """The language that the page of this name has for whoever asks."""
-    if url_name in WHOLE and not request.GET.get("csv"):
+    """The language that the page of this name has for whoever asks; its table and its working are English."""
+    if url_name in WHOLE and not request.GET.keys() & {"csv", "sheet"}:
         return of(request)
     if url_name in ASKED_BY_A_PAGE and "Authorization" not in request.headers:
         return of(request)

@@ -155,6 +155,15 @@ def working(whole: Waste) -> tuple[Step, ...]:
             "%",
             "the warps’ own figures",
         ),
+        Step(
+            "over_g",
+            "More than planned",
+            "thrums and waste − planned for thrums, headers and winding; less than 0 is less",
+            f"{whole.waste_g} g − {whole.planned_waste_g} g",
+            whole.over_g,
+            "g",
+            "by definition",
+        ),
     )
 
 

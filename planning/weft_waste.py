@@ -178,6 +178,15 @@ def working(whole: WeftWaste) -> tuple[Step, ...]:
             "%",
             "waste is a share of the yarn issued; the warps’ own figures",
         ),
+        Step(
+            "weft_over_g",
+            "More than planned, weft",
+            "weft waste − planned; less than 0 is less",
+            f"{whole.waste_g} g − {whole.planned_waste_g} g",
+            whole.over_g,
+            "g",
+            "by definition",
+        ),
     )
 
 

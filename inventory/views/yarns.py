@@ -13,13 +13,13 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET, require_POST
 
-from inventory import services
+from inventory import drawdown, services
 from inventory.count_sheet import work_out_count
 from inventory.curve import draw_curve
 from inventory.forms import LatenessForm, YarnForm
 from inventory.models import OutlookMark, Supplier, Yarn, YarnOutlook
 from inventory.yarn import read_count
-from mill import jobs
+from mill import jobs, worked_sheet
 from mill.desk import room
 from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
@@ -138,17 +138,24 @@ def outlook_facts(yarn: Yarn, asked: Mapping[str, Any]) -> dict[str, Any]:
     form = LatenessForm(asked if "late_by_days" in asked else None)
     late_by_days = form.asked_days
     ahead, today = services.ahead_of([yarn.pk])[yarn.pk], timezone.localdate()
-    worked = ahead.work_out(today, late_by_days=late_by_days)
+    sheet = ahead.work_out(today, late_by_days=late_by_days)
     return {
         "yarn": yarn,
         "ahead": ahead,
         "incoming_g": sum(grams for _, grams, _ in ahead.deliveries),
         "free_g": ahead.on_hand_g - ahead.held_g,
-        "worked": worked,
-        "curve": draw_curve(worked.days),
+        "worked": sheet,
+        "steps": drawdown.working(
+            sheet,
+            on_hand_g=ahead.on_hand_g,
+            held_g=ahead.held_g,
+            lead_time_days=ahead.lead_time_days,
+            min_order_g=ahead.min_order_g,
+        ),
+        "curve": draw_curve(sheet.days),
         "lateness": form,
         "late_by_days": late_by_days,
-        "is_order_late": worked.order_by is not None and worked.order_by < today,
+        "is_order_late": sheet.order_by is not None and sheet.order_by < today,
         "is_pending": services.is_being_worked_out(yarn)
         or jobs.is_pending(services.YARN_CHANGED, services.DEMANDS_REWORKED),
     }
@@ -158,6 +165,9 @@ def outlook_facts(yarn: Yarn, asked: Mapping[str, Any]) -> dict[str, Any]:
 @room("yarn")
 def yarn_one(request: HttpRequest, code: str) -> HttpResponse:
     yarn = get_object_or_404(Yarn.objects.select_related("supplier"), code=code)
+    if worked_sheet.is_asked(request):
+        parts = [worked_sheet.Part("Draw-down", outlook_facts(yarn, request.GET)["steps"])]
+        return worked_sheet.sheet(request, title=str(yarn), back=request.path, parts=parts)
     lots = yarn.lots.with_balance().filter(on_hand_g__gt=0).select_related("place").order_by("received_on", "label")
     return render(
         request,

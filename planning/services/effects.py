@@ -299,4 +299,5 @@ def as_woven(warp: Warp, runs: Sequence[Run], parts: Mapping[int, assuming.PartT
     if worked is None or worked.figures is None:
         return TakenFor(None, {})
     kept = working_out.row_of(warp, worked)
+    assert kept.figures is not None
     return TakenFor(kept, parts, kept.figures["runs"], worked.figures.sized_warp_g)

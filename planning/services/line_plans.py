@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+from mill.working import Step
 from planning.loom import weaving_min
 from planning.models import Closure, Slot, Warp, WarpPart
 from planning.services import clock, working_out
@@ -20,6 +21,7 @@ class PartPlan:
 
     off_at      when its last piece is woven; None without a plan, and once it is woven out
     ready_on    the day on which it is finished
+    behind_min  of the loom, for what is woven after it on the warp
     """
 
     part: WarpPart
@@ -27,6 +29,42 @@ class PartPlan:
     slot: Slot | None
     off_at: datetime | None
     ready_on: date | None
+    behind_min: int = 0
+
+    @property
+    def working(self) -> tuple[Step, ...]:
+        """How its days came about; empty without a plan."""
+        if self.slot is None or self.off_at is None or self.ready_on is None:
+            return ()
+        stops_at, off_at = timezone.localtime(self.slot.weaving_stops_at), timezone.localtime(self.off_at)
+        days, due_on = self.part.spec.finishing_days, self.part.line.due_on
+        return (
+            Step(
+                "off_at",
+                f"Off the loom, {self.warp}",
+                "the warp is woven out, by the plan − the loom’s minutes for what is woven after these pieces",
+                f"{stops_at:%d.%m.%Y %H:%M} (plan {self.slot.run_id}) − {self.behind_min} min of loom {self.slot.loom}",
+                f"{off_at:%d.%m.%Y %H:%M}",
+                source="minutes are those in which the loom works",
+            ),
+            Step(
+                "ready_on",
+                "Finished",
+                "off the loom + the revision’s days of finishing, Mondays to Fridays",
+                f"{off_at:%d.%m.%Y} + {days} days",
+                f"{self.ready_on:%d.%m.%Y}",
+                source="the cloth’s specification",
+            ),
+            Step(
+                "late_days",
+                "Late",
+                "finished − due; 0 when it is in time",
+                f"{self.ready_on:%d.%m.%Y} − {due_on:%d.%m.%Y}",
+                self.late_days,
+                "days",
+                "by definition",
+            ),
+        )
 
     @property
     def late_days(self) -> int:
@@ -44,16 +82,16 @@ def plans_of(line_ids: Iterable[int]) -> dict[int, list[PartPlan]]:
         ends = _ends(warp, closures=closures)
         for part in warp.parts.all():
             if part.line_id in found:
-                off_at = ends.get(part.pk)
+                off_at, behind_min = ends.get(part.pk, (None, 0))
                 days = part.spec.finishing_days
                 ready_on = working_days_after(timezone.localdate(off_at), days) if off_at else None
                 slot = working_out.slot_in_force(warp)
-                found[part.line_id].append(PartPlan(part, warp, slot, off_at, ready_on))
+                found[part.line_id].append(PartPlan(part, warp, slot, off_at, ready_on, behind_min))
     return found
 
 
-def _ends(warp: Warp, *, closures: Sequence[Closure]) -> Mapping[int, datetime]:
-    """When each part is woven, by its primary key.
+def _ends(warp: Warp, *, closures: Sequence[Closure]) -> Mapping[int, tuple[datetime, int]]:
+    """When each part is woven, by its primary key, and the loom's minutes for what is woven after it.
 
     Counted back from the end of the slot, since of a warp that is in the loom the plan knows only what is left.
     """
@@ -69,12 +107,12 @@ def _ends(warp: Warp, *, closures: Sequence[Closure]) -> Mapping[int, datetime]:
     calendar, epoch = _calendar(slot, closures=closures)
     stop = calendar.worked(clock.to_minute(slot.weaving_stops_at, epoch=epoch))
     start = calendar.worked(clock.to_minute(slot.weaving_starts_at, epoch=epoch))
-    found: dict[int, datetime] = {}
+    found: dict[int, tuple[datetime, int]] = {}
     behind = 0
     for part, run in zip(reversed(parts), reversed(runs), strict=True):
         after_min = weaving_min(picks=behind, ppm=slot.loom.ppm, efficiency_pct=slot.loom.efficiency_pct)
         minute = max(start, stop - after_min)
-        found[part.pk] = clock.to_moment(calendar.completes(minute) if minute else 0, epoch=epoch)
+        found[part.pk] = (clock.to_moment(calendar.completes(minute) if minute else 0, epoch=epoch), stop - minute)
         behind += run.picks
     return found
 

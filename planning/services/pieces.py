@@ -16,6 +16,7 @@ from django.utils import timezone
 from mill import changes
 from mill.models import Mill
 from mill.refusal import N_, Refusal, Word
+from mill.working import Step
 from planning.finishing import route_shrink_pct
 from planning.models import (
     Customer,
@@ -43,6 +44,7 @@ from planning.piece import (
     mass_g_per_m2,
     piece_points,
 )
+from planning.piece import working as piece_working
 from planning.services import retiming
 from planning.services.line_states import lines_follow
 from planning.services.warps import lock_lines, lock_warps, write_columns
@@ -545,6 +547,7 @@ class MeasuredPiece:
     comparison: Comparison | None
     grade: Grade | None
     g_per_m2: Decimal | None
+    working: tuple[Step, ...] = ()
 
 
 def measured(piece: Piece) -> MeasuredPiece:
@@ -572,7 +575,7 @@ def measured(piece: Piece) -> MeasuredPiece:
     size = {"length_m": piece.finished_length_m, "width_cm": piece.finished_width_cm}
     g_per_m2 = mass_g_per_m2(piece.mass_g, **size) if piece.mass_g else None
     graded = grade_of(piece, limit_per_100_yd2=limit_for(piece).per_100_yd2)
-    return MeasuredPiece(compare(came, planned), graded, g_per_m2)
+    return MeasuredPiece(compare(came, planned), graded, g_per_m2, piece_working(came, planned))
 
 
 def sent_on(piece: Piece) -> DispatchPiece | None:

@@ -57,8 +57,8 @@ def used(period: Period) -> Found:
             found.left_out.append(warp["number"])
             continue
         for yarn_id, lots in drawn[warp["pk"]].items():
-            need = needs[warp["pk"]].get(yarn_id)
-            net_g, allowed_g = (need.net_g, need.issue_g - need.net_g) if need else (0, 0)
+            wanted = needs[warp["pk"]].get(yarn_id)
+            net_g, allowed_g = (wanted.net_g, wanted.issue_g - wanted.net_g) if wanted else (0, 0)
             length = {"planned_m": planned_m, "woven_m": woven_m[warp["pk"]]}
             own_g = [lot["drawn_g"] - lot["back_g"] for lot in lots]
             in_cloth_g = shared_out(woven_g(net_g=net_g, **length), own_g)

@@ -408,7 +408,10 @@ def plan_effects(request: HttpRequest, pk: int) -> HttpResponse:
     run = get_object_or_404(PlanRun, pk=pk)
     if run.state != PlanRun.OFFERED:
         raise Http404
-    told = {"run": run, "on_board": "board" in request.headers.get("HX-Current-URL", ""), **worked_effects(run)}
+    told = {"run": run, **worked_effects(run)}
+    if reverse("board") in request.headers.get("HX-Current-URL", ""):
+        # The plan's page has the yarn in a section of its own.
+        told |= {"on_board": True, "foreseen": foresight.foresee_plan(run)}
     return render(request, "planning/_plan_effects.html", told)
 
 

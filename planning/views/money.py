@@ -15,7 +15,7 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from mill import worked
+from mill import worked_sheet
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.refusal import Refusal
@@ -38,12 +38,12 @@ def _cost(request: HttpRequest, of: str, work_out: Callable[[], CostSheet], *, b
         sheet = work_out()
     except Refusal as refusal:
         return render(request, "planning/cost.html", {**context, "refusal": refusal.message})
-    if worked.is_asked(request):
+    if worked_sheet.is_asked(request):
         parts = [
-            worked.Part("As planned", sheet.planned.working),
-            worked.Part(f"As it went, {sheet.woven} of {sheet.pieces} woven", sheet.actual.working),
+            worked_sheet.Part("As planned", sheet.planned.working),
+            worked_sheet.Part(f"As it went, {sheet.woven} of {sheet.pieces} woven", sheet.actual.working),
         ]
-        return worked.sheet(request, title=context["title"], back=request.path, parts=parts, notes=sheet.notes)
+        return worked_sheet.sheet(request, title=context["title"], back=request.path, parts=parts, notes=sheet.notes)
     return render(request, "planning/cost.html", {**context, "sheet": sheet, "places": sheet.planned.places})
 
 
@@ -218,9 +218,11 @@ def _working(found: Quote) -> list[Step]:
 @room("orders")
 def quote(request: HttpRequest, number: int) -> HttpResponse:
     found = _quote(number)
-    if worked.is_asked(request):
-        parts = [worked.Part("Cost and price", _working(found))]
-        return worked.sheet(request, title=str(found), back=request.path, parts=parts, notes=found.figures["notes"])
+    if worked_sheet.is_asked(request):
+        parts = [worked_sheet.Part("Cost and price", _working(found))]
+        return worked_sheet.sheet(
+            request, title=str(found), back=request.path, parts=parts, notes=found.figures["notes"]
+        )
     return _quote_page(request, found)
 
 

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from mill import worked_sheet
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.qr import qr_svg, scanned_address
@@ -334,6 +335,11 @@ def _ticket(number: int) -> JobTicket:
 @room("tickets")
 def ticket(request: HttpRequest, number: int) -> HttpResponse:
     found = _ticket(number)
+    if worked_sheet.is_asked(request):
+        figures = from_json(found.figures)
+        parts = [worked_sheet.Part("As it was issued", figures.working)]
+        parts += [worked_sheet.Part(f"Order line {run.line}", run.working) for run in figures.runs]
+        return worked_sheet.sheet(request, title=f"Ticket {number}", back=request.path, parts=parts)
     newest = found.warp.tickets.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True).first()
     return render(
         request,

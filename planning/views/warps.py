@@ -12,6 +12,7 @@ from django.urls import path, reverse
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from mill import worked_sheet
 from mill.desk import room
 from mill.edits import Edit
 from mill.fields import DayInput
@@ -282,6 +283,12 @@ def _worked_context(found: Warp) -> dict[str, Any]:
 @room("warps")
 def warp(request: HttpRequest, number: int) -> HttpResponse:
     found = _found(number)
+    if worked_sheet.is_asked(request):
+        kept = getattr(found, "worked", None)
+        figures = from_json(kept.figures) if kept and kept.figures else None
+        parts = [worked_sheet.Part("The warp", figures.working)] if figures else []
+        parts += [worked_sheet.Part(f"Order line {run.line}", run.working) for run in figures.runs] if figures else []
+        return worked_sheet.sheet(request, title=str(found), back=request.path, parts=parts)
     return _page(request, found)
 
 

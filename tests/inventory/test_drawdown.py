@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.drawdown import Day, LateDelivery, work_out_drawdown
+from inventory.drawdown import Day, LateDelivery, work_out_drawdown, working
 from mill.refusal import Refusal
 
 MONDAY = date(2026, 11, 23)
@@ -154,3 +154,28 @@ def test_later_deliveries_never_help(on_hand_g, demands, deliveries, a, b):
     assert later.lowest_g <= sooner.lowest_g
     if sooner.short_on:
         assert later.short_on <= sooner.short_on
+
+
+def test_the_working_of_a_draw_down_ends_in_its_figures():
+    """By hand, as in the room's own example, of 9 kg with 2 kg held: 7 free; 9 + 0 − 10.08 = −1.08 on the 25th; order
+    5, the smallest order, by the 15th."""
+    monday = date(2026, 11, 23)
+    lead = {"lead_time_days": 10, "min_order_g": 5000}
+    sheet = work_out_drawdown(
+        on_hand_g=9000,
+        demands=[(monday + timedelta(2), 10080, "Warp 118")],
+        deliveries=[(monday + timedelta(7), 20000, "D7")],
+        today=monday,
+        **lead,
+    )
+    steps = {step.name: step for step in working(sheet, on_hand_g=9000, held_g=2000, **lead)}
+    assert {name: (step.sum, step.value) for name, step in steps.items()} == {
+        "free_g": ("9000 g − 2000 g", 7000),
+        "lowest_g": ("9000 g + 0 g − 10080 g", -1080),
+        "short_g": ("10080 g − 9000 g − 0 g", 1080),
+        "order_g": ("the larger of 1080 g and 5000 g", 5000),
+        "order_by": ("25.11.2026 − 10 days", "15.11.2026"),
+    }
+    assert all(step.source and step.formula for step in steps.values())
+    lasts = work_out_drawdown(on_hand_g=9000, demands=[], deliveries=[], today=monday, **lead)
+    assert [step.name for step in working(lasts, on_hand_g=9000, held_g=0, **lead)] == ["free_g", "lowest_g"]

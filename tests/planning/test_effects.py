@@ -185,6 +185,8 @@ def test_the_board_shows_what_a_move_does_before_it_is_confirmed(moved, desk):
         assert f"1 ticket would be overtaken: {ticket.number} ({ticket.warp})" in page
         for one in foreseen.lines:
             assert f"{one.line} {one.line.order.customer}" in page
+    on_board = text_of(desk.get(part, headers={"HX-Current-URL": f"http://testserver{reverse('board')}?plan=9"}))
+    assert "Draws kg" in on_board, "kilograms too"
     told = desk.get(f"/api/plans/{moved.pk}/effects/").json()
     assert days_said(told) == as_said(foreseen)
     assert told["overtaken"] == [ticket.number]
@@ -244,3 +246,31 @@ def test_a_line_and_a_revision_show_what_they_move(shed, desk, planner):
     told = desk.post(f"/api/cloths/{shed.cloth.code}/preview/", draft, "application/json").json()
     assert told["effects"]["then"]["weaving_min"] > told["effects"]["now"]["weaving_min"]
     assert told["effects"]["overtaken"] == told["consequences"]["tickets"] == [ticket.number]
+
+
+def test_the_days_of_a_line_open_to_how_they_came_about(shed, desk):
+    """Two pieces, the last of their warp: off the loom when it is out, and ten Mondays to Fridays of finishing later."""
+    line = OrderLine.objects.order_by("due_on").first()
+    (plan,) = line_plans.plans_of([line.pk])[line.pk]
+    off, ready, late = plan.working
+    assert ready.sum.endswith(f"+ {plan.part.spec.finishing_days} days")
+    assert (ready.value, late.value) == (f"{plan.ready_on:%d.%m.%Y}", plan.late_days)
+    assert off.sum.endswith("− 0 min of loom " + plan.slot.loom.code)
+    page = text_of(desk.get(reverse("order", args=[line.order.number])))
+    assert f"How the days on {plan.warp} came about" in page
+    assert ready.sum in page
+
+
+def test_a_warp_a_yarn_a_ticket_and_a_report_print_their_working(shed, desk, planner):
+    warp = Warp.objects.earliest("number")
+    ticket = ticketed(warp, planner)
+    for address, said in (
+        (reverse("warp", args=[warp.number]), "Warp to wind"),
+        (reverse("ticket", args=[ticket.number]), "Warp to wind"),
+        (reverse("yarn_one", args=["MOSS"]), "At its lowest, on"),
+        (reverse("report_load"), "Load"),
+    ):
+        sheet = text_of(desk.get(address, {"sheet": "worked"}))
+        assert "With its numbers" in sheet
+        assert said in sheet
+        assert "sheet=worked" in desk.get(address).content.decode()

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from mill.refusal import Refusal
 from planning import piece
-from planning.piece import INCH_BANDS, METRIC_BANDS, Fault
+from planning.piece import INCH_BANDS, METRIC_BANDS, Fault, Measured, Planned, working
 
 D = Decimal
 
@@ -202,3 +202,19 @@ def test_pieces_against_their_order(lengths, off, within, said):
 def test_what_no_piece_can_be_is_refused(ask, said):
     with pytest.raises(Refusal, match=said):
         ask()
+
+
+def test_the_working_of_a_piece_against_its_plan_ends_in_its_figures():
+    """By hand: (64 − 60) ÷ 64 = 6.25 %, as planned; (160 − 144) ÷ 160 = 10 %, 3.75 more; 25 920 g are 300 g/m²."""
+    came = Measured(Decimal(64), Decimal(160), Decimal(60), Decimal(144), mass_g=25_920)
+    plan = Planned(Decimal(60), Decimal(150), Decimal("6.25"), Decimal("6.25"), Decimal(320))
+    steps = {step.name: (step.sum, step.value) for step in working(came, plan)}
+    assert steps == {
+        "length_shrink_pct": ("(64 m − 60 m) ÷ 64 m", Decimal("6.2")),
+        "length_shrink_off_pct": ("6.25 % − 6.25 %", Decimal("0.0")),
+        "width_shrink_pct": ("(160 cm − 144 cm) ÷ 160 cm", Decimal("10.0")),
+        "width_shrink_off_pct": ("10 % − 6.25 %", Decimal("3.8")),
+        "length_off_m": ("60 m − 60 m", Decimal("0.0")),
+        "width_off_cm": ("144 cm − 150 cm", Decimal("-6.0")),
+        "g_per_m2": ("25920 g × 100 ÷ (60 m × 144 cm)", Decimal(300)),
+    }

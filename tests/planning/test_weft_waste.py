@@ -48,6 +48,7 @@ def test_a_warp_of_two_lots_by_hand():
         "26000 g − 800 g − 23700 g",
         "1500 g ÷ 25200 g",
         "1248 g ÷ (1248 g + 23700 g)",
+        "1500 g − 1248 g",
     ]
     months = by_month(SHEET, Period(DAY, DAY + timedelta(70)))
     assert [each.waste_g for _, each in months] == [1_500, 400, 0]

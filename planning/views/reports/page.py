@@ -4,12 +4,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
+from mill import worked_sheet
 from mill.listing import Column, as_csv
 from mill.working import Step
 from planning.forms.reports import PeriodForm
@@ -133,6 +135,11 @@ def show(request: HttpRequest, *, name: str, title: str, make: Make, propose: Pr
         if sheet is None:
             raise Http404
         return as_csv(sheet.rows, sheet.columns, f"{name}-{key}")
+    if worked_sheet.is_asked(request):
+        back = f"{request.path}?{urlencode(_days(period))}"
+        said = f"{period.first:%d.%m.%Y} to {period.last:%d.%m.%Y}. {report.about}"
+        parts = [worked_sheet.Part(title, report.working)]
+        return worked_sheet.sheet(request, title=title, back=back, parts=parts, notes=[said])
     told = {"title": title, "report": report, "period": period, "form": form, "is_asked": bool(_asked(request))}
     return render(request, "planning/report.html", told)
 
