@@ -81,21 +81,25 @@ def in_own_environment() -> None:
 
 
 def test(arguments: list) -> None:
-    """pytest: the fast suite on two processes; with --slow the long proofs, side by side only in the browser."""
+    """pytest: the fast suite on two processes; with --slow the long proofs, side by side where they bear company."""
     os.chdir(HERE)
+    # The tests begin hundreds of processes of the book: what is compiled for one serves the others.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ.setdefault("NUMBA_CACHE_DIR", str(Path(sys.prefix) / "numba"))
     side_by_side = ["-n", "2", "--dist", "worksteal"]
     pytest = [sys.executable, "-m", "pytest"]
     if "--slow" not in arguments:
         become(Path(sys.executable), *pytest[1:], "-m", "not slow", *side_by_side, *arguments)
     arguments.remove("--slow")
-    # By file: what a browser's tests share is made once.
-    in_the_browser = [*pytest, "-m", "slow and browser", "-n", "2", "--dist", "loadfile", *arguments]
-    by_themselves = [*pytest, "-m", "slow and not browser", *arguments]
-    codes = [subprocess.run(which, check=False).returncode for which in (in_the_browser, by_themselves)]
+    stages = (
+        # By file: what a browser's tests share is made once.
+        ["-m", "slow and browser", "-n", "2", "--dist", "loadfile"],
+        ["-m", "slow and not browser and not alone", *side_by_side],
+        ["-m", "slow and not browser and alone"],
+    )
+    codes = {subprocess.run([*pytest, *stage, *arguments], check=False).returncode for stage in stages}
     found_none = 5  # as when one file is asked for
-    if codes == [found_none, found_none]:
-        sys.exit(found_none)
-    sys.exit(max(code for code in codes if code != found_none))
+    sys.exit(max(codes - {found_none}, default=found_none))
 
 
 def main() -> None:

@@ -2,6 +2,8 @@
 
 import hashlib
 import json
+import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -9,6 +11,7 @@ import zipfile
 
 import pytest
 
+from mill.latch import Latch
 from tests.started import CLEAN_ENV, ROOT
 
 
@@ -35,21 +38,34 @@ class Book:
             return there.execute(sql).fetchall()
 
 
+@pytest.fixture(scope="session")
+def example(tmp_path_factory):
+    """The folder of the example mill and its backup: written once, whichever of the tests' processes needs it first."""
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    folder, made = folder / "candlebeck", folder / "candlebeck is made"
+    with Latch(folder.with_name("candlebeck is being made")):
+        if not made.exists():
+            folder.mkdir()
+            book = Book(folder)
+            book.run("migrate", "-v0")
+            book.run("example_mill")
+            book.run("backup", str(folder / "book.zip"))
+            made.touch()
+    return folder
+
+
 @pytest.fixture(scope="module")
-def candlebeck(tmp_path_factory):
+def candlebeck(example, tmp_path_factory):
     """The example mill in a folder."""
-    book = Book(tmp_path_factory.mktemp("candlebeck"))
-    book.run("migrate", "-v0")
-    book.run("example_mill")
-    return book
+    return Book(shutil.copytree(example, tmp_path_factory.mktemp("books") / "candlebeck"))
 
 
 @pytest.fixture(scope="module")
 def file(candlebeck):
     """Its backup."""
-    path = candlebeck.folder / "book.zip"
-    candlebeck.run("backup", str(path))
-    return path
+    return candlebeck.folder / "book.zip"
 
 
 @pytest.fixture

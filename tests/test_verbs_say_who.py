@@ -36,8 +36,13 @@ def named(path: Path) -> str:
 
 
 @cache
+def module(path: Path) -> ast.Module:
+    return ast.parse(path.read_text())
+
+
+@cache
 def functions(path: Path) -> dict[str, ast.FunctionDef]:
-    return {node.name: node for node in ast.parse(path.read_text()).body if isinstance(node, ast.FunctionDef)}
+    return {node.name: node for node in module(path).body if isinstance(node, ast.FunctionDef)}
 
 
 def is_update(call: ast.Call) -> bool:
@@ -55,7 +60,7 @@ def writes_itself(function: ast.FunctionDef) -> bool:
 def known(path: Path) -> dict[str, str]:
     """What the file's imports call a service: a function's address by its name, and a module's by the name it has."""
     found = {}
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in ast.walk(module(path)):
         if isinstance(node, ast.ImportFrom) and node.module:
             for alias in node.names:
                 found[alias.asname or alias.name] = f"{node.module}.{alias.name}"
@@ -75,8 +80,8 @@ def called(path: Path, name: str) -> frozenset[str]:
             match node.func:
                 case ast.Name(id=other):
                     found.add(known(path).get(other, address(path, other)))
-                case ast.Attribute(value=ast.Name(id=module), attr=other):
-                    found.add(f"{known(path).get(module, module)}.{other}")
+                case ast.Attribute(value=ast.Name(id=of), attr=other):
+                    found.add(f"{known(path).get(of, of)}.{other}")
     return frozenset(found)
 
 

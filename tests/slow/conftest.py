@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import psycopg
 import pytest
@@ -103,7 +104,8 @@ def postgresql_url(server_folder):
     data = folder / "data"
     said = {"cwd": "/", "check": True, "stdout": subprocess.DEVNULL, **user}
     subprocess.run([pg_ctl.with_name("initdb"), "-D", data, "-A", "trust", "-U", "postgres", "-E", "UTF8"], **said)
-    options = f"-p {port} -k {folder} -c listen_addresses=127.0.0.1"
+    # Clients are killed here, never the server or its machine (test_faults.py has a server for that): disks may lag.
+    options = f"-p {port} -k {folder} -c listen_addresses=127.0.0.1 -c fsync=off -c full_page_writes=off"
     subprocess.run([pg_ctl, "-D", data, "-w", "-o", options, "-l", folder / "log", "start"], **said)
     yield f"postgresql://postgres@127.0.0.1:{port}/postgres"
     subprocess.run([pg_ctl, "-D", data, "-w", "-m", "immediate", "stop"], **said)
@@ -183,8 +185,34 @@ def redis_numbers():
     return iter(range(BOOKS_ON_REDIS))
 
 
+def create_database(server: str, like: str = "template1") -> str:
+    """A database of its own on the server, as the other one stands; its address."""
+    name = f"book_{os.getpid()}_{time.monotonic_ns()}"
+    with psycopg.connect(server, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
+    return server.removesuffix("postgres") + name
+
+
+@pytest.fixture(scope="session")
+def empty_books(request, tmp_path_factory):
+    """empty_books(kind): the database of a book just migrated, made once; to be copied, and never opened."""
+    made: dict[str, str] = {}
+
+    def of(kind: str) -> str:
+        if kind not in made:
+            folder = tmp_path_factory.mktemp("empty")
+            database = f"sqlite:{folder / 'shedbook.sqlite3'}"
+            if kind == "postgresql":
+                database = create_database(request.getfixturevalue("postgresql_url"))
+            Book(folder, database).run("migrate", "--verbosity", "0")
+            made[kind] = database
+        return made[kind]
+
+    return of
+
+
 @pytest.fixture
-def make_book(request, tmp_path):
+def make_book(request, tmp_path, empty_books):
     """make_book("sqlite" or "postgresql", redis=True): an empty book with its tables."""
     books = []
 
@@ -193,18 +221,15 @@ def make_book(request, tmp_path):
         folder.mkdir()
         database = f"sqlite:{folder / 'shedbook.sqlite3'}"
         if kind == "postgresql":
-            server = request.getfixturevalue("postgresql_url")
-            name = f"book_{os.getpid()}_{time.monotonic_ns()}"
-            with psycopg.connect(server, autocommit=True) as connection:
-                connection.execute(f"CREATE DATABASE {name}")
-            database = server.removesuffix("postgres") + name
+            like = urlsplit(empty_books(kind)).path[1:] if migrate else "template1"
+            database = create_database(request.getfixturevalue("postgresql_url"), like)
+        elif migrate:
+            shutil.copy(empty_books(kind).removeprefix("sqlite:"), folder)
         shared = ""
         if redis:
             shared = f"{request.getfixturevalue('redis_url')}/{next(request.getfixturevalue('redis_numbers'))}"
         book = Book(folder, database, shared)
         books.append(book)
-        if migrate:
-            book.run("migrate", "--verbosity", "0")
         return book
 
     yield make

@@ -1,6 +1,7 @@
 """Backups between databases, taken from a book at work: SQLite to PostgreSQL and back, nothing lost on the way."""
 
 import json
+import shutil
 import sqlite3
 import sys
 import threading
@@ -11,8 +12,10 @@ import psycopg
 import pytest
 
 from mill import backup
+from tests.books import example
 from tests.slow.conftest import Book
 
+__all__ = ["example"]
 pytestmark = pytest.mark.slow
 
 
@@ -21,6 +24,11 @@ def database_of(url, name):
     with psycopg.connect(url, autocommit=True) as there:
         there.execute(f'CREATE DATABASE "{name}"')
     return urlsplit(url)._replace(path=f"/{name}").geturl()
+
+
+def candlebeck_at(folder, example):
+    """The example mill, in a folder of its own."""
+    return Book(shutil.copytree(example, folder), f"sqlite:{folder / 'shedbook.sqlite3'}")
 
 
 TOTALS = """
@@ -62,11 +70,8 @@ def totals(book):
     return json.loads(book.python(TOTALS))
 
 
-def test_a_book_at_work_goes_to_postgresql_and_back_with_equal_totals(tmp_path, postgresql_url):
-    one_pc = Book(tmp_path / "one_pc", f"sqlite:{tmp_path / 'one_pc' / 'shedbook.sqlite3'}")
-    one_pc.folder.mkdir()
-    one_pc.run("migrate", "-v0")
-    one_pc.run("example_mill")
+def test_a_book_at_work_goes_to_postgresql_and_back_with_equal_totals(tmp_path, postgresql_url, example):
+    one_pc = candlebeck_at(tmp_path / "one_pc", example)
     written = []
     writer = threading.Thread(target=lambda: written.append(int(one_pc.python(WRITE.format(seconds=6)))))
     writer.start()
@@ -127,10 +132,8 @@ def test_a_book_at_work_goes_to_postgresql_and_back_with_equal_totals(tmp_path, 
     assert "restoring" not in schemas
 
 
-def test_nothing_is_restored_while_others_are_at_the_database(tmp_path, postgresql_url):
-    one_pc = Book(tmp_path / "one_pc", f"sqlite:{tmp_path / 'one_pc' / 'shedbook.sqlite3'}")
-    one_pc.folder.mkdir()
-    one_pc.run("migrate", "-v0")
+def test_nothing_is_restored_while_others_are_at_the_database(tmp_path, postgresql_url, make_book):
+    one_pc = make_book("sqlite")
     one_pc.run("backup", str(tmp_path / "book.zip"))
     grown = Book(tmp_path / "grown", database_of(postgresql_url, "in_use"))
     grown.folder.mkdir()
@@ -141,11 +144,8 @@ def test_nothing_is_restored_while_others_are_at_the_database(tmp_path, postgres
     grown.run("restore", str(tmp_path / "book.zip"))
 
 
-def test_a_restore_that_is_killed_leaves_the_book_as_it_was(tmp_path):
-    one_pc = Book(tmp_path / "one_pc", f"sqlite:{tmp_path / 'one_pc' / 'shedbook.sqlite3'}")
-    one_pc.folder.mkdir()
-    one_pc.run("migrate", "-v0")
-    one_pc.run("example_mill")
+def test_a_restore_that_is_killed_leaves_the_book_as_it_was(tmp_path, example):
+    one_pc = candlebeck_at(tmp_path / "one_pc", example)
     one_pc.run("backup", str(tmp_path / "book.zip"))
     before = totals(one_pc)
     for after_s in (0.5, 1.5, 3.0):

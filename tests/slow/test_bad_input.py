@@ -4,6 +4,7 @@ import re
 from html import unescape
 from html.parser import HTMLParser
 from io import StringIO
+from itertools import count
 from urllib.parse import urljoin, urlsplit
 
 import pytest
@@ -83,6 +84,11 @@ class Forms(HTMLParser):
             self.form["fields"][self.textarea] += data.lstrip("\n")
 
 
+def whole(answer) -> bytes:
+    """What is sent, to its end: a file stands open until then."""
+    return b"".join(answer.streaming_content) if answer.streaming else answer.content
+
+
 def pages(client):
     """Every kind of page that can be reached from Today by links, with its forms."""
     seen: dict[str, int] = {}
@@ -96,7 +102,7 @@ def pages(client):
         answer = client.get(address)
         assert answer.status_code in {200, 301, 302, 404}, f"{address} answers {answer.status_code}"
         if not answer.get("Content-Type", "").startswith("text/html") or answer.status_code != 200:
-            answer.close()  # a file that is sent stands open until then
+            whole(answer)
             continue
         page = Forms()
         page.feed(answer.content.decode())
@@ -115,8 +121,7 @@ def tried(client, address, form, fields):
     cache.clear()  # how much was asked in how short a time is another matter: tests/mill/test_limits.py
     with transaction.atomic():
         answer = act(to, fields)
-        # Streamed answers are read while their rows are still there.
-        body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+        body = whole(answer)  # while its rows are still there
         transaction.set_rollback(True)
     return answer, body
 
@@ -126,13 +131,30 @@ def candlebeck(db):
     call_command("example_mill", stdout=StringIO())
 
 
-def faults(client, address, form):
-    """What goes wrong with this form, a field at a time, in sentences."""
-    # Of rows of the same fields the first: line-0-pieces stands for line-1-pieces.
-    fields_of = {re.sub(r"\d+", "0", name): name for name in reversed(form["fields"]) if name not in WITHOUT}
-    for n, name in enumerate(fields_of.values()):
+def fields_of(form):
+    """The fields to be tried. Of rows of the same fields the first: line-0-pieces stands for line-1-pieces."""
+    return {re.sub(r"\d+", "0", name): name for name in reversed(form["fields"]) if name not in WITHOUT}
+
+
+class Words:
+    """What is typed: all bad words where a field of a name is first met, and a quarter of them in turn elsewhere."""
+
+    def __init__(self) -> None:
+        self.met, self.turns = set(), count()
+
+    def to_type(self, kind: str, *, is_long: bool) -> list[str]:
         # A long form has each bad word in many of its fields, a short one in all of them.
-        for bad in BAD[n % 4 :: 4] if len(fields_of) > LONG else BAD:
+        if is_long or kind in self.met:
+            return BAD[next(self.turns) % 4 :: 4]
+        self.met.add(kind)
+        return BAD
+
+
+def faults(client, address, form, words):
+    """What goes wrong with this form, a field at a time, in sentences."""
+    tries = fields_of(form)
+    for kind, name in tries.items():
+        for bad in words.to_type(kind, is_long=len(tries) > LONG):
             fields = {**form["fields"], name: bad}
             said = f"{form['method']} {address} to {form['action']} with {name}={bad[:40]!r}"
             try:
@@ -159,8 +181,10 @@ def test_whatever_is_typed_into_any_field_comes_back_as_a_page(desk, candlebeck)
         for form in found:
             to = resolve(urlsplit(urljoin(address, form["action"])).path).url_name
             at = to if form["action"] else kind
-            forms.setdefault((at, form["method"], tuple(sorted(form["fields"]))), (address, form))
+            forms.setdefault((at, form["method"], *sorted(fields_of(form))), (address, form))
     assert len(forms) > 60
-    wrong = [fault for address, form in forms.values() for fault in faults(desk, address, form)]
+    words = Words()
+    wrong = [fault for address, form in forms.values() for fault in faults(desk, address, form, words)]
+    assert words.met > {"length_m", "note", "code"}
     assert not wrong, f"{len(wrong)} of {len(forms)} forms:\n" + "\n".join(wrong)
     assert connection.is_usable()

@@ -48,6 +48,7 @@ def a_days_work(lot, place, other):
 
 
 @pytest.mark.slow
+@pytest.mark.alone
 @pytest.mark.django_db
 def test_a_change_takes_as_long_after_ten_times_the_history():
     yarn, place, other = make_yarn(), make_place(), make_place()

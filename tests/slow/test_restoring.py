@@ -11,14 +11,19 @@ from decimal import Decimal
 import pytest
 
 from mill import backup
-from tests.books import Book, candlebeck, elsewhere, file, rewritten
+from tests.books import Book, candlebeck, elsewhere, example, file, rewritten
 
-__all__ = ["candlebeck", "elsewhere", "file"]
+__all__ = ["candlebeck", "elsewhere", "example", "file"]
 pytestmark = pytest.mark.slow
 
 
 def test_a_book_that_is_there_stays_unless_it_is_to_be_replaced_and_is_kept_then(file, elsewhere):
     elsewhere.run("restore", str(file))
+    # What can be written twice can be written a third time.
+    again = elsewhere.folder / "again.zip"
+    elsewhere.run("backup", str(again))
+    with backup.opened(file) as (_, one), backup.opened(again) as (_, other):
+        assert one.tables == other.tables
     with sqlite3.connect(elsewhere.file) as there:
         there.execute("UPDATE planning_customer SET name = 'Somebody new' WHERE id = 1")
     assert "--replace" in elsewhere.run("restore", str(file), must=1)
@@ -91,7 +96,7 @@ def test_moving_to_another_file_takes_everything_along(candlebeck, file, tmp_pat
     assert "own file" in candlebeck.run("move", f"sqlite:{candlebeck.file}", must=1)
 
 
-def test_the_doctor_says_what_is_wrong_and_what_to_do(candlebeck, elsewhere, file):
+def test_the_doctor_says_what_is_wrong_and_what_to_do(candlebeck, elsewhere, example, file):
     assert "Run manage.py migrate" in elsewhere.run("doctor", must=1)
     elsewhere.run("restore", str(file))
     (elsewhere.folder / "secret_key").chmod(0o644)

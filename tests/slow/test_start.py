@@ -7,7 +7,7 @@ import pytest
 
 from tests.started import Started, free_port
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.alone]
 
 # The set-up of .venv comes before the first of these, and is given the rest of its two minutes.
 FIRST_S = 120
