@@ -13,7 +13,7 @@ import pytest
 
 from mill import backup
 from tests.books import example
-from tests.slow.conftest import Book
+from tests.slow.conftest import Book, wait_until
 
 __all__ = ["example"]
 pytestmark = pytest.mark.slow
@@ -49,16 +49,15 @@ print(json.dumps({
 """
 
 WRITE = """
-import time
+from pathlib import Path
 from django.contrib.auth import get_user_model
 from django.db import transaction
 from mill import changes
 from planning.models import Customer
 by = get_user_model().objects.first()
-until = time.monotonic() + {seconds}
 n = 0
 with changes.by(by):
-    while time.monotonic() < until:
+    while not Path({until!r}).exists():
         n += 1
         with transaction.atomic():
             Customer.objects.create(code=f"W{{n:05d}}", name=f"Written {{n}}")
@@ -72,22 +71,23 @@ def totals(book):
 
 def test_a_book_at_work_goes_to_postgresql_and_back_with_equal_totals(tmp_path, postgresql_url, example):
     one_pc = candlebeck_at(tmp_path / "one_pc", example)
-    written = []
-    writer = threading.Thread(target=lambda: written.append(int(one_pc.python(WRITE.format(seconds=6)))))
+    ((n_before,),) = one_pc.rows("SELECT count(*) FROM planning_customer")
+    written, kept, is_enough = [], tmp_path / "kept.zip", tmp_path / "enough"
+    writer = threading.Thread(target=lambda: written.append(int(one_pc.python(WRITE.format(until=str(is_enough))))))
     writer.start()
-    under_load = tmp_path / "under_load.zip"
-    while writer.is_alive():
-        one_pc.run("backup", str(under_load))
-        if not writer.is_alive():
-            break
-        # Some of what was written is in it, whole or not at all.
-        with backup.opened(under_load) as (_, manifest):
-            rows = manifest.tables
-        assert rows["planning.historicalcustomer"].rows == rows["planning.customer"].rows
-        under_load.rename(tmp_path / "kept.zip")
-    writer.join()
-    assert written[0] > 10
-    kept = tmp_path / "kept.zip"
+    n_written = "SELECT count(*) FROM planning_customer WHERE name LIKE 'Written %'"
+    try:
+        wait_until(lambda: one_pc.rows(n_written) > [(10,)], within_s=60, what="somebody writes")
+        one_pc.run("backup", str(kept))
+    finally:
+        is_enough.touch()
+        writer.join()
+    # Some of what was written is in it, whole or not at all.
+    with backup.opened(kept) as (_, manifest):
+        rows = manifest.tables
+    assert rows["planning.historicalcustomer"].rows == rows["planning.customer"].rows
+    assert [(written[0],)] == one_pc.rows(n_written)
+    assert 10 < rows["planning.customer"].rows - n_before < written[0]
 
     grown = Book(tmp_path / "grown", database_of(postgresql_url, "grown"))
     grown.folder.mkdir()
