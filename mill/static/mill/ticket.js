@@ -1,4 +1,4 @@
-// A sheet that holds much is set smaller, step by step, until it fits its A4. Without this a long one takes two.
+// Of the papers. A sheet that holds much is set smaller, step by step, until it fits its A4. Without this a long one takes two.
 const STEPS = 10;
 
 function fit(sheet) {
