@@ -9,7 +9,7 @@ from django.contrib.auth.models import Group
 from django.core.management import call_command
 from django.db import connection, transaction
 
-from mill import changes
+from mill import changes, people
 from mill.latch import Held, Latch
 from mill.models import Mill
 from mill.refusal import Refusal
@@ -55,21 +55,27 @@ def is_asked() -> bool:
 def lay_aside() -> str:
     """Do it; where the example's book is now. Nobody else may be at the book."""
     (settings.DATA_DIR / ASKED).unlink(missing_ok=True)
-    people = [
-        ({name: getattr(user, name) for name in _PERSON}, [group.name for group in user.groups.all()])
-        for user in get_user_model().objects.prefetch_related("groups").order_by("pk")
+    everybody = [
+        (
+            {name: getattr(user, name) for name in _PERSON},
+            [group.name for group in user.groups.all()],
+            user.told_as.language if hasattr(user, "told_as") else "",
+        )
+        for user in get_user_model().objects.prefetch_related("groups").select_related("told_as").order_by("pk")
     ]
-    lies_open = Mill.the_one().lies_open
+    old = Mill.the_one()
     place = FileBeside()
     try:
         with place.turned_to():
             call_command("migrate", verbosity=0, interactive=False)
             with transaction.atomic():
-                for said, groups in people:
+                for said, groups, language in everybody:
                     user = get_user_model().objects.create(**said)
                     user.groups.set([Group.objects.get_or_create(name=name)[0] for name in groups])
+                    if language:
+                        people.speak(user, language=language, by=None)
                 Mill.objects.get_or_create(pk=1)
-                changes.update(Mill.objects.filter(pk=1), lies_open=lies_open)
+                changes.update(Mill.objects.filter(pk=1), lies_open=old.lies_open, language=old.language)
     except BaseException:
         place.drop()
         raise
