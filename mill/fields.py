@@ -59,6 +59,7 @@ def unit_name(name: str) -> str:
 class MeasureBoundField(forms.BoundField):
     """A measure on a page; `likes` is the unit that it is asked in, when that is not the canonical one."""
 
+    field: MeasureField
     likes = ""
 
     def value(self) -> Any:

@@ -117,7 +117,7 @@ def test_the_page_and_the_api_tell_the_same_in_a_fixed_number_of_queries(tweed, 
     warp = put_on(tweed)
     make_lot(yarn=yarn("MOSS"), grams=needs_g(warp) - 3_000, dye_lot="F1")
     page, few = asked()
-    assert "Dye lot F1" in page
+    assert "Dye lot</a> F1" in page
     assert "by 3.0 kg" in page
     assert "<svg" in page
     row = desk.get("/api/dye-lots/?yarn=MOSS").json()[0]
