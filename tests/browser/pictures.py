@@ -54,7 +54,7 @@ TOUR_PAGES = {
 def take_tour(browser: Any, address: str) -> None:
     """A picture of each page's first screen."""
     TOUR.mkdir(exist_ok=True)
-    page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT}, base_url=address, locale="en-GB")
+    page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT}, base_url=address)
     for name, (path, *links) in TOUR_PAGES.items():
         page.goto(path)
         for link in links:
@@ -86,7 +86,7 @@ def take_how_tos(browser: Any, address: str) -> None:
     told = {}
     darkroom = browser.new_page()
     for task in TASKS:
-        page = browser.new_page(viewport={"width": STEP_WIDTH, "height": 800}, base_url=address, locale="en-GB")
+        page = browser.new_page(viewport={"width": STEP_WIDTH, "height": 800}, base_url=address)
         page.goto("/")
         for n, step in enumerate(task.steps, start=1):
 
@@ -112,7 +112,7 @@ def main() -> None:
         started = Started(Path(folder) / "book", free_port())
         try:
             print(started.line().strip(), file=sys.stderr)
-            browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=[*CHROMIUM_FLAGS, "--lang=en-GB"])
+            browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=CHROMIUM_FLAGS)
             take_tour(browser, f"http://127.0.0.1:{started.port}")
             take_how_tos(browser, f"http://127.0.0.1:{started.port}")
             browser.close()
