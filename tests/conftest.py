@@ -32,6 +32,26 @@ settings.STATIC_ROOT.mkdir()
 settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--of-the-database", action="store_true", help="only tests that ask a database; the rest end alike on any"
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if not config.getoption("--of-the-database"):
+        return
+    asks = [
+        item
+        for item in items
+        if item.get_closest_marker("django_db")
+        or {"db", "transactional_db", "live_server"} & set(getattr(item, "fixturenames", ()))
+    ]
+    kept = set(asks)
+    config.hook.pytest_deselected(items=[item for item in items if item not in kept])
+    items[:] = asks
+
+
 @pytest.fixture(scope="session", autouse=True)
 def ledger_is_flushed() -> None:
     from tests.inventory.ledger_flush import let_tests_flush_the_ledger
