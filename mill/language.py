@@ -25,7 +25,7 @@ COOKIE_AGE_S = 365 * 24 * 3600
 # The names of all pages whose every word is translated. Another joins when it is whole: see DEVELOPERS.md.
 WHOLE = frozenset(
     {
-        *("sign_in", "own_language"),
+        *("sign_in", "sign_out", "first_owner", "own_password", "own_language", "keys"),
         *("floor", "floor_looms", "floor_empty"),
         *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "scan"),
         *("ticket", "ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue"),
@@ -119,8 +119,28 @@ def retold(kept: str, forms: Iterable[str]) -> str:
     for form in forms:
         pattern = re.sub(r"%\\\((\w+)\\\)s", r"(?P<\1>.+)", re.escape(form))
         if found := re.fullmatch(pattern, kept):
-            return translation.gettext(form) % found.groupdict()
+            said = {name: _figure(text) for name, text in found.groupdict().items()}
+            return translation.gettext(form) % said
     return kept
+
+
+def _figure(text: str) -> str:
+    """A number with the page's decimal sign; anything else as it is."""
+    return text.replace(".", signs.written_now().decimal) if re.fullmatch(r"\d+\.\d+", text) else text
+
+
+class Retold:
+    """Sentences kept in English and parted by "; ", for a refusal that is put into words later."""
+
+    def __init__(self, kept: str, forms: Iterable[str]) -> None:
+        self.kept, self.forms = kept, tuple(forms)
+
+    def __str__(self) -> str:
+        return self.kept
+
+    @property
+    def called(self) -> str:
+        return "; ".join(retold(one, self.forms) for one in self.kept.split("; "))
 
 
 def remember(answer: HttpResponse, code: str) -> None:

@@ -48,14 +48,14 @@ class Limit:
 
 
 # No source: each is far more than a person does, and far less than would keep a small machine busy.
-IMPORTS = Limit("files brought in", 60, 10 * MINUTE_S)
-BACKUPS = Limit("backups asked for", 12, 60 * MINUTE_S)
-PASSWORDS = Limit("passwords set", 20, 60 * MINUTE_S)
+IMPORTS = Limit(gettext_noop("files brought in"), 60, 10 * MINUTE_S)
+BACKUPS = Limit(gettext_noop("backups asked for"), 12, 60 * MINUTE_S)
+PASSWORDS = Limit(gettext_noop("passwords set"), 20, 60 * MINUTE_S)
 
 
 def api_limit() -> Limit | None:
     """Of one token, or of one person; None where the mill has said that there is none."""
-    return Limit("requests of the API", settings.API_LIMIT, MINUTE_S) if settings.API_LIMIT else None
+    return Limit(gettext_noop("requests of the API"), settings.API_LIMIT, MINUTE_S) if settings.API_LIMIT else None
 
 
 class TooMuch(Throttled):
@@ -100,9 +100,11 @@ def count(limit: Limit, whose: str) -> None:
     if _count(key, limit.within_s) <= limit.most:
         return
     wait_s = max(1, math.ceil((stretch + 1) * limit.within_s - now))
-    within = f"{limit.within_s // MINUTE_S} minutes" if limit.within_s > MINUTE_S else "a minute"
+    several = _("%(n)s minutes") % {"n": limit.within_s // MINUTE_S}
+    within = several if limit.within_s > MINUTE_S else _("a minute")
     raise TooMuch(
-        f"That is more than {limit.most} {limit.what} within {within}. Wait {_said(wait_s)}, then send it again.",
+        _("That is more than %(most)s %(what)s within %(within)s. Wait %(time)s, then send it again.")
+        % {"most": limit.most, "what": _(limit.what), "within": within, "time": _said(wait_s)},
         wait_s,
     )
 
@@ -192,7 +194,7 @@ def limited(limit: Limit) -> Callable[[Callable[..., HttpResponse]], Callable[..
 
 
 def too_much_page(request: HttpRequest, too_much: TooMuch) -> HttpResponse:
-    context = {"title": "Too much at once", "detail": too_much.detail}
+    context = {"title": _("Too much at once"), "detail": too_much.detail}
     answer = render(request, "mill/too_much.html", context, status=429)
     answer["Retry-After"] = str(math.ceil(too_much.wait or 1))
     return answer

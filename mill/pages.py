@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import include, path
 from django.utils import timezone
 from django.utils.html import format_html_join
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill import api, changes, roles, tokens
@@ -152,15 +153,16 @@ def token_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("tokens")
 
 
-KEYS = [
-    {"press": ["/"], "does": "Goes to the box that finds things"},
-    *({"press": ["g", ROOM_KEYS[name]], "does": f"Goes to {label}"} for name, label in ROOMS),
-    {"press": ["n"], "does": "Begins a new order"},
-    {"press": ["j"], "does": "Goes to the next row of a list; Enter opens it"},
-    {"press": ["k"], "does": "Goes to the row before"},
-    {"press": ["Esc"], "does": "Shuts what was found while typing"},
-    {"press": ["?"], "does": "Shows this page"},
-]
+def _keys() -> list[dict[str, Any]]:
+    return [
+        {"press": ["/"], "does": _("Goes to the box that finds things")},
+        *({"press": ["g", ROOM_KEYS[name]], "does": _("Goes to %(room)s") % {"room": label}} for name, label in ROOMS),
+        {"press": ["n"], "does": _("Begins a new order")},
+        {"press": ["j"], "does": _("Goes to the next row of a list; Enter opens it")},
+        {"press": ["k"], "does": _("Goes to the row before")},
+        {"press": ["Esc"], "does": _("Shuts what was found while typing")},
+        {"press": ["?"], "does": _("Shows this page")},
+    ]
 
 
 @require_http_methods(["GET", "POST"])
@@ -170,9 +172,10 @@ def keys_page(request: HttpRequest) -> HttpResponse:
         answer = redirect("keys")
         said = "off" if request.POST.get("keys") == "off" else "on"
         answer.set_cookie(KEYS_COOKIE, said, max_age=365 * 24 * 3600, samesite="Lax", httponly=True)
-        messages.success(request, f"The keys are {said} in this browser.")
+        on, off = _("The keys are on in this browser."), _("The keys are off in this browser.")
+        messages.success(request, off if said == "off" else on)
         return answer
-    return render(request, "mill/keys.html", {"title": "Keys", "keys": KEYS})
+    return render(request, "mill/keys.html", {"title": _("Keys"), "keys": _keys()})
 
 
 urlpatterns = [

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from mill import changes, meanwhile, roles
 from mill.models import Mill, Person
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 TOLD = ("name", "signs_in_as", "roles", "works_here", "password_set_at", "language")
 
@@ -36,7 +36,7 @@ def first_owner(*, name: str, sign_in: str, password: str, lies_open: bool) -> A
     Mill.objects.get_or_create(pk=1)
     Mill.objects.select_for_update().get(pk=1)
     if owners().exists():
-        raise Refusal("The book has an owner already. Sign in, or ask the owner to let you in.")
+        raise Refusal(N_("The book has an owner already. Sign in, or ask the owner to let you in."))
     person = get_user_model().objects.create_user(sign_in, password=password, first_name=name, is_staff=True)
     person.groups.set(_groups([roles.OWNER]))
     changes.update(Mill.objects.filter(pk=1), by=person, lies_open=lies_open)

@@ -20,6 +20,7 @@ from django.utils import translation
 from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -39,13 +40,14 @@ class TwiceForm(forms.Form):
 
     may_wait = False
     password = forms.CharField(
+        label=gettext_lazy("Password"),
         max_length=128,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
         strip=False,
-        help_text="Twelve signs or more; a few words in a row are good.",
+        help_text=gettext_lazy("Twelve signs or more; a few words in a row are good."),
     )
     again = forms.CharField(
-        label="The same again",
+        label=gettext_lazy("The same again"),
         max_length=128,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
         strip=False,
@@ -62,7 +64,7 @@ class TwiceForm(forms.Form):
         said = super().clean() or {}
         password = said.get("password", "")
         if password != said.get("again", "") and not {"password", "again"} & set(self.errors):
-            self.add_error("again", "The two passwords are not the same.")
+            self.add_error("again", _("The two passwords are not the same."))
         elif password:
             person = self.person or get_user_model()(
                 username=said.get("sign_in") or "", first_name=said.get("name") or ""
@@ -75,9 +77,9 @@ class TwiceForm(forms.Form):
 
 
 class NamedForm(forms.Form):
-    name = forms.CharField(max_length=150, help_text="As the mill says it.")
+    name = forms.CharField(label=gettext_lazy("Name"), max_length=150, help_text=gettext_lazy("As the mill says it."))
     sign_in = forms.CharField(
-        label="Name to sign in by",
+        label=gettext_lazy("Name to sign in by"),
         max_length=150,
         validators=[UnicodeUsernameValidator()],
         widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}),
@@ -87,10 +89,10 @@ class NamedForm(forms.Form):
 class FirstOwnerForm(TwiceForm, NamedForm):
     field_order = ("name", "sign_in", "password", "again", "lies_open")
     lies_open = forms.BooleanField(
-        label="Leave the book open on this machine",
+        label=gettext_lazy("Leave the book open on this machine"),
         required=False,
         initial=True,
-        help_text="Who sits here reads and writes without signing in. Anywhere else one signs in.",
+        help_text=gettext_lazy("Who sits here reads and writes without signing in. Anywhere else one signs in."),
     )
 
 
@@ -145,7 +147,7 @@ def first_owner(request: HttpRequest) -> HttpResponse:
     if people.owners().exists():
         return redirect("today")
     if not is_at_the_machine(request):
-        raise PermissionDenied("The first owner is made at the machine that keeps the book.")
+        raise PermissionDenied(gettext_noop("The first owner is made at the machine that keeps the book."))
     form = FirstOwnerForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
@@ -157,9 +159,9 @@ def first_owner(request: HttpRequest) -> HttpResponse:
             form.add_error(None, refusal.message)
         else:
             login(request, owner, backend=MODEL_BACKEND)
-            messages.success(request, f"The book is yours, {said['name']}.")
+            messages.success(request, _("The book is yours, %(name)s.") % {"name": said["name"]})
             return redirect("today")
-    return render(request, "mill/first_owner.html", {"title": "Whose book is this?", "form": form})
+    return render(request, "mill/first_owner.html", {"title": _("Whose book is this?"), "form": form})
 
 
 @require_GET
@@ -289,11 +291,11 @@ def own_password(request: HttpRequest) -> HttpResponse:
         people.set_password(user, password=said.get("new_password1") or said["password"], by=user)
         if SESSION_KEY in request.session:
             update_session_auth_hash(request, user)
-        messages.success(request, "Your password is a new one; elsewhere you are signed out.")
+        messages.success(request, _("Your password is a new one; elsewhere you are signed out."))
         return redirect("today")
     if form.has_error("old_password", "password_incorrect"):
         guesses.wrong()
-    return render(request, "mill/person.html", {"title": "Your password", "form": form})
+    return render(request, "mill/person.html", {"title": _("Your password"), "form": form})
 
 
 @require_http_methods(["GET", "POST"])

@@ -5,6 +5,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 
 def scanned_address(where: str, request: HttpRequest) -> str:
@@ -15,12 +16,13 @@ def scanned_address(where: str, request: HttpRequest) -> str:
     return f"{settings.ADDRESS.rstrip('/')}{where}" if settings.ADDRESS else request.build_absolute_uri(where)
 
 
-def qr_svg(text: str, *, label: str = "QR code of this ticket") -> SafeString:
+def qr_svg(text: str, *, label: str = "") -> SafeString:
     """A QR code with middling error correction, for a paper that gets oily.
 
-    label    what is read out in its place
+    label    what is read out in its place; without one it is a ticket's
     """
     drawn = segno.make(text, error="m", micro=False).svg_inline(
         scale=4, border=4, dark="#000", light="#fff", omitsize=True
     )
-    return mark_safe(drawn.replace("<svg ", f'<svg role="img" aria-label="{escape(label)}" ', 1))  # noqa: S308
+    read_out = escape(label or _("QR code of this ticket"))
+    return mark_safe(drawn.replace("<svg ", f'<svg role="img" aria-label="{read_out}" ', 1))  # noqa: S308

@@ -6,7 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 from math import ceil, perm
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,13 @@ class LoomNeeds:
     flange_mm: int | None = None
 
 
+TOO_WIDE = N_("the reed space is %(space)s cm, the warp is %(width)s cm wide in the reed")
+TOO_FEW_SHAFTS = N_("it has %(has)s shafts, the draft needs %(needs)s")
+TOO_FEW_COLOURS = N_("it takes %(takes)s weft colours, the cloth has %(has)s")
+TOO_LARGE_A_FLANGE = N_("it takes flanges up to %(most)s mm, the beam's are %(has)s mm")
+AGAINST = (TOO_WIDE, TOO_FEW_SHAFTS, TOO_FEW_COLOURS, TOO_LARGE_A_FLANGE)
+
+
 def reasons_against(needs: LoomNeeds, loom: LoomFacts) -> list[str]:
     """Why a cloth can't be woven on a loom, each with both numbers; empty when it can.
 
@@ -67,15 +74,13 @@ def reasons_against(needs: LoomNeeds, loom: LoomFacts) -> list[str]:
     """
     reasons = []
     if needs.reed_width_cm > loom.reed_space_cm:
-        reasons.append(
-            f"the reed space is {loom.reed_space_cm} cm, the warp is {needs.reed_width_cm} cm wide in the reed"
-        )
+        reasons.append(TOO_WIDE % {"space": loom.reed_space_cm, "width": needs.reed_width_cm})
     if not loom.jacquard and needs.shafts > loom.shafts:
-        reasons.append(f"it has {loom.shafts} shafts, the draft needs {needs.shafts}")
+        reasons.append(TOO_FEW_SHAFTS % {"has": loom.shafts, "needs": needs.shafts})
     if needs.weft_colours > loom.weft_colours:
-        reasons.append(f"it takes {loom.weft_colours} weft colours, the cloth has {needs.weft_colours}")
+        reasons.append(TOO_FEW_COLOURS % {"takes": loom.weft_colours, "has": needs.weft_colours})
     if needs.flange_mm is not None and needs.flange_mm > loom.max_flange_mm:
-        reasons.append(f"it takes flanges up to {loom.max_flange_mm} mm, the beam's are {needs.flange_mm} mm")
+        reasons.append(TOO_LARGE_A_FLANGE % {"most": loom.max_flange_mm, "has": needs.flange_mm})
     return reasons
 
 

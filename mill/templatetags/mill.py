@@ -10,6 +10,7 @@ from django import template
 from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.html import format_html, json_script
 from django.utils.safestring import SafeString
 from django.utils.translation import get_language, gettext
@@ -162,6 +163,12 @@ def terms_left(context: template.Context) -> str:
 def said(word: Any) -> str:
     """A word that is stored, or stands in an address, as the page's language says it: a state, a role, a reason."""
     return gettext(str(word)) if word else ""
+
+
+@register.simple_tag
+def today_in_words() -> str:
+    """29 November; the order of day and month is the language's."""
+    return date_format(timezone.localdate(), gettext("j F"))
 
 
 @register.simple_tag

@@ -10,7 +10,9 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from mill.language import Retold
 from mill.refusal import N_, Refusal, Word
+from planning.loom import AGAINST
 from planning.models import Loom, Warp, WarpPart
 from planning.services import plans, retiming, warp_yarn, working_out
 from planning.services.line_states import lines_follow
@@ -137,7 +139,7 @@ def gait(warp: Warp, *, loom: Loom, by: Any) -> Warp:
             field="loom",
             loom=loom,
             warp=warp,
-            why=misfit,
+            why=Retold(misfit, AGAINST),
         )
     _gait_loom(loom, family=row.worked.family_key, reed=plans.reed_key(row), by=by)
     warp = _to(warp, Warp.GAITED, by=by, loom=loom)
