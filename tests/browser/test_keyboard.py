@@ -169,6 +169,8 @@ CONTROLS = """() => [...document.querySelectorAll(
     'a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex="0"]')]
     .filter(e => !e.disabled && !e.closest('[aria-hidden=true]')
         && e.checkVisibility({visibilityProperty: true, contentVisibilityAuto: true}) && e.getClientRects().length)"""
+# A field for a day has a stop for each of its parts, and its calendar.
+STOPS = f"""() => ({CONTROLS})().reduce((n, e) => n + ({{date: 4, 'datetime-local': 7}}[e.type] || 1), 0)"""
 LISTEN = """() => { window.reached = new Map();
     document.addEventListener('focusin', event => {
         const style = getComputedStyle(event.target);
@@ -204,7 +206,8 @@ def test_on_every_kind_of_page_each_control_is_reached_by_tab_and_shows_it(chrom
         for address in kinds.values():
             page.goto(address)
             page.evaluate(LISTEN)
-            for _ in range(page.evaluate(f"({CONTROLS})().length") + 2):
+            n_controls = page.evaluate(f"({CONTROLS})().length")
+            for _ in range(page.evaluate(STOPS) + 2):
                 tab()
             wrong += [f"{address} is not reached: {html}" for html in page.evaluate(MISSED)]
             wrong += [f"{address} shows no focus: {html}" for html in page.evaluate(RINGLESS)]
@@ -212,6 +215,7 @@ def test_on_every_kind_of_page_each_control_is_reached_by_tab_and_shows_it(chrom
             page.evaluate(LISTEN)
             for _ in range(BACK):
                 tab(shift=True)
-            if (n := page.evaluate("window.reached.size")) < min(BACK, len(page.query_selector_all("a[href]"))):
+            # Round the beginning of the page some steps are the browser's own.
+            if (n := page.evaluate("window.reached.size")) < min(BACK // 2, n_controls):
                 wrong.append(f"{address} holds the focus: {n} controls on the way back")
     assert wrong == []
