@@ -268,7 +268,12 @@ def _set_up(warp: Warp, figures: Figures, mill: Mill) -> tuple[str, int, str, li
         if extras.get("setup_min"):
             return extras["setup"], extras["setup_min"], f"{extras['setup']} by ticket {number}", []
     minutes = set_up_min(SetUp.GAIT_UP, ends=figures.ends, rates=set_up_rates(mill))
-    return SetUp.GAIT_UP, minutes, OF_THE_MILL, ["No plan says what its set-up was: a full gait-up is reckoned with."]
+    return (
+        SetUp.GAIT_UP,
+        minutes,
+        f"{figures.ends} {OF_THE_MILL}",
+        ["No plan says what its set-up was: a full gait-up is reckoned with."],
+    )
 
 
 # As it goes

@@ -58,6 +58,11 @@ def test_a_warp_dragged_to_another_loom_is_tried_on_a_copy_and_put_in_force(wide
     assert page.locator(f'.leafline[data-loom="1"] #warp-{number}').count() == 1
     assert f"Warp {number} on loom 1" in page.locator(".whatif").inner_text()
     assert f"Warp {number} on loom 1" in page.locator("#board-heard").inner_text()
+    # What it does stands there before anybody confirms it.
+    page.locator("#plan-effects .figures").wait_for()
+    said = page.locator("#plan-effects").inner_text()
+    assert "Set-up" in said
+    assert "ticket" in said
     axe(page)
     page.get_by_role("button", name="Put it in force").click()
     page.wait_for_url(re.compile(r"/looms/board/$"))

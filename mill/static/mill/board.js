@@ -90,6 +90,11 @@ addEventListener(
   true,
 );
 
+// So it is when what a move does comes in above the leaf.
+document.addEventListener("htmx:afterSettle", () => {
+  if (held?.ghost) held.rows = rowsNow();
+});
+
 document.addEventListener("pointerup", async (event) => {
   if (!held || event.pointerId !== held.pointer) return;
   const { bar, box, x, ghost, rows, under } = held;
