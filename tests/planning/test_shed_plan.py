@@ -37,7 +37,7 @@ from planning.worktime import WEEK_MIN, read_week
 from tests.planning.mills import instance, modern_mills, orders_on_looms, small_mills, winding_mills
 from tests.planning.plan_walker import accepted, walk
 
-unhurried = settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+unhurried = settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 
 DAY_SHIFT = read_week("Mon-Fri 06:00-22:00")
 TUNERS = read_week("Mon-Fri 07:00-12:00, 12:30-15:30")
