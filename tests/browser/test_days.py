@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
+from html import unescape
 from io import StringIO
 
 import pytest
@@ -129,7 +130,7 @@ class Day:
 
     def leads_on(self, what: str) -> None:
         """The page offers something to go on with, and the way home; paper has its way back."""
-        assert self.page.locator("ul.errors, li.error, .note.bad.trouble").count() == 0, self.page.inner_text("body")
+        assert self.page.locator("ul.errors, li.error").count() == 0, self.page.inner_text("body")
         # Of what stands past the edge nobody on a phone knows; a phone's own width is its screen's.
         assert self.page.evaluate("document.documentElement.scrollWidth <= screen.width"), self.page.url
         if self.page.locator("nav.rooms").count():
@@ -163,14 +164,8 @@ class Day:
         self.click(there.filter(visible=True).first)
 
     def write(self, label: str, value: str) -> None:
-        self.page.locator("main").get_by_label(re.compile(rf"^\s*{re.escape(label)}")).filter(visible=True).first.fill(
-            value
-        )
-
-    def choose(self, label: str, value: str) -> None:
-        self.page.locator("main").get_by_label(re.compile(rf"^\s*{re.escape(label)}")).filter(
-            visible=True
-        ).first.select_option(label=value)
+        fields = self.page.locator("main").get_by_label(re.compile(rf"^\s*{re.escape(label)}"))
+        fields.filter(visible=True).first.fill(value)
 
     def tick(self, label: str) -> None:
         self.click(self.page.locator("main").get_by_label(label).filter(visible=True).first)
@@ -454,3 +449,14 @@ def test_the_day_of_a_finisher(day):
         at.press("Print")
         at.press("Back")
     at.was(FINISHER)
+
+
+def test_whatever_today_asks_of_a_role_that_role_may_open(mill, person):
+    for role in (roles.PLANNER, roles.STOCK_KEEPER, roles.WARPER, roles.WEAVER, roles.FINISHER):
+        client = Client()
+        client.force_login(person(role, name=f"Merle the {role}"))
+        page = client.get("/").content.decode()
+        addresses = set(re.findall(r'href="([^"]+)"', page[page.index("<main") : page.index("</main")]))
+        assert len(addresses) > 5, role
+        closed = [address for address in addresses if client.get(unescape(address)).status_code != 200]
+        assert closed == [], role

@@ -2,37 +2,25 @@
 Tab, shows where the focus is, and lets it go again."""
 
 import re
-from datetime import datetime
-from io import StringIO
 
 import pytest
-from django.core.management import call_command
 from django.test import Client
 from django.urls import resolve
-from django.utils import timezone
 from playwright.sync_api import expect
 
 from mill import jobs, roles
 from planning.models import JobTicket, Piece, Warp
-from tests.browser.test_days import MONDAY, NEW_ORDERS
+from tests.browser.test_days import NEW_ORDERS, mill
 from tests.conftest import opened
 from tests.mill.test_roles import person
 from tests.slow.test_bad_input import pages
 
-__all__ = ["person"]
+__all__ = ["mill", "person"]
 pytestmark = pytest.mark.browser
 
 TABS_MAX = 400
 NAME = """() => { const e = document.activeElement;
     return (e.getAttribute('aria-label') || e.labels?.[0]?.innerText || e.innerText || '').trim() }"""
-
-
-@pytest.fixture
-def mill(live_server, monkeypatch):
-    """The example mill, on a Monday at six."""
-    monkeypatch.setattr(timezone, "now", lambda: timezone.make_aware(datetime(2026, 11, 9, 6)))
-    call_command("example_mill", on=MONDAY, stdout=StringIO())
-    jobs.settle()
 
 
 class Keys:
