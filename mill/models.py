@@ -24,6 +24,8 @@ class Mill(models.Model):
     The values are the mill's to overwrite; where each default comes from stands in `help_text`.
     """
 
+    REGAIN_TABLES = [("EU 1007/2011 annex IX",) * 2, ("ASTM D1909",) * 2]
+
     name = models.CharField(max_length=80, default="Our mill")
     thrums_m = figure(5, 2, default=Decimal("3.00"), help_text="Tie-on and thrums, once a warp. From memory.")
     header_m = figure(5, 2, default=Decimal("0.50"), help_text="Header and cut mark, once a piece. From memory.")
@@ -127,7 +129,7 @@ class Mill(models.Model):
     regain_authority = models.CharField(
         max_length=40,
         blank=True,
-        choices=[("", "not chosen"), ("EU 1007/2011 annex IX",) * 2, ("ASTM D1909",) * 2],
+        choices=[("", "not chosen"), *REGAIN_TABLES],
         help_text="Whose table of regains is offered for yarns and fibres. They differ by 4 % for wool: choose once.",
     )
     lies_open = models.BooleanField(

@@ -287,6 +287,7 @@ SPECTACULAR_SETTINGS = {
         "JobStateEnum": "mill.models.Job.STATES",
         "VerdictEnum": "planning.models.Piece.VERDICTS",
         "FeedEnum": "planning.models.FeedLink.WHAT",
+        "AuthorityEnum": "mill.models.Mill.REGAIN_TABLES",
     },
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -26,6 +26,7 @@ hypothesis.settings.load_profile("checks" if os.environ.get("CI") else "desk")
 # Tests keep what they write to themselves, whatever book is open beside them.
 TESTS_DATA = Path(tempfile.mkdtemp(prefix="shedbook-tests-"))
 settings.DATA_DIR = TESTS_DATA
+settings.BACKUPS_DIR = TESTS_DATA / "backups"
 settings.STATIC_ROOT = TESTS_DATA / "static"
 settings.STATIC_ROOT.mkdir()
 # A planner signs in in a millisecond instead of a third of a second.

@@ -360,7 +360,7 @@ def test_nobody_who_signed_in_sits_as_somebody_else(signed_in):
 
 
 def test_the_page_of_roles_shows_the_table(signed_in):
-    page = signed_in(roles.READER).get("/mill/roles/").content.decode()
+    page = re.sub(r"</?a\b[^>]*>", "", signed_in(roles.READER).get("/mill/roles/").content.decode())
     for part in roles.PARTS:
         assert escape(part.what) in page
     for role in roles.ROLES:
