@@ -19,7 +19,7 @@ ONLY_POST = frozenset(
         *("plan_new", "plan_improve", "plan_late_yarn", "plan_stop", "plan_decide", "loom_hold"),
         *("loom_breaks_down", "quote_place", "quote_drop", "order_figures", "line_take_up", "shrinkage_take"),
         *("tickets_issue_day", "ticket_withdraw", "ticket_issue", "warp_move", "warp_take_off"),
-        *("warp_split", "warp_join", "warp_put_on", "warp_lock", "warp_note", "warp_take_apart", "warp_hold"),
+        *("warp_split", "warp_join", "warp_put_on", "warp_lock", "warp_take_apart", "warp_hold"),
         *("warp_hold_lot", "warp_let_go", "warp_draw", "warp_draw_weft", "warp_wind", "warp_gait", "warp_begin"),
         *("warp_out", "warp_back", "yarn_count", "hold_release", "delivery_new_foresight", "delivery_foresight"),
         *(
@@ -37,15 +37,16 @@ ONLY_POST = frozenset(
 NO_PAGE = frozenset(
     {
         *("shed_feed", "loom_feed", "csv_feed", "floor_worker", "paper_worker", "import_template", "backup_file"),
-        *("healthz", "readyz", "tickets_day_choose", "first_owner"),
+        *("healthz", "readyz", "tickets_day_choose", "first_owner", "warp_note"),
     }
 )
 # Pages that other pages ask for, without a frame of their own.
-PARTS = frozenset({"cloth_used", "yarn_outlook", "warp_worked", "plan_foresight"})
+PARTS = frozenset({"cloth_used", "yarn_outlook", "warp_worked", "plan_foresight", "plan_effects"})
 # Laid out for paper.
 PAPERS = frozenset(
     {
         *("dispatch_print", "quote_print", "ticket_print", "ticket_print_for", "tickets_of_day", "tickets_of_day_for"),
+        "tickets_print",
         *("claim_print", "place_count_sheet", "piece_labels", "lot_labels", "cone_labels"),
     }
 )
@@ -171,6 +172,7 @@ def _records() -> dict[str, Records]:
         row for state, _ in models.PlanRun.STATES for row in _one("pk", models.PlanRun.objects.filter(state=state))()
     ]
     of["plan_foresight"] = _one("pk", models.PlanRun.objects.order_by("-pk"))
+    of["plan_effects"] = _one("pk", models.PlanRun.objects.filter(state=models.PlanRun.OFFERED))
     of["plan_work"] = _one("pk", Job.objects.filter(task="planning.improve_plan").order_by("-pk"))
 
     pieces = models.Piece.objects.order_by("-pk")
@@ -238,7 +240,7 @@ def _records() -> dict[str, Records]:
 def _questions() -> dict[str, list[dict[str, Any]]]:
     """Pages that show more when something is asked of them: by name, the words of the address."""
     from inventory.models import YarnLot
-    from planning.models import Piece
+    from planning.models import JobTicket, Piece
 
     one = _quoted()
     return {
@@ -247,6 +249,7 @@ def _questions() -> dict[str, list[dict[str, Any]]]:
         "promise": [one],
         "quote_new": [{**one, "set_up": "gait-up"}],
         "piece_labels": [{"piece": list(Piece.objects.order_by("-pk").values_list("number", flat=True)[:3])}],
+        "tickets_print": [{"ticket": list(JobTicket.objects.order_by("-pk").values_list("number", flat=True)[:3])}],
         "lot_labels": [{"lot": list(YarnLot.objects.order_by("-pk").values_list("label", flat=True)[:3])}],
     }
 

@@ -19,7 +19,8 @@ def find(request: HttpRequest) -> HttpResponse:
     groups = finding.find(asked, held=roles.roles_of(request.user))
     context = {"title": "Find", "find_asked": asked, "groups": groups, "n": sum(len(group.hits) for group in groups)}
     if request.htmx:  # type: ignore[attr-defined]
-        return render(request, "planning/_found.html", context)
+        # Under the box each link is a thing found.
+        return render(request, "planning/_found.html", {**context, "terms": None})
     if hit := finding.the_one(groups):
         return redirect(hit.page, *hit.args)
     return render(request, "planning/find.html", context)

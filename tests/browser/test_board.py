@@ -180,7 +180,7 @@ def test_a_breakdown_is_re_planned_by_the_worker_and_taken_or_left(desk_page, mi
     jobs.settle()
     # The page asks again by itself and leads on to the plan.
     page.wait_for_url(re.compile(r"/looms/plans/\d+/$"))
-    page.get_by_role("heading", name="What it moves").wait_for()
+    page.get_by_role("heading", name="What it moves", exact=True).wait_for()
     axe(page)
     page.get_by_role("button", name="Put it in force").click()
     page.wait_for_url(re.compile(r"/looms/$"))

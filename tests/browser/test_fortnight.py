@@ -427,7 +427,7 @@ def through_all_steps(page, numbers: list[str]) -> int:
             box = found.get_by_label(f"Put in {number}", exact=True)
             if box.count():
                 box.check()
-        found.get_by_role("button").click()
+        found.get_by_role("button", name="Sew together").click()
         page.wait_for_url("**/finishing/batches/*/")
         page.get_by_role("button", name="It is out").click()
         page.wait_for_url("**/finishing/")

@@ -89,7 +89,7 @@ def test_a_planner_goes_from_orders_to_tickets_by_the_keyboard_alone(keys, tmp_p
     at.go("o")
     at.act("Bring orders in")
     at.to("File")
-    with at.page.expect_file_chooser() as chooser:
+    with at.page.expect_file_chooser(timeout=60_000) as chooser:
         at.press("Enter")
     chooser.value.set_files(file)
     at.act("Bring the orders in")
