@@ -19,6 +19,9 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 # What may move in all, in parts of the window; a rounding.
 MOVES_AT_MOST = 0.001
+# A busy machine may show a page before all of it is read, and moves what it has shown; what the page itself moves, it
+# moves each time.
+TRIES = 3
 
 WATCH = """
 let moved = [];
@@ -118,6 +121,15 @@ def broken_rules(page, axe):
     return []
 
 
+def moved_each_time(page, address):
+    """Open it, again while something moves; what moved the last time."""
+    for _ in range(TRIES):
+        open_at(page, address)
+        if not (faults := what_moved(page)):
+            break
+    return faults
+
+
 @pytest.fixture
 def pages(db, planner):
     call_command("example_mill", stdout=StringIO())
@@ -139,15 +151,13 @@ def test_no_page_moves_or_loses_anything_or_breaks_a_rule(pages, chromium, live_
     with opened(chromium, "phone", at=live_server.url, client=desk) as page:
         page.add_init_script(WATCH)
         for address, *_ in pages.values():
-            open_at(page, address)
-            if faults := what_moved(page):
+            if faults := moved_each_time(page, address):
                 wrong[f"{address} on a phone"] = faults
     with opened(chromium, "desk", at=live_server.url, client=desk) as page:
         page.add_init_script(WATCH)
         for name, there in pages.items():
             for address in there[:2] if name == "reckoner_sum" else there:
-                open_at(page, address)
-                faults = [*what_moved(page), *broken_rules(page, axe)]
+                faults = [*moved_each_time(page, address), *broken_rules(page, axe)]
                 if name not in PAPERS:
                     page.evaluate("document.documentElement.style.fontSize = '200%'")
                     faults += what_is_lost(page, "letters twice as large")
