@@ -28,7 +28,8 @@ WHOLE = frozenset(
         *("sign_in", "sign_out", "first_owner", "own_password", "own_language", "keys"),
         *("floor", "floor_looms", "floor_empty"),
         *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "scan"),
-        *("ticket", "ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue"),
+        *("ticket", "ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue", "tickets_next"),
+        "tickets_print",
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

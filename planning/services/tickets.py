@@ -2,7 +2,7 @@
 
 import secrets
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -206,8 +206,13 @@ def to_issue(*, until: date) -> list[ToIssue]:
             ready(warp)
         except Refusal as refusal:
             why = refusal.message
-        found.append(ToIssue(warp, slot, slot.winding_on or timezone.localdate(slot.setup_starts_at), why))
+        found.append(ToIssue(warp, slot, _begins_on(slot), why))
     return sorted(found, key=lambda one: (one.begins_on, one.slot.setup_starts_at, one.warp.number))
+
+
+def _begins_on(slot: Slot) -> date:
+    """Winding, or set-up where the warp is wound."""
+    return slot.winding_on or timezone.localdate(slot.setup_starts_at)
 
 
 def _day_after(on: date) -> datetime:
@@ -217,9 +222,13 @@ def _day_after(on: date) -> datetime:
 @transaction.atomic
 def issue_tickets(numbers: Collection[int], *, by: Any) -> tuple[list[JobTicket], list[str]]:
     """Tickets for these warps. Returns them, and a sentence for each warp that can't have one yet."""
+    return _issue_each(Warp.objects.filter(number__in=numbers).order_by("number"), by=by)
+
+
+def _issue_each(warps: Iterable[Warp], *, by: Any) -> tuple[list[JobTicket], list[str]]:
     issued: list[JobTicket] = []
     refused: list[str] = []
-    for warp in Warp.objects.filter(number__in=numbers).order_by("number"):
+    for warp in warps:
         try:
             issued.append(issue_ticket(warp, by=by))
         except Refusal as refusal:
@@ -234,17 +243,9 @@ def issue_tickets_of(day: date, *, by: Any) -> tuple[list[JobTicket], list[str]]
     Returns the tickets, and a sentence for each warp that can't have one yet.
     """
     slots = Slot.objects.filter(run__state=PlanRun.IN_FORCE, warp__state__in=ISSUED_FROM).select_related("warp")
-    issued: list[JobTicket] = []
-    refused: list[str] = []
-    for slot in slots.order_by("loom__code", "position"):
-        first = slot.winding_on or timezone.localdate(slot.setup_starts_at)
-        if first != day:
-            continue
-        try:
-            issued.append(issue_ticket(slot.warp, by=by))
-        except Refusal as refusal:
-            refused.append(refusal.message)
-    return issued, refused
+    return _issue_each(
+        (slot.warp for slot in slots.order_by("loom__code", "position") if _begins_on(slot) == day), by=by
+    )
 
 
 @transaction.atomic

@@ -14,7 +14,7 @@ from django.utils.dateparse import parse_date, parse_datetime
 from django.utils.http import urlencode
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill import worked_sheet
@@ -24,7 +24,7 @@ from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
 from mill.templatetags.mill import day as written_day
 from mill.templatetags.mill import moment
-from planning.models import JobTicket, Warp
+from planning.models import JobTicket, Warp, WarpPart
 from planning.picture import draft_svg
 from planning.services import tickets
 from planning.ticket import Figures, Section, YarnNeed, from_json
@@ -283,7 +283,7 @@ def tickets_next(request: HttpRequest) -> HttpResponse:
             words.append(("papers", request.POST.get("papers", "job")))
             return redirect(f"{reverse('tickets_print')}?{urlencode(words)}")
         if not refused:
-            messages.warning(request, "No warp is ticked, so no ticket is issued.")
+            messages.warning(request, _("No warp is ticked, so no ticket is issued."))
         return redirect(request.get_full_path())
     until = read_day(request.GET.get("until", "")) or timezone.localdate() + timedelta(days=AHEAD_DAYS)
     rows = tickets.to_issue(until=until)
@@ -291,7 +291,7 @@ def tickets_next(request: HttpRequest) -> HttpResponse:
         request,
         "planning/tickets_next.html",
         {
-            "title": "Tickets of the next warps",
+            "title": _("Tickets of the next warps"),
             "until": until,
             "rows": [(row, _whose(row.warp)) for row in rows],
             "n_ready": sum(not row.why for row in rows),
@@ -301,7 +301,11 @@ def tickets_next(request: HttpRequest) -> HttpResponse:
 
 
 def _whose(warp: Warp) -> str:
-    return "; ".join(dict.fromkeys(f"{part.spec.cloth} for {part.line.order.customer}" for part in warp.parts.all()))
+    return "; ".join(dict.fromkeys(_for(part) for part in warp.parts.all()))
+
+
+def _for(part: WarpPart) -> str:
+    return _("%(cloth)s for %(customer)s") % {"cloth": part.spec.cloth, "customer": part.line.order.customer}
 
 
 @require_GET
@@ -320,7 +324,7 @@ def tickets_print(request: HttpRequest) -> HttpResponse:
         request,
         "planning/tickets_print.html",
         {
-            "title": f"{len(found)} tickets" if len(found) != 1 else f"Ticket {found[0].number}",
+            "title": ngettext("%(n)s ticket", "%(n)s tickets", len(found)) % {"n": len(found)},
             "sheets": [one for ticket in found for one in papers_of(ticket, kinds, request)],
             "back": reverse("tickets"),
         },
