@@ -119,24 +119,28 @@ def of_late_delivery(delivery: Delivery, *, expected_on: date, now: datetime | N
 
 def of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = None) -> Effects | None:
     """What it does that a loom stands from now until a moment, the looms' orders as they are; None without a plan."""
-    now = (now or timezone.now()).replace(second=0, microsecond=0)
-    if until <= now:
-        said = timezone.localtime(until)
-        raise Refusal(f"{said:%a %d %b %H:%M} has gone by. Say a moment to come until which loom {loom.code} stands.")
-    kept = assuming.loom_stands(loom, why="stands", starts_at=now, stops_at=until)
-    return of(assuming.read(kept), now=now)
+    now = now or timezone.now()
+    return of(_stands(loom, until=until, now=now), now=now)
 
 
 def yarn_of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = None) -> Foreseen:
     """What becomes of yarn while a loom stands: drawn on other days, as its warps begin later."""
-    now = (now or timezone.now()).replace(second=0, microsecond=0)
+    now = now or timezone.now()
     run = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
     if run is None:
         return foresee_slots({})
-    assumed = assuming.read(assuming.loom_stands(loom, why="stands", starts_at=now, stops_at=until))
+    assumed = _stands(loom, until=until, now=now)
     will = _carry_on(run, assumed=assumed, now=now)
     slots = plans.slots_of(PlanRun(explained={"late": []}), will.there, will.plan)
     return foresee_slots({slot.warp_id: slot for slot in slots}, closed=assumed.closed)
+
+
+def _stands(loom: Loom, *, until: datetime, now: datetime) -> Assumed:
+    if until <= now:
+        said = timezone.localtime(until)
+        raise Refusal(f"{said:%a %d %b %H:%M} has gone by. Say a moment to come until which loom {loom.code} stands.")
+    from_minute = now.replace(second=0, microsecond=0)
+    return assuming.read(assuming.loom_stands(loom, why="stands", starts_at=from_minute, stops_at=until))
 
 
 def of(

@@ -248,7 +248,7 @@ def loom_breaks_down(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("loom", code=code)
     try:
         if request.POST.get("act") == "look":
-            until = form.cleaned_data["until"]
+            until, now = form.cleaned_data["until"], timezone.now()
             return render(
                 request,
                 "planning/effects.html",
@@ -259,8 +259,8 @@ def loom_breaks_down(request: HttpRequest, code: str) -> HttpResponse:
                     "address": reverse("loom_breaks_down", args=[code]),
                     "said": [(name, request.POST[name]) for name in form.fields],
                     "write": "It stands: re-plan with few moves",
-                    "effects": effects.of_breakdown(found, until=until),
-                    "foreseen": effects.yarn_of_breakdown(found, until=until),
+                    "effects": effects.of_breakdown(found, until=until, now=now),
+                    "foreseen": effects.yarn_of_breakdown(found, until=until, now=now),
                 },
             )
         job = improving.ask_without(

@@ -19,6 +19,7 @@ from mill.models import Mill, Person
 from mill.refusal import Refusal
 from planning.models import Closure, Loom, Machine, Reed, Worker
 from planning.services import cloths, looms, orders, warps
+from tests.inventory.test_pages import text_of
 from tests.make import (
     make_beam,
     make_cloth,
@@ -316,10 +317,10 @@ def test_roles_that_two_give_one_person_are_shown_by_name(desk, ann):
     sent = typed(desk.get(address), held=roles.FINISHER)
     ann.post(address, typed(ann.get(address)) | {"held": [roles.WARPER, roles.WEAVER]})
     page = desk.post(address, sent)
-    said = re.sub(r"<[^>]+>|\s+", " ", page.content.decode())
-    assert re.search(r"When you opened it +reader", said)
-    assert re.search(r"Stands now +warper, weaver or tuner", said)
-    assert re.search(r"Yours +finisher", said)
+    said = text_of(page)
+    assert "When you opened it reader" in said
+    assert "Stands now warper, weaver or tuner" in said
+    assert "Yours finisher" in said
     assert desk.post(address, typed(page) | {"take-held": "stands"}).status_code == 302
     assert {group.name for group in rowan.groups.all()} == {roles.WARPER, roles.WEAVER}
 
@@ -372,7 +373,7 @@ def test_a_revision_written_meanwhile_is_shown_beside_mine(desk, planner):
     cloths.revise(spec.cloth, draft, by=planner)
     page = desk.post(address, sent)
     html = page.content.decode()
-    assert "revision 2 stands" in re.sub(r"<[^>]+>", "", html)
+    assert "revision 2 stands" in text_of(page)
     assert re.search(r"What they changed</h3>\s*<ul><li>[^<]*picks", html, re.I)
     assert re.search(r"What yours would change in it</h3>\s*<ul><li>[^<]*dent", html, re.I)
     assert spec.cloth.specs.count() == 2

@@ -1,6 +1,5 @@
 """A better plan looked for in the worker: told how far it is, stopped with the best, offered; and re-planning."""
 
-import re
 import time
 from contextlib import ExitStack
 from datetime import datetime, timedelta
@@ -20,6 +19,7 @@ from planning.models import Closure, Loom, PlanRun, Warp
 from planning.services import improving, plans
 from planning.services.standing import standing
 from planning.shed_plan import Cost, time_plan
+from tests.inventory.test_pages import text_of
 from tests.make import make_delivery
 from tests.planning.busy_mill import make_busy_mill
 
@@ -267,7 +267,7 @@ def test_a_breakdown_is_written_down_and_re_planned_with_its_moves_told(desk, in
     assert "moves" in run.explained
     for slot in run.slots.filter(loom__code="2").exclude(warp__state__in=plans.IN_LOOM):
         assert slot.weaving_starts_at >= until
-    page = re.sub(r"</?a\b[^>]*>", "", desk.get(f"/looms/plans/{run.pk}/").content.decode())
+    page = text_of(desk.get(f"/looms/plans/{run.pk}/"))
     assert "What it moves" in page
     assert "Warps that move" in page or not run.cost["moved"]
 
