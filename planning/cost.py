@@ -16,6 +16,7 @@ from mill.refusal import Refusal
 from mill.working import Step, Working
 from planning.finishing import is_at_the_perch
 from planning.formulae import COSTS
+from planning.rows import shared_out
 from planning.ticket import Figures
 
 # Decimals of a currency other than two. ISO 4217, from memory.
@@ -237,25 +238,6 @@ class Cost:
 
 def _coin(value: Decimal, places: int) -> Decimal:
     return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
-
-
-def shared_out(amount: Decimal, weights: Sequence[Decimal], *, places: int = 2) -> tuple[Decimal, ...]:
-    """An amount divided as the weights are, in whole coins that add up to it.
-
-    >>> shared_out(Decimal("10.00"), [Decimal(1)] * 3)
-    (Decimal('3.33'), Decimal('3.34'), Decimal('3.33'))
-
-    Each takes what the weights up to it come to, less what was taken before. Where all weights are 0 they count alike.
-    """
-    weights = weights if any(weights) else [Decimal(1)] * len(weights)
-    whole, so_far, taken = sum(weights, start=Decimal(0)), Decimal(0), _coin(Decimal(0), places)
-    shares = []
-    for weight in weights:
-        so_far += weight
-        up_to = _coin(amount * so_far / whole, places)
-        shares.append(up_to - taken)
-        taken = up_to
-    return tuple(shares)
 
 
 # How numbers are written in the working.

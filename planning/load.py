@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from mill.working import Step
+from planning.rows import share_pct
 from planning.worktime import Calendar, Span
 
 SET_UP, WEAVING = "set-up", "weaving"
@@ -44,7 +45,7 @@ class Load:
         return self.open_min - self.taken_min
 
     def share_pct(self, minutes: int) -> Decimal | None:
-        return (Decimal(minutes) * 100 / self.open_min).quantize(Decimal("0.1")) if self.open_min else None
+        return share_pct(minutes, self.open_min)
 
     @property
     def load_pct(self) -> Decimal | None:

@@ -1,18 +1,15 @@
 """Punctuality: lines that left whole, each beside the day it was due, and the share of them that came in time."""
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from statistics import median
-from typing import TypeVar
 
 from mill.working import Step
 from planning.period import Period, week_of
 from planning.piece import against_order
-
-K = TypeVar("K")
+from planning.rows import grouped, share_pct
 
 # How early or late, in days: label, from, to.
 BANDS: tuple[tuple[str, int | None, int | None], ...] = (
@@ -100,20 +97,15 @@ def punctuality(rows: Iterable[SentLine]) -> Punctuality:
     )
 
 
-def share_pct(part: int | Decimal, whole: int | Decimal) -> Decimal | None:
-    """So much of it in percent, to a tenth; None of nothing."""
-    return (Decimal(part) * 100 / whole).quantize(Decimal("0.1")) if whole else None
-
-
 def by_week(rows: Sequence[SentLine], period: Period) -> list[tuple[date, Punctuality]]:
     """A row for each week of the period, those without a line too; by the week in which the last of a line left."""
-    found = _grouped(rows, lambda row: week_of(row.sent_on))
+    found = grouped(rows, lambda row: week_of(row.sent_on))
     return [(monday, punctuality(found.get(monday, ()))) for monday in period.weeks()]
 
 
 def by_customer(rows: Sequence[SentLine]) -> list[tuple[str, Punctuality]]:
     """Each customer that was sent a line, most late lines first."""
-    found = [(name, punctuality(own)) for name, own in _grouped(rows, lambda row: row.customer).items()]
+    found = [(name, punctuality(own)) for name, own in grouped(rows, lambda row: row.customer).items()]
     return sorted(found, key=lambda row: (-row[1].late, -row[1].lines, row[0]))
 
 
@@ -141,10 +133,3 @@ def working(found: Punctuality) -> tuple[Step, ...]:
             "common practice, no source",
         ),
     )
-
-
-def _grouped(rows: Iterable[SentLine], key: Callable[[SentLine], K]) -> dict[K, list[SentLine]]:
-    found: dict[K, list[SentLine]] = defaultdict(list)
-    for row in rows:
-        found[key(row)].append(row)
-    return found

@@ -1,6 +1,6 @@
 """Running: the minutes in which looms wove, stood and waited, by loom, week and shift, and why they stood."""
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -8,6 +8,8 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import TypeVar
 
 from mill.working import Step
+from planning.rows import grouped as by_key
+from planning.rows import share_pct
 from planning.run_out import Spell, Tally, tally
 
 K = TypeVar("K")
@@ -68,7 +70,7 @@ class Running:
         return self.tally.efficiency_pct
 
     def share_pct(self, minutes: int) -> Decimal | None:
-        return (Decimal(minutes) * 100 / self.minutes).quantize(Decimal("0.1")) if self.minutes else None
+        return share_pct(minutes, self.minutes)
 
 
 def running(parts: Iterable[Part], *, waits: Collection[str]) -> Running:
@@ -124,9 +126,7 @@ def _within(
 
 def grouped(parts: Iterable[Part], key: Callable[[Part], K], *, waits: Collection[str]) -> dict[K, Running]:
     """Each loom, week, shift, or pair of them."""
-    found: dict[K, list[Part]] = defaultdict(list)
-    for part in parts:
-        found[key(part)].append(part)
+    found = by_key(parts, key)
     return {name: running(own, waits=waits) for name, own in sorted(found.items(), key=lambda row: str(row[0]))}
 
 

@@ -1,17 +1,16 @@
 """Seconds: pieces that did not pass, by the fault that made them so, and their share of all that were judged."""
 
-from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import TypeVar
 
 from mill.working import Step
 from planning.period import Period, month_of
 from planning.piece import Fault, fault_points
+from planning.rows import grouped, share_pct
 
-K = TypeVar("K")
 NOT_WRITTEN = "no fault written"
 
 
@@ -69,7 +68,7 @@ def share(rows: Iterable[Judged]) -> Share:
     judged = list(rows)
     seconds = [row for row in judged if row.is_second]
     length_m, second_m = _metres(judged), _metres(seconds)
-    return Share(len(judged), length_m, len(seconds), second_m, _pct(second_m, length_m))
+    return Share(len(judged), length_m, len(seconds), second_m, share_pct(second_m, length_m))
 
 
 def by_cause(rows: Iterable[Judged]) -> list[Cause]:
@@ -77,26 +76,32 @@ def by_cause(rows: Iterable[Judged]) -> list[Cause]:
 
     The few first ones make most of it: Juran, Quality Control Handbook, 1951, after Pareto; from memory.
     """
-    groups = _grouped([row for row in rows if row.is_second], lambda row: row.cause)
+    groups = grouped([row for row in rows if row.is_second], lambda row: row.cause)
     ordered = sorted(groups.items(), key=lambda row: (-_metres(row[1]), row[0]))
     whole, so_far, found = _metres(row for own in groups.values() for row in own), Decimal(0), []
     for name, own in ordered:
         length_m = _metres(own)
         so_far += length_m
         found.append(
-            Cause(name, len(own), length_m, _pct(length_m, whole) or Decimal(0), _pct(so_far, whole) or Decimal(0))
+            Cause(
+                name,
+                len(own),
+                length_m,
+                share_pct(length_m, whole) or Decimal(0),
+                share_pct(so_far, whole) or Decimal(0),
+            )
         )
     return found
 
 
 def by_month(rows: Iterable[Judged], period: Period) -> list[tuple[date, Share]]:
-    groups = _grouped(rows, lambda row: month_of(row.finished_on))
+    groups = grouped(rows, lambda row: month_of(row.finished_on))
     return [(month, share(groups.get(month, ()))) for month in period.months()]
 
 
 def by_cloth(rows: Iterable[Judged]) -> list[tuple[str, Share]]:
     """Each cloth, most metres of seconds first."""
-    found = [(name, share(own)) for name, own in _grouped(rows, lambda row: row.cloth).items()]
+    found = [(name, share(own)) for name, own in grouped(rows, lambda row: row.cloth).items()]
     return sorted(found, key=lambda row: (-row[1].second_m, row[0]))
 
 
@@ -122,14 +127,3 @@ def _tidy(name: str) -> str:
 
 def _metres(rows: Iterable[Judged]) -> Decimal:
     return sum((row.length_m for row in rows), start=Decimal(0))
-
-
-def _pct(part: Decimal, whole: Decimal) -> Decimal | None:
-    return (part * 100 / whole).quantize(Decimal("0.1")) if whole else None
-
-
-def _grouped(rows: Iterable[Judged], key: Callable[[Judged], K]) -> dict[K, list[Judged]]:
-    found: dict[K, list[Judged]] = defaultdict(list)
-    for row in rows:
-        found[key(row)].append(row)
-    return found

@@ -1,16 +1,13 @@
 """Thrums and waste: warp yarn that was drawn and never became cloth, warp by warp, against what was planned."""
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
-from typing import TypeVar
 
 from mill.working import Step
 from planning.period import Period, month_of
-
-K = TypeVar("K")
+from planning.rows import grouped, share_pct
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,16 +70,16 @@ class Waste:
     @property
     def waste_pct(self) -> Decimal | None:
         """Of the yarn drawn."""
-        return _pct(self.waste_g, self.drawn_g)
+        return share_pct(self.waste_g, self.drawn_g)
 
     @property
     def in_cloth_pct(self) -> Decimal | None:
-        return _pct(self.in_cloth_g, self.drawn_g)
+        return share_pct(self.in_cloth_g, self.drawn_g)
 
     @property
     def planned_pct(self) -> Decimal | None:
         """Of the yarn that was to be drawn."""
-        return _pct(self.planned_waste_g, self.issue_g)
+        return share_pct(self.planned_waste_g, self.issue_g)
 
 
 def waste(rows: Iterable[WovenOut]) -> Waste:
@@ -109,13 +106,13 @@ def waste(rows: Iterable[WovenOut]) -> Waste:
 
 def by_month(rows: Iterable[WovenOut], period: Period) -> list[tuple[date, Waste]]:
     """By the month in which each warp was woven out; those without a warp too."""
-    groups = _grouped(rows, lambda row: month_of(row.out_on))
+    groups = grouped(rows, lambda row: month_of(row.out_on))
     return [(month, waste(groups.get(month, ()))) for month in period.months()]
 
 
 def by_cloth(rows: Iterable[WovenOut]) -> list[tuple[str, Waste]]:
     """Each cloth, the most waste beyond the planned one first."""
-    found = [(name, waste(own)) for name, own in _grouped(rows, lambda row: row.cloth).items()]
+    found = [(name, waste(own)) for name, own in grouped(rows, lambda row: row.cloth).items()]
     return sorted(found, key=lambda row: (-row[1].over_g, row[0]))
 
 
@@ -169,14 +166,3 @@ def working(whole: Waste) -> tuple[Step, ...]:
 
 def _grams(grams: Decimal) -> int:
     return int(grams.to_integral_value(ROUND_HALF_UP))
-
-
-def _pct(part: int, whole: int) -> Decimal | None:
-    return (Decimal(part) * 100 / whole).quantize(Decimal("0.1")) if whole else None
-
-
-def _grouped(rows: Iterable[WovenOut], key: Callable[[WovenOut], K]) -> dict[K, list[WovenOut]]:
-    found: dict[K, list[WovenOut]] = defaultdict(list)
-    for row in rows:
-        found[key(row)].append(row)
-    return found

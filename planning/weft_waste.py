@@ -1,16 +1,13 @@
 """Weft waste: weft yarn that was drawn, did not come back and never became cloth, lot by lot. Knows no warp yarn."""
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
-from typing import TypeVar
 
 from mill.working import Step
 from planning.period import Period, month_of
-
-K = TypeVar("K")
+from planning.rows import grouped, share_pct, shared_out
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +63,12 @@ class WeftWaste:
     @property
     def waste_pct(self) -> Decimal | None:
         """Of the yarn used: drawn, and not come back."""
-        return _pct(self.waste_g, self.used_g)
+        return share_pct(self.waste_g, self.used_g)
 
     @property
     def planned_pct(self) -> Decimal | None:
         """Of the yarn that should have been used for what was woven."""
-        return _pct(self.planned_waste_g, self.woven_g + self.planned_waste_g)
+        return share_pct(self.planned_waste_g, self.woven_g + self.planned_waste_g)
 
 
 def woven_g(*, net_g: int, planned_m: Decimal, woven_m: Decimal) -> int:
@@ -90,22 +87,15 @@ def woven_g(*, net_g: int, planned_m: Decimal, woven_m: Decimal) -> int:
     return int((net_g * woven_m / planned_m).to_integral_value(ROUND_HALF_UP))
 
 
-def shared_out(grams: int, used: Sequence[int]) -> list[int]:
+def among_lots(grams: int, used: Sequence[int]) -> list[int]:
     """Grams divided as lots were used, in whole grams that add up.
 
-    >>> shared_out(1000, [300, 600]), shared_out(10, [0, 0])
-    ([333, 667], [0, 10])
+    >>> among_lots(1000, [300, 600])
+    [333, 667]
 
     The book doesn't say which pick came of which lot: a lot has its share of the cloth as it has of the yarn used.
     """
-    whole, so_far, given, shares = sum(used), 0, 0, []
-    for n, own in enumerate(used, start=1):
-        so_far += own
-        up_to = int((Decimal(grams) * so_far / whole).to_integral_value(ROUND_HALF_UP)) if whole else 0
-        up_to = grams if n == len(used) else up_to
-        shares.append(up_to - given)
-        given = up_to
-    return shares
+    return [int(share) for share in shared_out(Decimal(grams), used, places=0)]
 
 
 def waste(rows: Iterable[WeftUsed]) -> WeftWaste:
@@ -131,13 +121,13 @@ def waste(rows: Iterable[WeftUsed]) -> WeftWaste:
 
 def by_month(rows: Iterable[WeftUsed], period: Period) -> list[tuple[date, WeftWaste]]:
     """By the month in which each warp was woven out; those without one too."""
-    groups = _grouped(rows, lambda row: month_of(row.out_on))
+    groups = grouped(rows, lambda row: month_of(row.out_on))
     return [(month, waste(groups.get(month, ()))) for month in period.months()]
 
 
 def by_yarn(rows: Iterable[WeftUsed]) -> list[tuple[str, WeftWaste]]:
     """Each yarn, the most waste beyond the planned one first."""
-    found = [(name, waste(own)) for name, own in _grouped(rows, lambda row: row.yarn).items()]
+    found = [(name, waste(own)) for name, own in grouped(rows, lambda row: row.yarn).items()]
     return sorted(found, key=lambda row: (-row[1].over_g, row[0]))
 
 
@@ -188,14 +178,3 @@ def working(whole: WeftWaste) -> tuple[Step, ...]:
             "by definition",
         ),
     )
-
-
-def _pct(part: int, whole: int) -> Decimal | None:
-    return (Decimal(part) * 100 / whole).quantize(Decimal("0.1")) if whole else None
-
-
-def _grouped(rows: Iterable[WeftUsed], key: Callable[[WeftUsed], K]) -> dict[K, list[WeftUsed]]:
-    found: dict[K, list[WeftUsed]] = defaultdict(list)
-    for row in rows:
-        found[key(row)].append(row)
-    return found

@@ -9,7 +9,7 @@ from django.db.models import F, Q, Sum
 
 from planning.models import Piece, Warp, WarpHold, WarpPart, WarpYarn
 from planning.period import Period
-from planning.weft_waste import WeftUsed, shared_out, woven_g
+from planning.weft_waste import WeftUsed, among_lots, woven_g
 
 # Kinds of the ledger's lines that say what was drawn; what came back is the rest.
 DRAWN = ("draw", "reverse")
@@ -61,8 +61,8 @@ def used(period: Period) -> Found:
             net_g, allowed_g = (wanted.net_g, wanted.issue_g - wanted.net_g) if wanted else (0, 0)
             length = {"planned_m": planned_m, "woven_m": woven_m[warp["pk"]]}
             own_g = [lot["drawn_g"] - lot["back_g"] for lot in lots]
-            in_cloth_g = shared_out(woven_g(net_g=net_g, **length), own_g)
-            planned_g = shared_out(woven_g(net_g=allowed_g, **length), own_g)
+            in_cloth_g = among_lots(woven_g(net_g=net_g, **length), own_g)
+            planned_g = among_lots(woven_g(net_g=allowed_g, **length), own_g)
             found.rows.extend(
                 WeftUsed(
                     warp=warp["number"],

@@ -24,11 +24,11 @@ from planning.cost import (
     of_pieces,
     planned_job,
     price_of,
-    shared_out,
     steps_of,
     together,
     work_out_cost,
 )
+from planning.rows import shared_out
 from planning.ticket import work_out
 from tests.sheets import COST_OF_A_CHAIN, COST_OF_TWO_ORDERS, MILL, CostSheet
 

@@ -13,7 +13,7 @@ from inventory.models import Movement
 from planning.period import Period
 from planning.services import warp_steps
 from planning.services import weft_waste as reading
-from planning.weft_waste import WeftUsed, by_lot, by_month, by_yarn, shared_out, waste, working, woven_g
+from planning.weft_waste import WeftUsed, among_lots, by_lot, by_month, by_yarn, waste, working, woven_g
 from tests.planning.floor_walk import cut, weaving_warp
 
 DAY = date(2026, 11, 2)
@@ -38,8 +38,8 @@ SHEET = [
 def test_a_warp_of_two_lots_by_hand():
     length = {"planned_m": Decimal(120), "woven_m": Decimal("118.5")}
     assert (woven_g(net_g=24_000, **length), woven_g(net_g=1_264, **length)) == (23_700, 1_248)
-    assert shared_out(23_700, [19_200, 6_000]) == [18_057, 5_643]
-    assert shared_out(1_248, [19_200, 6_000]) == [951, 297]
+    assert among_lots(23_700, [19_200, 6_000]) == [18_057, 5_643]
+    assert among_lots(1_248, [19_200, 6_000]) == [951, 297]
     own = waste(SHEET[:2])
     assert (own.drawn_g, own.back_g, own.woven_g, own.waste_g, own.over_g) == (26_000, 800, 23_700, 1_500, 252)
     assert (own.waste_pct, own.planned_pct, own.warps, own.lots) == (Decimal("6.0"), Decimal("5.0"), 1, 2)
@@ -81,8 +81,8 @@ def test_what_is_drawn_came_back_is_in_the_cloth_or_is_waste(rows):
 
 @given(st.integers(0, 90_000), st.lists(st.integers(0, 50_000), min_size=1, max_size=6))
 def test_shares_of_lots_add_up_to_the_gram(grams, lots):
-    assert sum(shared_out(grams, lots)) == grams
-    assert min(shared_out(grams, lots)) >= 0
+    assert sum(among_lots(grams, lots)) == grams
+    assert min(among_lots(grams, lots)) >= 0
 
 
 # In the book
