@@ -24,7 +24,7 @@ from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
 from mill.templatetags.mill import day as written_day
 from mill.templatetags.mill import moment
-from planning.models import JobTicket, Warp, WarpPart
+from planning.models import Cloth, JobTicket, Warp
 from planning.picture import draft_svg
 from planning.services import tickets
 from planning.ticket import Figures, Section, YarnNeed, from_json
@@ -300,12 +300,15 @@ def tickets_next(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _whose(warp: Warp) -> str:
-    return "; ".join(dict.fromkeys(_for(part) for part in warp.parts.all()))
-
-
-def _for(part: WarpPart) -> str:
-    return _("%(cloth)s for %(customer)s") % {"cloth": part.spec.cloth, "customer": part.line.order.customer}
+def _whose(warp: Warp) -> list[str]:
+    """What is on a warp: each cloth, with its customers."""
+    found: dict[Cloth, dict[str, None]] = {}
+    for part in warp.parts.all():
+        found.setdefault(part.spec.cloth, {})[str(part.line.order.customer)] = None
+    return [
+        _("%(cloth)s for %(customer)s") % {"cloth": cloth, "customer": "; ".join(customers)}
+        for cloth, customers in found.items()
+    ]
 
 
 @require_GET
