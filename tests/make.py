@@ -6,6 +6,8 @@ from decimal import Decimal
 from itertools import count
 from typing import Any
 
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import Group
 from django.db import transaction
 from django.utils import timezone
 
@@ -53,6 +55,18 @@ TWEED = {
 # name, width shrinkage, length shrinkage, mass loss: together 10 %, 6 % and 8 %.
 TWEED_ROUTE = (("scour", "10", "6", "8"), ("press", "0", "0", "0"))
 COLOURS = ("#5b6b4e", "#e0c9a0", "#7a2f2a", "#2f4a63")
+
+
+def make_role(name: str) -> Group:
+    """A role's group: a test that empties the tables takes those of the first migration with it."""
+    return Group.objects.get_or_create(name=name)[0]
+
+
+def make_person(name: str, *held: str, **changes: Any) -> Any:
+    """Somebody with these roles."""
+    user = get_user_model().objects.create_user(name, **{"password": "only for tests"} | changes)
+    user.groups.set(make_role(role) for role in held)
+    return user
 
 
 def make_yarn(**changes: Any) -> Yarn:

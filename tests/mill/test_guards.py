@@ -1,8 +1,6 @@
 """What `mill/security.md` says of redirects, hosts, caches, cookies and uploads, tried from outside."""
 
 import pytest
-from django.contrib.auth import get_user_model
-from django.contrib.auth.models import Group
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
@@ -11,7 +9,7 @@ from mill import roles
 from planning.csv_book import BYTES_MAX
 from planning.models import PlanRun
 from planning.services import feeds, plans
-from tests.make import make_loom
+from tests.make import make_loom, make_person
 
 PASSWORD = "four cones of fell wool"
 pytestmark = pytest.mark.django_db
@@ -19,9 +17,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def rowan():
-    user = get_user_model().objects.create_user("rowan", password=PASSWORD)
-    user.groups.add(Group.objects.get_or_create(name=roles.READER)[0])
-    return user
+    return make_person("rowan", roles.READER, password=PASSWORD)
 
 
 # Redirects

@@ -3,7 +3,6 @@
 import gettext
 import json
 import re
-from html.parser import HTMLParser
 
 import pytest
 from babel.messages.pofile import read_po
@@ -18,6 +17,7 @@ from mill.refusal import N_, Refusal
 from planning.loom import AGAINST
 from planning.models import FloorEvent, JobTicket, Warp, Worker
 from planning.services import tickets as services
+from tests.german import forgotten
 from tests.make import make_ticket, make_warp
 from tests.planning.floor_walk import weaving_warp
 
@@ -237,56 +237,12 @@ def test_the_page_carries_what_its_script_says(german, planner):
     assert "script-words" not in german.get("/looms/").content.decode()
 
 
-class Nodes(HTMLParser):
-    """The words of a page's main part: text, and what is read out or stands in an empty field."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.found: set[str] = set()
-        self.is_inside = False
-        self.n_skipped = 0
-
-    def handle_starttag(self, tag, attrs):
-        facts = dict(attrs)
-        self.is_inside |= tag == "main"
-        # What only a program reads, and what is marked as English.
-        if self.n_skipped or facts.get("lang") == "en-GB":
-            self.n_skipped += tag == "div"
-        elif self.is_inside:
-            self.found |= {facts[name] for name in ("aria-label", "placeholder", "title") if facts.get(name)}
-
-    def handle_endtag(self, tag):
-        self.is_inside &= tag != "main"
-        self.n_skipped -= self.n_skipped > 0 and tag == "div"
-
-    def handle_data(self, data):
-        if self.is_inside and not self.n_skipped and self.lasttag != "script" and re.search(r"[A-Za-z]{3}", data):
-            self.found.add(" ".join(data.split()))
-
-
-def words_of(answer) -> set[str]:
-    reader = Nodes()
-    reader.feed(answer.content.decode())
-    return reader.found
-
-
 def test_a_page_that_is_said_to_be_whole_leaves_nothing_in_english(desk, planner):
     """Each in both languages: text that stands in both of them is the mill's own, or was forgotten."""
     warp = weaving_warp(planner)
     ticket = services.issue_ticket(warp, by=planner)
     pages = ["/language/", "/keys/", "/password/", "/floor/", f"/floor/{ticket.token}/", "/floor/no-connection/"]
     pages += ["/tickets/", f"/tickets/{ticket.number}/", f"/tickets/{ticket.number}/print/all/", f"/t/{ticket.token}/"]
-    # Names, codes and what the mill itself wrote; a word that is the same in both.
-    own = re.compile(
-        r"English|Deutsch|Name|Esc|Our mill|scour|press|.* h .* min|(Customer|Colourway|Shade|Tweed|Loom|[A-Z]+\d+|\d+/\d+)\b.*|.*Shade \d+"
-    )
-    forgotten = {}
-    for address in pages:
-        said = []
-        for code in ("en-gb", "de"):
-            people.speak(planner, language=code, by=planner)
-            said.append(words_of(desk.get(address)))
-        english, german = said
-        assert german, address
-        forgotten[address] = {words for words in english & german if not own.fullmatch(words)}
-    assert not {address: words for address, words in forgotten.items() if words}
+    # A word that is the same in both, and what the mill itself wrote.
+    own = r"English|Deutsch|Name|Esc|scour|press|.* h .* min|Shade.*"
+    assert not forgotten(desk, planner, pages, own=own)

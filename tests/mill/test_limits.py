@@ -5,7 +5,6 @@ from datetime import timedelta
 import pytest
 import time_machine
 from django.contrib.auth import get_user_model
-from django.contrib.auth.models import Group
 from django.test import Client
 from django.utils import timezone
 
@@ -13,6 +12,7 @@ from mill import limits, roles, tokens
 from mill.models import Guess, Mill
 from planning.models import FloorEvent
 from planning.services import feeds, tickets
+from tests.make import make_person
 from tests.planning.floor_walk import make_worker, wound_warp
 
 LOOMS = "/api/looms/"
@@ -33,10 +33,8 @@ def noon():
 @pytest.fixture
 def person():
     def make(name, *held):
-        user = get_user_model().objects.create_user(name, password=PASSWORD)
-        user.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
         client = Client()
-        client.force_login(user)
+        client.force_login(make_person(name, *held, password=PASSWORD))
         return client
 
     return make

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 from django.contrib.auth import get_user_model
-from django.contrib.auth.models import Group
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils.html import escape
@@ -19,7 +18,7 @@ from mill import people, roles
 from mill.models import Mill
 from mill.refusal import Refusal
 from tests.inventory.test_pages import text_of
-from tests.make import make_line, make_loom, make_lot, make_order, make_warp, make_yarn
+from tests.make import make_line, make_loom, make_lot, make_order, make_person, make_warp, make_yarn
 
 PASSWORD = "four cones of fell wool"
 
@@ -35,10 +34,7 @@ def addresses(resolver: URLResolver, before: str = "") -> Iterator[tuple[str, UR
 @pytest.fixture
 def person(db):
     def make(*held: str, name: str = "Merle"):
-        user = get_user_model().objects.create_user(name.lower(), password=PASSWORD, first_name=name)
-        # A test that empties the tables takes the groups of the first migration with it.
-        user.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
-        return user
+        return make_person(name.lower(), *held, password=PASSWORD, first_name=name)
 
     return make
 

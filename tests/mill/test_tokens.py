@@ -3,15 +3,13 @@
 from datetime import timedelta
 
 import pytest
-from django.contrib.auth import get_user_model
-from django.contrib.auth.models import Group
 from django.test import Client
 from django.utils import timezone
 
 from mill import changes, roles, tokens
 from mill.models import ApiToken, Change, KeptAnswer
 from mill.refusal import Refusal
-from tests.make import make_lot, make_place
+from tests.make import make_lot, make_person, make_place, make_role
 
 LOOMS = "/api/looms/"
 
@@ -104,9 +102,7 @@ def test_nobody_withdraws_somebody_elses_token(desk, django_user_model):
     other = django_user_model.objects.create_user("other", password="only for tests")
     token, _ = tokens.make_token(name="One", may_write=False, by=other)
     stranger = Client()
-    reader = django_user_model.objects.create_user("stranger", password="only for tests")
-    reader.groups.add(Group.objects.get_or_create(name="reader")[0])
-    stranger.force_login(reader)
+    stranger.force_login(make_person("stranger", roles.READER))
     assert stranger.post(f"/mill/tokens/{token.pk}/withdraw/").status_code == 404
     assert "One" not in stranger.get("/mill/tokens/").content.decode()
 
@@ -121,15 +117,9 @@ def test_the_description_says_how_a_token_is_sent(desk):
 # Narrowed to some of their maker's roles
 
 
-def person_with(*held, name="merle"):
-    user = get_user_model().objects.create_user(name, password="only for tests")
-    user.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
-    return user
-
-
 @pytest.mark.django_db
 def test_a_token_does_what_its_roles_may_and_no_more():
-    both = person_with(roles.STOCK_KEEPER, roles.FINISHER)
+    both = make_person("merle", roles.STOCK_KEEPER, roles.FINISHER)
     lot, _ = make_lot(), make_place(code="BAY-9")
     _, all_of_both = tokens.make_token(name="All", may_write=True, by=both)
     _, finishes = tokens.make_token(name="Finishes", may_write=True, by=both, held=[roles.FINISHER])
@@ -152,20 +142,20 @@ def test_an_owners_token_that_plans_does_not_see_backups(planner):
 
 @pytest.mark.django_db
 def test_a_token_never_does_more_than_its_maker_may_now():
-    merle = person_with(roles.FINISHER, roles.READER)
+    merle = make_person("merle", roles.FINISHER, roles.READER)
     _, secret = tokens.make_token(name="Finishes", may_write=True, by=merle, held=[roles.FINISHER])
     assert call(secret).status_code == 200
-    merle.groups.set([Group.objects.get(name=roles.READER)])
+    merle.groups.set([make_role(roles.READER)])
     assert call(secret).status_code == 403
     _, whole = tokens.make_token(name="Whole", may_write=True, by=merle)
     assert call(whole, "post", "/api/pieces/9/measure/").status_code == 403
-    merle.groups.add(Group.objects.get(name=roles.FINISHER))
+    merle.groups.add(make_role(roles.FINISHER))
     assert call(whole, "post", "/api/pieces/9/measure/").status_code == 404
 
 
 @pytest.mark.django_db
 def test_nobody_gives_a_token_a_role_of_others():
-    merle = person_with(roles.WARPER)
+    merle = make_person("merle", roles.WARPER)
     with pytest.raises(Refusal, match=r"don't hold planner, .*Choose of your own roles: warper"):
         tokens.make_token(name="More", may_write=True, by=merle, held=[roles.WARPER, roles.PLANNER])
     client = Client()
@@ -224,7 +214,7 @@ def test_a_token_makes_no_other(planner):
 
 @pytest.mark.django_db
 def test_others_tokens_are_not_seen_over_the_api():
-    mine, other = person_with(roles.READER), person_with(roles.READER, name="other")
+    mine, other = make_person("merle", roles.READER), make_person("other", roles.READER)
     token, _ = tokens.make_token(name="One", may_write=False, by=other)
     client = Client()
     client.force_login(mine)

@@ -6,8 +6,6 @@ import io
 from datetime import timedelta
 
 import pytest
-from django.contrib.auth import get_user_model
-from django.contrib.auth.models import Group
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -18,7 +16,7 @@ from mill.models import Change, KeptAnswer
 from mill.refusal import Refusal
 from planning.models import Closure, FeedLink, Loom, Slot
 from planning.services import feeds, plans
-from tests.make import make_customer, make_line, make_loom, make_lot, make_order
+from tests.make import make_customer, make_line, make_loom, make_lot, make_order, make_person, make_role
 from tests.planning.busy_mill import make_busy_mill
 
 pytestmark = pytest.mark.django_db
@@ -183,19 +181,13 @@ def test_only_a_hash_of_the_secret_is_kept_and_when_it_was_read(address_of):
     assert timezone.now() - link.last_used_at < timedelta(minutes=1)
 
 
-def person(name, *held):
-    user = get_user_model().objects.create_user(name, password="only for tests")
-    user.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
-    return user
-
-
 def test_a_feed_is_shut_while_its_maker_may_not_read_that(address_of):
-    merle = person("merle", roles.READER)
+    merle = make_person("merle", roles.READER)
     address = address_of("orders", by=merle)
     assert Client().get(address).status_code == 200
     merle.groups.clear()
     assert Client().get(address).status_code == 404
-    merle.groups.set([Group.objects.get(name=roles.WARPER)])
+    merle.groups.set([make_role(roles.WARPER)])
     assert Client().get(address).status_code == 200
     merle.is_active = False
     merle.save()
@@ -203,10 +195,10 @@ def test_a_feed_is_shut_while_its_maker_may_not_read_that(address_of):
 
 
 def test_nobody_sees_or_withdraws_somebody_elses(desk, address_of):
-    address_of("orders", by=person("merle", roles.READER))
+    address_of("orders", by=make_person("merle", roles.READER))
     link = FeedLink.objects.get()
     other = Client()
-    other.force_login(person("other", roles.READER))
+    other.force_login(make_person("other", roles.READER))
     assert "Who reads orders" not in other.get("/mill/feeds/").content.decode()
     assert other.post(f"/mill/feeds/{link.pk}/withdraw/").status_code == 404
     assert other.get("/api/feeds/").json()["count"] == 0

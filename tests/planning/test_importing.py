@@ -5,7 +5,6 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from django.contrib.auth.models import Group
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.db import connection
@@ -38,6 +37,7 @@ from planning.services import importing, warps
 from planning.services.importing import NotBroughtIn, bring_in
 from planning.services.warps import Share
 from tests import make
+from tests.make import make_person
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 
@@ -543,11 +543,9 @@ def test_prices_are_brought_in_each_from_its_day(book):
     assert said("prices", text.replace("-1", "1"))[0].startswith("Row 2, yarn: There is no yarn FELL-30")
 
 
-def test_prices_are_no_stock_keeper_s_to_bring_in(db, django_user_model):
-    keeper = django_user_model.objects.create_user("keeper", password="only for tests")
-    keeper.groups.add(Group.objects.get_or_create(name=roles.STOCK_KEEPER)[0])
+def test_prices_are_no_stock_keeper_s_to_bring_in(db):
     client = Client()
-    client.force_login(keeper)
+    client.force_login(make_person("keeper", roles.STOCK_KEEPER))
     assert "/import/prices/" not in client.get("/import/").content.decode()
     assert client.get("/import/prices/").status_code == 404
     assert client.get("/import/prices/template-point.csv").status_code == 404

@@ -3,14 +3,13 @@
 from decimal import Decimal
 
 import pytest
-from django.contrib.auth.models import Group
 from django.db import connection
 from django.test import Client
 
 from mill import roles
 from mill.models import Change, Mill
 from planning.models import Rate, YarnPrice
-from tests.make import make_delivery, make_loom, make_lot, make_yarn
+from tests.make import make_delivery, make_loom, make_lot, make_person, make_yarn
 
 pytestmark = pytest.mark.django_db
 
@@ -18,13 +17,10 @@ D = Decimal
 
 
 @pytest.fixture
-def others(django_user_model):
+def others(db):
     """Everybody who is neither owner nor planner, in one person."""
-    somebody = django_user_model.objects.create_user("merle", password="only for tests")
-    held = sorted(roles.EVERYBODY - {roles.OWNER, roles.PLANNER})
-    somebody.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
     client = Client()
-    client.force_login(somebody)
+    client.force_login(make_person("merle", *roles.EVERYBODY - {roles.OWNER, roles.PLANNER}))
     return client
 
 

@@ -3,7 +3,6 @@
 from datetime import date, timedelta
 
 import pytest
-from django.contrib.auth.models import Group
 from django.db import transaction
 from django.test import Client
 from django.urls import reverse
@@ -17,7 +16,7 @@ from planning.models import Piece, PlanRun, Slot, Warp
 from planning.services import plans, working_out
 from planning.views.today import chapters
 from planning.views.today.entry import SHOWN
-from tests.make import make_line, make_loom, make_spec, make_ticket, make_warp, make_yarn
+from tests.make import make_line, make_loom, make_person, make_spec, make_ticket, make_warp, make_yarn
 
 pytestmark = pytest.mark.django_db
 
@@ -92,12 +91,10 @@ def test_it_takes_as_many_queries_for_many_as_for_few(desk, django_assert_max_nu
 
 
 @pytest.fixture
-def at_the_desk_as(django_user_model):
+def at_the_desk_as(db):
     def sit(*held):
-        user = django_user_model.objects.create_user("merle " + " ".join(held), first_name="Merle")
-        user.groups.set([Group.objects.get_or_create(name=role)[0] for role in held])
         client = Client()
-        client.force_login(user)
+        client.force_login(make_person("merle " + " ".join(held), *held, first_name="Merle"))
         return client
 
     return sit

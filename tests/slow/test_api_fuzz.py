@@ -15,8 +15,6 @@ from urllib.parse import unquote, urlsplit
 import pytest
 import requests
 import schemathesis
-from django.contrib.auth import get_user_model
-from django.contrib.auth.models import Group
 from django.db import transaction
 from django.test import Client
 from django.urls import Resolver404, resolve
@@ -30,6 +28,7 @@ from schemathesis.specs.openapi import checks as described
 from mill import roles, tokens
 from mill.management.commands.example_mill import build
 from planning.models import Loom
+from tests.make import make_person
 
 pytestmark = pytest.mark.slow
 
@@ -148,9 +147,7 @@ def askers(planner: Any) -> list[Asker]:
 
     found = [comes(roles.OWNER, planner)]
     for role in [role for role in roles.ROLES if role != roles.OWNER]:
-        person = get_user_model().objects.create_user(f"one-{role.split()[0]}")
-        person.groups.add(Group.objects.get_or_create(name=role)[0])
-        found.append(comes(role, person))
+        found.append(comes(role, make_person(f"one-{role.split()[0]}", role)))
     return [*found, comes("reads only", planner, may_write=False), Asker("nobody", {}, is_known=False)]
 
 
