@@ -1,5 +1,6 @@
 """How figures are written on a page. Formats, never computes a figure of the trade."""
 
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from functools import cache
@@ -9,10 +10,11 @@ from typing import Any
 from django import template
 from django.conf import settings
 from django.http import HttpRequest
+from django.template.base import render_value_in_context
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.utils.html import format_html, json_script
-from django.utils.safestring import SafeString
+from django.utils.html import format_html, format_html_join, json_script
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language, gettext
 
 from mill.fields import Asked, asked
@@ -33,6 +35,23 @@ def changes_of(record: Any) -> dict[str, Any]:
 def may_act_at(may: Any, url_name: str) -> bool:
     """`may.some_page` where the page's name is itself a value."""
     return bool(may[url_name])
+
+
+@register.simple_tag(takes_context=True)
+def cells_of(context: template.Context, cells: Iterable[Mapping[str, Any]]) -> SafeString:
+    """The cells of a row of a list; written here and not in a page, where a thousand of them take ten times as long."""
+    return format_html_join(
+        "",
+        "<td{}>{}</td>",
+        (
+            (
+                mark_safe(' class="number"') if cell["column"].is_number else "",
+                format_html('<a href="{}">{}</a>', cell["link"], said) if cell["link"] else said,
+            )
+            for cell in cells
+            for said in ["–" if cell["shown"] is None else render_value_in_context(cell["shown"], context)]
+        ),
+    )
 
 
 @register.filter
