@@ -20,6 +20,7 @@ from planning.services import assuming, plans, working_out
 from planning.services.assuming import NOTHING, Assumed, TakenFor
 from planning.services.foresight import foresee_slots
 from planning.services.line_figures import working_days_after
+from planning.services.shed_records import ShedRecords
 from planning.services.standing import Standing, standing
 from planning.shed_plan import Plan, time_plan
 from planning.ticket import Run
@@ -100,16 +101,17 @@ class _Carried:
     plan: Plan
 
 
-def _carry_on(run: PlanRun, *, assumed: Assumed, now: datetime) -> _Carried:
-    there = standing(now=now, by_hand=True, assumed=assumed).as_planned_in(run)
+def _carry_on(run: PlanRun, records: ShedRecords, *, assumed: Assumed) -> _Carried:
+    there = standing(records=records, by_hand=True, assumed=assumed).as_planned_in(run)
     plan = time_plan(there.shed, plans.orders_again(run, there))
     return _Carried(there.wound_as_planned(plan), plan)
 
 
-def of_plan(run: PlanRun, *, now: datetime | None = None) -> Effects:
+def of_plan(run: PlanRun, *, now: datetime | None = None, records: ShedRecords | None = None) -> Effects:
     """What an offered plan would do were it put in force."""
     pins = run.explained.get("pins", {})
-    return _between(run, assumed=assuming.read(run.explained.get("assumes")), now=now, pins=pins)
+    assumed = assuming.read(run.explained.get("assumes"))
+    return _between(run, records or ShedRecords(now), assumed=assumed, pins=pins)
 
 
 def of_late_delivery(delivery: Delivery, *, expected_on: date, now: datetime | None = None) -> Effects | None:
@@ -130,7 +132,7 @@ def yarn_of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = Non
     if run is None:
         return foresee_slots({})
     assumed = _stands(loom, until=until, now=now)
-    will = _carry_on(run, assumed=assumed, now=now)
+    will = _carry_on(run, ShedRecords(now), assumed=assumed)
     slots = plans.slots_of(PlanRun(explained={"late": []}), will.there, will.plan)
     return foresee_slots({slot.warp_id: slot for slot in slots}, closed=assumed.closed)
 
@@ -151,21 +153,20 @@ def of(
     runs    by warp, what would be woven on it, where that is other than what is
     """
     run = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
-    return _between(run, assumed=assumed, runs=runs, now=now) if run else None
+    return _between(run, ShedRecords(now), assumed=assumed, runs=runs) if run else None
 
 
 def _between(
     run: PlanRun,
+    records: ShedRecords,
     *,
     assumed: Assumed,
-    now: datetime | None,
     runs: Mapping[int, Sequence[Run]] | None = None,
     pins: Mapping[str, str] | None = None,
 ) -> Effects:
-    now = now or timezone.now()
     in_force = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
-    was = _carry_on(in_force, assumed=NOTHING, now=now) if in_force else None
-    will = _carry_on(run, assumed=assumed, now=now)
+    was = _carry_on(in_force, records, assumed=NOTHING) if in_force else None
+    will = _carry_on(run, records, assumed=assumed)
     days_now, days_then = (_ready_days(one) if one else {} for one in (was, will))
     moved = {pk for pk in days_now.keys() | days_then.keys() if days_now.get(pk) != days_then.get(pk)}
     lines = OrderLine.objects.filter(pk__in=moved).select_related("order__customer", "cloth", "colourway")

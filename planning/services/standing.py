@@ -9,31 +9,25 @@ from functools import cached_property
 from math import ceil
 from typing import Any
 
-from django.db.models import F, Prefetch, QuerySet
 from django.utils import timezone
 
-from inventory.models import Delivery, YarnLot
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
 from planning.models import (
     Closure,
-    ClothSpec,
-    Customer,
     Loom,
-    Order,
     OrderLine,
     PlanRun,
-    Slot,
     Warp,
-    WarpPart,
     WarpYarn,
     set_up_rates,
 )
-from planning.services import clock, working_out, woven
+from planning.services import clock, working_out
 from planning.services.assuming import NOTHING, Assumed, TakenFor
 from planning.services.beams import BeamKinds, kind_of
+from planning.services.shed_records import ShedRecords, as_planned
 from planning.services.woven import InLoom
 from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners, Winding
 from planning.shed_plan import Plan
@@ -266,19 +260,20 @@ def standing(
     few_moves: bool = False,
     by_hand: bool = False,
     assumed: Assumed = NOTHING,
+    records: ShedRecords | None = None,
 ) -> Standing:
     """Looms, tuners, hours and the warps that wait, as they are at this moment.
 
     few_moves   every warp that leaves its place in the plan in force costs the mill's price of a move
     by_hand     nothing is frozen, and what is planned on a held loom may stay: the planner says what moves
     assumed     what is only thought of
+    records     read already, for more than one standing of the same moment
     """
-    now = now or timezone.now()
-    mill = Mill.the_one()
+    records = records or ShedRecords(now)
+    now, mill, looms = records.now, records.mill, records.looms
     epoch = clock.monday_before(now)
     now_min = clock.to_minute(now, epoch=epoch)
-    closures = [*Closure.objects.all(), *assumed.closed]
-    looms = list(Loom.objects.select_related("shift_pattern").order_by("code"))
+    closures = [*records.closures, *assumed.closed]
     if not looms:
         raise Refusal("There is no loom to plan. Enter the mill's looms first.")
     calendars: dict[str, Hours] = {
@@ -288,20 +283,19 @@ def standing(
     calendars[WARPING] = clock.mill_hours(mill.warping_hours, closures, epoch=epoch)
     horizon = clock.HORIZON_WEEKS * WEEK_MIN
     left_out: dict[int, str] = {}
-    warps = _plannable(left_out, assumed.warps)
-    base = PlanRun.objects.filter(state=PlanRun.IN_FORCE).defer("explained").first()
+    warps = _plannable(records, left_out, assumed.warps)
     upstream = Upstream(
-        waiting=_waiting(warps, now_min=now_min),
-        supply=_supply(epoch=epoch, now_min=now_min, expected=assumed.expected),
+        waiting=_waiting(records, warps, now_min=now_min),
+        supply=_supply(records, epoch=epoch, now_min=now_min, expected=assumed.expected),
         hours=calendar_of(calendars[WARPING].weekly, calendars[WARPING].closed, horizon),
         warping_mills=max(mill.warping_mills, 1),
         now_min=now_min,
     )
-    order = _winding_order(warps, base)
+    order = _winding_order(records, warps)
     released = upstream.releases(order)
     free_looms = frozenset(loom.code for loom in looms if by_hand or not loom.is_held)
     rates = set_up_rates(mill)
-    in_loom = woven.in_loom(now=now)
+    in_loom = records.in_loom
     kinds = BeamKinds(mill, held=[warp.beam for warp in warps if warp.beam and warp.state in ON_BEAM])
     freeze_until = now_min + mill.freeze_days * DAY_MIN if mill.freeze_days else 0
     shed = Shed(
@@ -328,7 +322,7 @@ def standing(
         tuners=Tuners(max(mill.tuners, 1), TUNERS),
         setup=SetupTimes(reed_change_min=0, tie_needs_tuner=False, gait_needs_tuner=True),
         objective=Objective(mill.dearness_of_lateness, mill.dearness_of_setup, 1),
-        winding=Winding(max(mill.warping_mills, 1), WARPING, kinds.beams, _wound_ahead_min(base)),
+        winding=Winding(max(mill.warping_mills, 1), WARPING, kinds.beams, _wound_ahead_min(records)),
     )
     for code, reason in shed.without_loom().items():
         left_out[int(code)] = f"No loom takes it: {reason}."
@@ -376,7 +370,7 @@ def standing(
         released=upstream.releases([code for code in order if code in kept]) if len(kept) < len(warps) else released,
         frozen=frozen & kept,
         previous=previous,
-        base=base,
+        base=records.in_force,
         kinds=kinds,
         facts=facts,
     )
@@ -395,12 +389,11 @@ def _frozen(shed: Shed, previous: Mapping[str, Previous], *, free_looms: frozens
     )
 
 
-def _plannable(left_out: dict[int, str], then: Mapping[int, TakenFor]) -> list[Warp]:
+def _plannable(records: ShedRecords, left_out: dict[int, str], then: Mapping[int, TakenFor]) -> list[Warp]:
     """Open warps with figures, earliest due first; the others go to `left_out` with the reason."""
     found: list[tuple[Any, Warp]] = []
-    for warp in _as_planned(Warp.objects.open().exclude(state=Warp.PROPOSED)):
-        if warp.pk in then:
-            _take_for(warp, then[warp.pk])
+    for read in records.warps:
+        warp = _taken_for(read, then[read.pk]) if read.pk in then else read
         worked = getattr(warp, "worked", None)
         parts = list(warp.parts.all())
         if worked is None or warp.runs is None or not parts:
@@ -410,56 +403,34 @@ def _plannable(left_out: dict[int, str], then: Mapping[int, TakenFor]) -> list[W
     return [warp for _, warp in sorted(found, key=lambda row: (row[0], row[1].number))]
 
 
-def _take_for(warp: Any, then: TakenFor) -> None:
-    """The warp in memory as it would be woven."""
+def _taken_for(read: Any, then: TakenFor) -> Any:
+    """The warp as it would be woven; the one that was read stays as it is."""
     parts = []
-    for part in warp.parts.all():
-        if said := then.parts.get(part.pk):
-            part.pieces, part.line.due_on = said.pieces, said.due_on
+    for was in read.parts.all():
+        if said := then.parts.get(was.pk):
+            part = copy(was)
             # Specifications are shared by the parts that were read together.
-            part.spec = copy(part.spec)
+            part.line, part.spec = copy(was.line), copy(was.spec)
+            part.pieces, part.line.due_on = said.pieces, said.due_on
             part.spec.finishing_days = said.finishing_days
             part.spec.reed_dents_per_10cm = said.reed_dents_per_10cm
             parts.append(part)
-    warp._prefetched_objects_cache["parts"] = parts
+    warp = copy(read)
+    warp._prefetched_objects_cache = {**read._prefetched_objects_cache, "parts": parts}
     warp.worked, warp.runs, warp.sized_warp_g = then.worked, then.runs, then.sized_warp_g
+    return warp
 
 
-def _as_planned(warps: QuerySet[Warp]) -> QuerySet[Any]:
-    """Warps with what a plan reads of them and no more: the figures of some hundred would take seconds to read."""
-    slots = Slot.objects.filter(run__state=PlanRun.IN_FORCE).select_related("loom")
-    # Lines are each their own; their orders, customers and specifications are few, and read once.
-    orders = Order.objects.only("number", "customer").prefetch_related(
-        Prefetch("customer", Customer.objects.only("name"))
-    )
-    specs = ClothSpec.objects.only("finishing_days", "reed_dents_per_10cm")
-    parts = (
-        WarpPart.objects.select_related("line")
-        .only(*("warp", "position", "pieces", "spec", "line__due_on", "line__weight", "line__position", "line__order"))
-        .prefetch_related(Prefetch("line__order", orders), Prefetch("spec", specs))
-    )
-    return (
-        warps.select_related("beam", "loom", "pin_loom", "worked")
-        .defer("worked__figures")
-        .annotate(runs=F("worked__figures__runs"), sized_warp_g=F("worked__figures__sized_warp_g"))
-        .prefetch_related(Prefetch("parts", parts), Prefetch("slots", slots, to_attr="slots_in_force"), "holds")
-    )
-
-
-def _winding_order(warps: list[Warp], base: PlanRun | None) -> list[str]:
+def _winding_order(records: ShedRecords, warps: list[Warp]) -> list[str]:
     """As the plan in force has it, warps that are new to it behind; without one, earliest due date first."""
-    codes = [str(warp.number) for warp in warps]
-    said = PlanRun.objects.values_list("explained__winding", flat=True).get(pk=base.pk) if base else None
-    if not said:
-        return codes
-    place = {code: n for n, code in enumerate(said)}
-    return sorted(codes, key=lambda code: place.get(code, len(place)))
+    place = {code: n for n, code in enumerate(records.winding_in_force)}
+    return sorted((str(warp.number) for warp in warps), key=lambda code: place.get(code, len(place)))
 
 
-def _wound_ahead_min(base: PlanRun | None) -> int:
+def _wound_ahead_min(records: ShedRecords) -> int:
     """As the plan in force has it; without one, the room's own measure."""
-    said = PlanRun.objects.values_list("explained__wound_ahead_min", flat=True).get(pk=base.pk) if base else None
-    return shed_room.WOUND_AHEAD_MIN if said is None else int(said)
+    said = records.wound_ahead_in_force_min
+    return shed_room.WOUND_AHEAD_MIN if said is None else said
 
 
 def _facts(
@@ -503,7 +474,7 @@ def _facts(
 
 def one_as_planned(warp: Warp) -> Warp:
     """A warp with what shed_warp reads of it."""
-    return _as_planned(Warp.objects.filter(pk=warp.pk)).get()
+    return as_planned(Warp.objects.filter(pk=warp.pk)).get()
 
 
 def shed_loom(loom: Loom, closures: Sequence[Closure], *, epoch: datetime, now_min: int) -> shed_room.Loom:
@@ -613,19 +584,16 @@ def shed_warp(
     )
 
 
-def _waiting(warps: list[Warp], *, now_min: int) -> dict[str, Waiting]:
+def _waiting(records: ShedRecords, warps: list[Warp], *, now_min: int) -> dict[str, Waiting]:
     needs: dict[int, list[YarnNeed]] = defaultdict(list)
     drawn: dict[tuple[int, int, str], int] = defaultdict(int)
     state = {warp.pk: warp.state for warp in warps}
     for warp in warps:
         for hold in warp.holds.all():
             drawn[warp.pk, hold.yarn_id, hold.use] += hold.drawn_g
-    rows = (
-        WarpYarn.objects.filter(warp__in=state)
-        .order_by("use", "yarn__code")
-        .values_list("warp", "use", "issue_g", "yarn", "yarn__code", "yarn__supplier__lead_time_days")
-    )
-    for warp_id, use, issue_g, yarn, code, days in rows:
+    for warp_id, use, issue_g, yarn, code, days in records.yarn_wanted:
+        if warp_id not in state:
+            continue
         if state[warp_id] in IN_LOOM or (use == WarpYarn.WARP and state[warp_id] != Warp.PLANNED):
             continue
         left_g = issue_g - drawn[warp_id, yarn, use]
@@ -642,27 +610,19 @@ def _waiting(warps: list[Warp], *, now_min: int) -> dict[str, Waiting]:
     }
 
 
-def _supply(*, epoch: datetime, now_min: int, expected: Mapping[int, date]) -> dict[int, tuple[tuple[int, int], ...]]:
+def _supply(
+    records: ShedRecords, *, epoch: datetime, now_min: int, expected: Mapping[int, date]
+) -> dict[int, tuple[tuple[int, int], ...]]:
     """By yarn: minute and grams of what is on hand and to come, in order.
 
     expected    deliveries that are taken to come on another day
     """
     supply: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    lots = YarnLot.objects.free_to_use().with_balance().filter(on_hand_g__gt=0).order_by("received_on", "pk")
-    for yarn_id, on_hand_g in lots.values_list("yarn_id", "on_hand_g"):
+    for yarn_id, on_hand_g in records.on_hand:
         supply[yarn_id].append((now_min, on_hand_g))
-    received: dict[int, int] = defaultdict(int)
-    for delivery_id, grams in (
-        YarnLot.objects.filter(delivery__is_closed=False, movements__kind="receive")
-        .values_list("delivery_id", "movements__change_g")
-        .order_by("pk")
-    ):
-        received[delivery_id or 0] += grams or 0
-    to_come = [(expected.get(one.pk, one.expected_on), one.pk, one) for one in Delivery.objects.filter(is_closed=False)]
-    for expected_on, pk, delivery in sorted(to_come, key=lambda row: row[:2]):
-        grams = delivery.ordered_g - received[pk]
-        if grams > 0:
-            # Counted on from the morning after the day it is expected.
-            minute = clock.day_start(expected_on, epoch=epoch) + DAY_MIN
-            supply[delivery.yarn_id].append((max(minute, now_min), grams))
+    to_come = [(expected.get(one.pk, one.expected_on), one.pk, one, grams) for one, grams in records.to_come]
+    for expected_on, _, delivery, grams in sorted(to_come, key=lambda row: row[:2]):
+        # Counted on from the morning after the day it is expected.
+        minute = clock.day_start(expected_on, epoch=epoch) + DAY_MIN
+        supply[delivery.yarn_id].append((max(minute, now_min), grams))
     return {yarn: tuple(parts) for yarn, parts in supply.items()}

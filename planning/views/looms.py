@@ -26,6 +26,7 @@ from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
 from planning.services import actuals, clock, effects, explaining, foresight, improving, looms, plans, tickets
+from planning.services.shed_records import ShedRecords
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.worktime import WEEK_MIN
 
@@ -347,6 +348,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     slots = list(run.slots.select_related("warp", "loom").prefetch_related(with_parts()))
     for slot in slots:
         slot.before = before.get(slot.warp_id)  # type: ignore[attr-defined]
+    records = ShedRecords()
     return render(
         request,
         "planning/plan.html",
@@ -358,15 +360,15 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
             "explained": run.explained,
             "comparison": comparison(run),
             "loads": _loads(run),
-            "changes": _changes(run),
+            "changes": _changes(run, records),
             **_foreseen(request, run, len(slots)),
-            **_effects(request, run, len(slots)),
+            **_effects(request, run, len(slots), records),
         },
     )
 
 
 # So many warps are weighed while the page is made; of a fuller shed the section comes a moment later.
-WEIGHED_AT_ONCE = 80
+WEIGHED_AT_ONCE = 25
 
 
 def _foreseen(request: HttpRequest, run: PlanRun, n_warps: int) -> dict[str, Any]:
@@ -386,17 +388,17 @@ def plan_foresight(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "planning/_plan_foresight.html", {"run": run, "foreseen": foreseen})
 
 
-def _effects(request: HttpRequest, run: PlanRun, n_warps: int) -> dict[str, Any]:
+def _effects(request: HttpRequest, run: PlanRun, n_warps: int, records: ShedRecords) -> dict[str, Any]:
     """What an offered plan would do to days, hours and tickets; a moment later for a full shed."""
     if run.state != PlanRun.OFFERED or (n_warps > WEIGHED_AT_ONCE and "effects" not in request.GET):
         return {}
-    return worked_effects(run)
+    return worked_effects(run, records)
 
 
-def worked_effects(run: PlanRun) -> dict[str, Any]:
+def worked_effects(run: PlanRun, records: ShedRecords | None = None) -> dict[str, Any]:
     """The effects of an offered plan, or why they can't be told."""
     try:
-        return {"effects": effects.of_plan(run)}
+        return {"effects": effects.of_plan(run, records=records)}
     except Refusal as refusal:
         return {"refusal": refusal.message}
 
@@ -472,12 +474,12 @@ def _loads(run: PlanRun) -> list[dict[str, Any]]:
     return said
 
 
-def _changes(run: PlanRun) -> list[str]:
+def _changes(run: PlanRun, records: ShedRecords) -> list[str]:
     """What the plan does not know of, while it waits for a word."""
     if run.state != PlanRun.OFFERED:
         return []
     try:
-        return explaining.changes_since(run, plans.standing())
+        return explaining.changes_since(run, plans.standing(records=records))
     except Refusal as refusal:
         return [refusal.message]
 
