@@ -164,6 +164,7 @@ def start(folder):
         one.process.communicate()
 
 
+@pytest.mark.slow
 def test_the_book_opens_says_one_line_and_closes(start):
     book = start()
     assert book.line() == f"Shedbook is open at http://127.0.0.1:{book.port}/ - Ctrl-C closes it.\n"

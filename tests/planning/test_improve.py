@@ -104,6 +104,7 @@ def test_a_warp_fitted_in_goes_where_no_place_is_guessed_to_be_cheaper():
     assert time_plan(shed, rows).cost.total == floor.tally[k.COST]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["tiny-1", "small-1"])
 def test_compiled_and_plain_take_the_same_steps(name):
     shed = from_json(instance(name))
