@@ -20,9 +20,12 @@ from django.db.models import Max, OuterRef, QuerySet, Subquery
 from django.db.models.query import ModelIterable
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from simple_history.models import HistoricalRecords
 
-from mill import roles
+from mill import language, roles
+from mill.fields import called
+from mill.labels import REASONS, UNITS, WORDS
 from mill.models import Change
 from mill.refusal import Refusal
 from mill.templatetags.mill import num
@@ -37,27 +40,6 @@ READ_AT = {
 }
 # What keeps two requests one, or a program's own mark: nothing that anybody edits.
 NOT_TOLD = {"key", "token", "steps"}
-UNITS = {
-    "m_per_min": "m per min",
-    "per_10cm": "per 10 cm",
-    "per_cm": "per cm",
-    "kg_per_m3": "kg per m³",
-    "per_h": "per h",
-    "per_min": "per min",
-    "m_per_day": "m per day",
-    "m": "m",
-    "cm": "cm",
-    "mm": "mm",
-    "kg": "kg",
-    "g": "g",
-    "pct": "%",
-    "min": "min",
-    "days": "days",
-    "h": "h",
-    "c": "°C",
-}
-# Said where the column's name would puzzle: (model, column) to words.
-WORDS = {"ppm": "Picks a minute", "count_tex": "Count (tex)"}
 
 
 @cache
@@ -77,7 +59,12 @@ def _history(model: type[models.Model]) -> Any:
 def kind_said(kind: str) -> str:
     """A kind of record in words: shift pattern."""
     model = kept().get(kind)
-    return str(model._meta.verbose_name) if model else kind
+    return _(str(model._meta.verbose_name)) if model else kind
+
+
+def why_said(why: str) -> str:
+    """Why a record was changed, in the language of the page where the book said it itself."""
+    return language.retold(why, REASONS)
 
 
 def of(kind: str, pk: int) -> QuerySet[Change]:
@@ -229,7 +216,7 @@ def _names(lines: Iterable[Any]) -> dict[tuple[Any, Any], str]:
             if field.is_relation and getattr(line, field.attname) is not None:
                 wanted[field.related_model].add(getattr(line, field.attname))
     return {
-        (model, row.pk): str(row) for model, keys in wanted.items() for row in _with_names(model).filter(pk__in=keys)
+        (model, row.pk): called(row) for model, keys in wanted.items() for row in _with_names(model).filter(pk__in=keys)
     }
 
 
@@ -250,11 +237,13 @@ def _said(line: Any, names: dict[tuple[Any, Any], str]) -> str:
     # A letter stands for a yarn in a colourway, of which the revision has several.
     owner = next((field for field in relations if hasattr(line, "letter") and field.name == "colourway"), None)
     owner = owner or next(iter(relations), None)
-    if owner is not None and (called := names.get((owner.related_model, getattr(line, owner.attname)))):
+    if owner is not None and (name := names.get((owner.related_model, getattr(line, owner.attname)))):
         if hasattr(line, "letter"):
-            return f"{called}, letter {line.letter}"
-        return f"{called}, line {line.position}" if hasattr(line, "position") else called
-    return f"no. {line.id}"
+            return _("%(what)s, letter %(letter)s") % {"what": name, "letter": line.letter}
+        if hasattr(line, "position"):
+            return _("%(what)s, line %(position)s") % {"what": name, "position": line.position}
+        return name
+    return _("no. %(n)s") % {"n": line.id}
 
 
 def _altered(before: Any, after: Any, names: dict[tuple[Any, Any], str]) -> list[Altered]:
@@ -267,31 +256,32 @@ def _altered(before: Any, after: Any, names: dict[tuple[Any, Any], str]) -> list
 
 def _label(field: Any) -> str:
     if field.name in WORDS:
-        return WORDS[field.name]
+        return _(str(WORDS[field.name]))
     name, unit = field.name, ""
     for ending, said in UNITS.items():
         if field.name.endswith(f"_{ending}"):
             name, unit = field.name.removesuffix(f"_{ending}"), said
             break
-    words = name.removeprefix("is_").replace("_", " ").capitalize()
-    return f"{words} ({unit})" if unit else words
+    words = _(name.removeprefix("is_").replace("_", " ").capitalize())
+    return f"{words} ({_(unit)})" if unit else words
 
 
 def _value(field: Any, line: Any, names: dict[tuple[Any, Any], str]) -> str:
     value = getattr(line, field.attname)
     if value is None or value == "":
-        return "nothing"
+        return _("nothing")
     if field.is_relation:
-        return names.get((field.related_model, value), f"no. {value}")
+        return names.get((field.related_model, value)) or _("no. %(n)s") % {"n": value}
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if isinstance(field, models.DecimalField | models.IntegerField):
         return num(value)
     if isinstance(field, models.DateTimeField):
         return f"{timezone.localtime(value):%d.%m.%Y %H:%M}"
     if isinstance(field, models.DateField):
         return f"{value:%d.%m.%Y}"
-    return str(dict(field.flatchoices).get(value, value))
+    words = dict(field.flatchoices).get(value)
+    return _(str(words)) if words else str(value)
 
 
 # The feed

@@ -15,9 +15,11 @@ from django import forms
 from django.db import models
 from django.http import HttpRequest, QueryDict
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from mill.fields import called
 from mill.meanwhile import UNKNOWN, Meanwhile, name_of, seen_by, version_of
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, moment, num
@@ -114,7 +116,7 @@ class Edit:
         """
         if not self._are_all_chosen() and self._compare():
             return False
-        for _ in range(TRIES):
+        for _try in range(TRIES):
             try:
                 self.written = verb(self.form, self.seen)
                 return True
@@ -129,7 +131,8 @@ class Edit:
             except Refusal as refusal:
                 beside(self.form, refusal)
                 return False
-        self.form.add_error(None, f"{self.row} is being changed by others all the time. Write it down once more.")
+        busy = _("%(row)s is being changed by others all the time. Write it down once more.")
+        self.form.add_error(None, busy % {"row": called(self.row)})
         return False
 
     def _compare(self) -> bool:
@@ -157,7 +160,7 @@ class Edit:
             both.append(
                 Both(
                     name=name,
-                    label=str(field.label or name.replace("_", " ").capitalize()),
+                    label=_(str(field.label or name.replace("_", " ").capitalize())),
                     opened=_words(field, opened) if is_known else "",
                     stands=_words(standing.fields[name], stands),
                     mine=_words(field, mine),
@@ -170,7 +173,7 @@ class Edit:
             return False
         self.both = both
         last = lines[-1] if lines else None
-        self.last_by = name_of(last.history_user) if last else "somebody"
+        self.last_by = name_of(last.history_user) if last else _("somebody")
         self.last_at = moment(last.history_date) if last else ""
         return True
 
@@ -219,15 +222,15 @@ def _like(value: Any) -> Any:
 
 def _words(field: forms.Field, value: Any) -> str:
     if isinstance(field, forms.BooleanField):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if value in (None, "", []):
-        return "nothing"
+        return _("nothing")
     if isinstance(value, list):
-        return ", ".join(str(one) for one in value)
+        return ", ".join(called(one) for one in value)
     if isinstance(value, models.Model):
-        return str(value)
+        return called(value)
     if isinstance(field, forms.ChoiceField):
-        return next((label for key, label in _flat(field.choices) if str(key) == str(value)), str(value))
+        return next((_(label) for key, label in _flat(field.choices) if str(key) == str(value)), str(value))
     if isinstance(value, datetime):
         return moment(value)
     if isinstance(value, date):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from typing import Any
@@ -80,8 +80,31 @@ class Asked:
     control: SafeString
 
 
+def in_words(field: forms.BoundField) -> None:
+    """Have a field's choices said in the language of the page: a word that is stored, a record by its name there."""
+    inner = field.field
+    if isinstance(inner, forms.ModelChoiceField):
+        if inner.empty_label:
+            inner.empty_label = _(str(inner.empty_label))
+        if getattr(inner.label_from_instance, "__func__", None) is forms.ModelChoiceField.label_from_instance:
+            inner.label_from_instance = called  # type: ignore[method-assign]
+    elif isinstance(inner, forms.ChoiceField):
+        inner.widget.choices = list(_said(inner.choices))  # type: ignore[attr-defined]
+
+
+def called(row: Any) -> str:
+    """A record's name in the language of the page."""
+    return str(getattr(row, "called", row))
+
+
+def _said(choices: Any) -> Iterator[tuple[Any, Any]]:
+    for key, label in choices:
+        yield key, list(_said(label)) if isinstance(label, list | tuple) else _(str(label)) if label else label
+
+
 def asked(field: forms.BoundField, asks_in: str) -> Asked:
     """A field in the units that the mill chose, mill.models.Mill.asks_in; one that measures nothing, as it is."""
+    in_words(field)
     likes = YARDS.get(getattr(field.field, "canonical", "")) if asks_in == "yards" else None
     if likes is None or not isinstance(field, MeasureBoundField):
         return Asked(getattr(field.field, "unit", ""), field.as_widget())
@@ -240,7 +263,7 @@ def formfield_by_name(column: models.Field[Any, Any], **kwargs: Any) -> forms.Fi
             "max_value": min([*most, _most_of(column)]),
             "places": column.decimal_places if isinstance(column, models.DecimalField) else 0,
             "required": not column.blank,
-            "label": label or column.verbose_name,
+            "label": gettext_lazy(label) if label else column.verbose_name,
             "help_text": column.help_text,
             "initial": column.get_default() if column.has_default() else None,
             **kwargs,
@@ -322,7 +345,7 @@ class SeveralField(forms.ModelMultipleChoiceField):
             return super().clean(value)
         except OverflowError as error:
             raise ValidationError(
-                self.error_messages["invalid_choice"], code="invalid_choice", params={"value": "This"}
+                self.error_messages["invalid_choice"], code="invalid_choice", params={"value": _("This")}
             ) from error
 
 

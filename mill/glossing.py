@@ -23,7 +23,7 @@ HEADS = re.compile(r"(<(h[1-3]|th|dt|caption|legend|label)\b(?:\{[%{].*?[%}]\}|[
 SENTENCE = r"\{% blocktranslate\b.*?\{% endblocktranslate %\}"
 PARTS = re.compile(rf"({SENTENCE}|\{{%.*?%\}}|\{{\{{.*?\}}\}}|\{{#.*?#\}}|<[^>]*>)", re.DOTALL)
 # Names of what we say ourselves, and never of what somebody wrote.
-OURS = re.compile(r"\{\{\s*((?:\w+\.)*(?:label|title))\s*\}\}")
+OURS = re.compile(r"\{\{\s*((?:\w+\.)*(?:label|title)(?:\|said)?)\s*\}\}")
 TRANSLATED = re.compile(r"""\{%\s*trans(?:late)?\s+("[^"]*"|'[^']*')\s*%\}""")
 PRESSED = {"a", "button", "label", "summary", "svg", "select"}
 
@@ -95,7 +95,7 @@ def _marked_head(inner: str, is_pressed: bool) -> str:
                 within = within[:-1] if tag[1] else [*within, tag[2]]
         elif ours := OURS.fullmatch(part):
             name = ours[1]
-            alone = "term_alone" if name.endswith("title") else "term_in"
+            alone = "term_alone" if name.removesuffix("|said").endswith("title") else "term_in"
             part = f"{{% {alone} {name} %}}" if is_link else f"{{% heard {name} %}}{part}"
         elif translated := TRANSLATED.fullmatch(part):
             said = f"{{% translate {translated[1]} as head_said %}}"

@@ -30,6 +30,7 @@ WHOLE = frozenset(
         *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "scan"),
         *("ticket", "ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue", "tickets_next"),
         "tickets_print",
+        *("changes", "changes_of"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

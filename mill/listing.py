@@ -15,7 +15,10 @@ from django.forms import Select
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone, translation
+from django.utils.translation import gettext_lazy
 from django_filters import FilterSet
+
+from mill.fields import in_words
 
 PER_PAGE = 50
 
@@ -81,9 +84,9 @@ def as_csv(rows: Iterable[Any], columns: Sequence[Column], name: str) -> HttpRes
     return answer
 
 
-def yes_or_no(label: str, **kwargs: Any) -> django_filters.BooleanFilter:
+def yes_or_no(label: Any, **kwargs: Any) -> django_filters.BooleanFilter:
     """A filter of a list that is either so, or not, or left alone."""
-    choices = [("", "any"), ("true", "yes"), ("false", "no")]
+    choices = [("", gettext_lazy("any")), ("true", gettext_lazy("yes")), ("false", gettext_lazy("no"))]
     return django_filters.BooleanFilter(label=label, widget=Select(choices=choices), **kwargs)
 
 
@@ -102,6 +105,8 @@ def listing(
     """A list page, or its CSV with ?csv=1. `rows` must carry what the columns read (select_related, annotations)."""
     chosen = filterset(request.GET, queryset=rows, request=request) if filterset else None
     found = chosen.qs if chosen else rows
+    for field in chosen.form if chosen else ():
+        in_words(field)
     sort = request.GET.get("sort", "")
     by_key = {c.key: c for c in columns if c.order}
     if sort.lstrip("-") in by_key:

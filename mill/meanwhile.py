@@ -7,8 +7,9 @@ carries the number it was opened at, a program sends it back in `If-Match`; a ve
 from typing import Any
 
 from django.db import connection, models
+from django.utils.translation import gettext as _
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 UNKNOWN = "0"
 
@@ -20,8 +21,8 @@ class Meanwhile(Refusal):
     version    the number of what stands now
     """
 
-    def __init__(self, row: models.Model, *, version: str, message: str) -> None:
-        super().__init__(message)
+    def __init__(self, row: models.Model, *, version: str, message: str, **said: Any) -> None:
+        super().__init__(message, **said)
         self.row, self.version = row, version
 
 
@@ -46,26 +47,34 @@ def unmoved(row: models.Model, seen: str | None) -> None:
     model = type(row)
     locked = model._base_manager.select_for_update(of=("self",), no_key=True).filter(pk=row.pk)
     if not list(locked.values_list("pk", flat=True)):
-        raise Refusal(f"{row} has been struck out meanwhile{_by_whom(row)}. Write it down as a new one.")
+        if who := _by_whom(row):
+            gone = N_("%(row)s has been struck out meanwhile by %(who)s. Write it down as a new one.")
+            raise Refusal(gone, row=row, who=who)
+        raise Refusal(N_("%(row)s has been struck out meanwhile. Write it down as a new one."), row=row)
     version = version_of(row)
     if seen is not None and seen != version:
-        raise Meanwhile(
-            row,
-            version=version,
-            message=f"{row} was changed meanwhile{_by_whom(row)}: it is version {version} now, and this was written "
-            f"from version {seen}. Read it again, then send what is still to be changed.",
+        who = _by_whom(row)
+        by_somebody = N_(
+            "%(what)s was changed meanwhile by %(who)s: it is version %(now)s now, and this was written from version"
+            " %(seen)s. Read it again, then send what is still to be changed."
         )
+        by_nobody = N_(
+            "%(what)s was changed meanwhile: it is version %(now)s now, and this was written from version %(seen)s."
+            " Read it again, then send what is still to be changed."
+        )
+        message = by_somebody if who else by_nobody
+        raise Meanwhile(row, version=version, message=message, what=row, who=who, now=version, seen=seen)
 
 
 def name_of(user: Any) -> str:
     """How a person is called in a sentence."""
-    return user.get_full_name() or user.get_username() if user else "nobody named"
+    return user.get_full_name() or user.get_username() if user else _("nobody named")
 
 
 def _by_whom(row: models.Model) -> str:
     last = type(row).history.filter(id=row.pk).order_by("-history_id")  # type: ignore[attr-defined]
     line = last.select_related("history_user").first()
-    return f" by {name_of(line.history_user)}" if line and line.history_user else ""
+    return name_of(line.history_user) if line and line.history_user else ""
 
 
 # What a program says of the version it has: RFC 9110, sections 8.8.3 and 13.1.1.

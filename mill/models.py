@@ -9,6 +9,8 @@ from django.db import models
 from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
+from mill.refusal import N_
+
 
 def figure(digits: int, places: int, **kwargs: Any) -> models.DecimalField[Any, Any]:
     """A measured or promised number: `digits` in all, `places` after the point, never negative."""
@@ -205,7 +207,7 @@ class Change(models.Model):
     """One line of the account of changes. Written by the database's own triggers alone: `changes.py` has them."""
 
     MADE, CHANGED, ENDED = "+", "~", "-"
-    WHAT = [(MADE, "made"), (CHANGED, "changed"), (ENDED, "struck out")]
+    WHAT = [(MADE, N_("made")), (CHANGED, N_("changed")), (ENDED, N_("struck out"))]
 
     at = models.DateTimeField()
     kind = models.CharField(max_length=60, help_text="planning.loom")

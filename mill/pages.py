@@ -13,6 +13,7 @@ from django.urls import include, path
 from django.utils import timezone
 from django.utils.html import format_html_join
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill import api, changes, roles, tokens
@@ -24,10 +25,18 @@ from mill.refusal import Refusal
 
 
 class ChangeFilter(django_filters.FilterSet):
-    kind = django_filters.ChoiceFilter(label="Of", choices=changes.kinds, empty_label="anything")
-    by = django_filters.ModelChoiceFilter(label="By", queryset=get_user_model().objects.all(), empty_label="anybody")
-    from_day = django_filters.DateFilter(label="From", field_name="at", lookup_expr="date__gte", widget=DayInput())
-    to_day = django_filters.DateFilter(label="To", field_name="at", lookup_expr="date__lte", widget=DayInput())
+    kind = django_filters.ChoiceFilter(
+        label=gettext_lazy("Of"), choices=changes.kinds, empty_label=gettext_lazy("anything")
+    )
+    by = django_filters.ModelChoiceFilter(
+        label=gettext_lazy("By"), queryset=get_user_model().objects.all(), empty_label=gettext_lazy("anybody")
+    )
+    from_day = django_filters.DateFilter(
+        label=gettext_lazy("From"), field_name="at", lookup_expr="date__gte", widget=DayInput()
+    )
+    to_day = django_filters.DateFilter(
+        label=gettext_lazy("To"), field_name="at", lookup_expr="date__lte", widget=DayInput()
+    )
 
     class Meta:
         model = Change
@@ -44,8 +53,12 @@ def _who(change: Change) -> str:
 
 def _said(change: Change) -> str:
     if change.what != Change.CHANGED:
-        return change.get_what_display()
-    return "; ".join(f"{one.label}: {one.before} to {one.after}" for one in change.altered) or "written again as it was"
+        return _(change.get_what_display())
+    altered = (
+        _("%(what)s: %(before)s to %(after)s") % {"what": one.label, "before": one.before, "after": one.after}
+        for one in change.altered
+    )
+    return "; ".join(altered) or _("written again as it was")
 
 
 def _shown(change: Change) -> Any:
@@ -56,12 +69,16 @@ def _shown(change: Change) -> Any:
 
 
 COLUMNS = [
-    Column("When", lambda change: change.at, "pk", shown=_at),
-    Column("Who", _who, shown=lambda change: _who(change) or "nobody named"),
-    Column("Of", lambda change: changes.kind_said(change.kind), "kind"),
-    Column("Record", lambda change: change.record, link=lambda change: changes.page_of(change.kind, change.row_pk)),
-    Column("Change", _said, shown=_shown),
-    Column("Why", lambda change: change.why),
+    Column(gettext_lazy("When"), lambda change: change.at, "pk", shown=_at),
+    Column(gettext_lazy("Who"), _who, shown=lambda change: _who(change) or _("nobody named")),
+    Column(gettext_lazy("Of"), lambda change: changes.kind_said(change.kind), "kind"),
+    Column(
+        gettext_lazy("Record"),
+        lambda change: change.record,
+        link=lambda change: changes.page_of(change.kind, change.row_pk),
+    ),
+    Column(gettext_lazy("Change"), _said, shown=_shown),
+    Column(gettext_lazy("Why"), lambda change: change.why, shown=lambda change: changes.why_said(change.why)),
 ]
 
 
@@ -69,7 +86,7 @@ COLUMNS = [
 @require_GET
 def account(request: HttpRequest) -> HttpResponse:
     """Every change of the book, the latest first."""
-    return _listed(request, Change.objects.all(), title="Changes")
+    return _listed(request, Change.objects.all(), title=_("Changes"))
 
 
 @room("mill")
@@ -82,7 +99,8 @@ def account_of(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
     last = changes.told(own.order_by("-pk")).first()
     if last is None or kind in changes.kept_from(roles.roles_of(request.user)):
         raise Http404
-    return _listed(request, changes.of(kind, pk), title=f"Changes of {changes.kind_said(kind)} {last.record}")
+    title = _("Changes of %(kind)s %(record)s") % {"kind": changes.kind_said(kind), "record": last.record}
+    return _listed(request, changes.of(kind, pk), title=title)
 
 
 def _listed(request: HttpRequest, rows: QuerySet[Change], *, title: str) -> HttpResponse:

@@ -6,11 +6,14 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.yarn import Count, read_count
 from mill.fields import MeasureField, MeasureInput, measured, within
-from mill.refusal import Refusal
-from mill.units import MEASURES, plain, read
+from mill.refusal import N_, Refusal, Word
+from mill.signs import written_now
+from mill.units import MEASURES, read, typed
 from planning.piece import Fault
 from planning.sett import read_reed
 
@@ -20,11 +23,12 @@ MOST_LETTERS = 5_000
 
 def parts_of(text: str, *, most: int, things: str) -> list[str]:
     """What a person joined by +, by ; or by a comma and a space, or wrote on lines of its own."""
+    said = {"most": most, "things": Word(things)}
     if len(text) > MOST_LETTERS:
-        raise Refusal(f"That is {len(text)} letters long. Write {most} {things} at most.")
+        raise Refusal(N_("That is %(n)s letters long. Write %(most)s %(things)s at most."), n=len(text), **said)
     parts = [part for part in _PARTS.split(text.strip()) if part]
     if len(parts) > most:
-        raise Refusal(f"There are {len(parts)} {things}. Write {most} at most.")
+        raise Refusal(N_("There are %(n)s %(things)s. Write %(most)s at most."), n=len(parts), **said)
     return parts
 
 
@@ -32,7 +36,7 @@ class WrittenField(forms.Field):
     """A field that reads what is typed with `read`; a refusal stands beside it."""
 
     widget: type[forms.Widget] | forms.Widget = forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"})
-    unit = ""
+    unit: Any = ""
 
     def read(self, text: str) -> Any:
         raise NotImplementedError
@@ -65,7 +69,7 @@ class CountsField(WrittenField):
     most = 12
 
     def read(self, text: str) -> tuple[Count, ...]:
-        return tuple(read_count(part) for part in parts_of(text, most=self.most, things="counts"))
+        return tuple(read_count(part) for part in parts_of(text, most=self.most, things=N_("counts")))
 
     def nothing(self) -> tuple[Count, ...]:
         return ()
@@ -88,9 +92,8 @@ class WholeField(MeasureField):
         except Refusal as refusal:
             raise ValidationError(refusal.message, code="unreadable") from refusal
         if number != int(number):
-            raise ValidationError(
-                f"{plain(number)} {self.unit} can't be: write a whole number.".replace("  ", " "), code="not_whole"
-            )
+            said = f"{typed(number)} {self.unit}".rstrip()
+            raise ValidationError(_("%(number)s can't be: write a whole number.") % {"number": said}, code="not_whole")
         return int(number)
 
 
@@ -128,13 +131,14 @@ class NumbersField(WrittenField):
         places: int = 3,
         **kwargs: Any,
     ) -> None:
-        self.canonical, self.unit = unit, MEASURES[unit].written
+        self.canonical = unit
+        self.unit: Any = gettext_lazy(written) if (written := MEASURES[unit].written) else ""
         self.min_value, self.below, self.places = min_value, below, places
         super().__init__(**kwargs)
 
     def read(self, text: str) -> tuple[Decimal | int, ...]:
         found = []
-        for part in parts_of(text, most=self.most, things="numbers"):
+        for part in parts_of(text, most=self.most, things=N_("numbers")):
             number = measured(part, self.canonical, self.places, min_value=self.min_value)
             within(number, self.unit, min_value=self.min_value, below=self.below)
             found.append(number)
@@ -150,7 +154,7 @@ class ReedField(WrittenField):
     The sixth place is cut, as in SettField: 38 in of Stockport 32 are 608 dents, and not 609.
     """
 
-    unit = MEASURES["dents_per_10cm"].written
+    unit: Any = gettext_lazy(MEASURES["dents_per_10cm"].written)
     least, most, places = Decimal(1), Decimal(400), 6
 
     def read(self, text: str) -> Decimal:
@@ -168,23 +172,25 @@ class ReedField(WrittenField):
         return _cut(read_reed(text), self.places)
 
     def prepare_value(self, value: Any) -> Any:
-        return f"{plain(value)} per 10 cm" if isinstance(value, Decimal) else value
+        return _("%(dents)s per 10 cm") % {"dents": typed(value)} if isinstance(value, Decimal) else value
 
 
-_FAULT = re.compile(r"(?P<at>[^:]+):\s*(?P<length>[^:]+?)(?P<hole>\s+hole)?\s*", re.IGNORECASE)
+_FAULT = re.compile(r"(?P<at>[^:]+):\s*(?P<length>[^:]+?)(?P<hole>\s+(?:hole|Loch))?\s*", re.IGNORECASE)
 
 
 class FaultsField(WrittenField):
-    """Faults as the percher writes them: place and length of each, 3.2 m: 240 mm; 41 m: 2 in hole."""
+    """Faults as the percher writes them: place and length of each, 3.2 m: 240 mm; 41 m: 2 in hole (or Loch)."""
 
     most = 300
 
     def read(self, text: str) -> tuple[Fault, ...]:
         faults = []
-        for part in parts_of(text, most=self.most, things="faults"):
+        for part in parts_of(text, most=self.most, things=N_("faults")):
             found = _FAULT.fullmatch(part)
             if found is None:
-                raise Refusal(f'"{part[:60]}" is no fault. Write its place and its length, such as 3.2 m: 240 mm.')
+                such = f"3{written_now().decimal}2 m: 240 mm"
+                no_fault = N_('"%(part)s" is no fault. Write its place and its length, such as %(such)s.')
+                raise Refusal(no_fault, part=part[:60], such=such)
             faults.append(Fault(read(found["at"], "m"), read(found["length"], "mm"), is_hole=bool(found["hole"])))
         return tuple(faults)
 
