@@ -237,12 +237,12 @@ def _said(line: Any, names: dict[tuple[Any, Any], str]) -> str:
     # A letter stands for a yarn in a colourway, of which the revision has several.
     owner = next((field for field in relations if hasattr(line, "letter") and field.name == "colourway"), None)
     owner = owner or next(iter(relations), None)
-    if owner is not None and (name := names.get((owner.related_model, getattr(line, owner.attname)))):
+    if owner is not None and (owned := names.get((owner.related_model, getattr(line, owner.attname)))):
         if hasattr(line, "letter"):
-            return _("%(what)s, letter %(letter)s") % {"what": name, "letter": line.letter}
+            return _("%(what)s, letter %(letter)s") % {"what": owned, "letter": line.letter}
         if hasattr(line, "position"):
-            return _("%(what)s, line %(position)s") % {"what": name, "position": line.position}
-        return name
+            return _("%(what)s, line %(position)s") % {"what": owned, "position": line.position}
+        return owned
     return _("no. %(n)s") % {"n": line.id}
 
 

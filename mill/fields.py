@@ -87,9 +87,9 @@ def in_words(field: forms.BoundField) -> None:
         if inner.empty_label:
             inner.empty_label = _(str(inner.empty_label))
         if getattr(inner.label_from_instance, "__func__", None) is forms.ModelChoiceField.label_from_instance:
-            inner.label_from_instance = called  # type: ignore[method-assign]
+            inner.label_from_instance = called  # type: ignore[method-assign, assignment]
     elif isinstance(inner, forms.ChoiceField):
-        inner.widget.choices = list(_said(inner.choices))  # type: ignore[attr-defined]
+        inner.widget.choices = list(_said(inner.choices))
 
 
 def called(row: Any) -> str:

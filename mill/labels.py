@@ -1,8 +1,8 @@
 """Words that the book makes of the names in its code, here to be gathered for translation.
 
 The account of changes calls a column by its name, is_in_use by "In use" and reed_space_cm by "Reed space (cm)"; a form
-does so where no label is written for it; a kind of record is called by its model's name. `tests/mill/test_changes_in_german.py`
-says when one is wanting.
+does so where no label is written for it; a kind of record is called by its model's name.
+`tests/mill/test_changes_in_german.py` says when one is wanting.
 """
 
 from typing import Any

@@ -23,7 +23,7 @@ MOST_LETTERS = 5_000
 
 def parts_of(text: str, *, most: int, things: str) -> list[str]:
     """What a person joined by +, by ; or by a comma and a space, or wrote on lines of its own."""
-    said = {"most": most, "things": Word(things)}
+    said: dict[str, Any] = {"most": most, "things": Word(things)}
     if len(text) > MOST_LETTERS:
         raise Refusal(N_("That is %(n)s letters long. Write %(most)s %(things)s at most."), n=len(text), **said)
     parts = [part for part in _PARTS.split(text.strip()) if part]
