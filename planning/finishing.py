@@ -1,7 +1,8 @@
-"""Finishing: what a route takes from width, length and mass, both ways. Knows no cloth, piece or machine."""
+"""Finishing: what a route takes from width, length and mass, and in days, both ways. Knows no cloth and no piece."""
 
 import re
 from collections.abc import Iterable
+from datetime import date, timedelta
 from decimal import Decimal
 
 from mill.refusal import Refusal
@@ -17,6 +18,35 @@ def is_at_the_perch(step: str) -> bool:
     (True, False)
     """
     return all(part.strip() in AT_THE_PERCH for part in re.split(r",| and ", step.lower()))
+
+
+def ready_on(off_on: date, days: int) -> date:
+    """The day on which what comes off the loom is finished: so many Mondays to Fridays later.
+
+    off_on    the day on which it comes off
+    days      of finishing, each a whole working day that begins after it is off
+
+    >>> ready_on(date(2026, 11, 26), 2), ready_on(date(2026, 11, 28), 1), ready_on(date(2026, 11, 28), 0)
+    (datetime.date(2026, 11, 30), datetime.date(2026, 11, 30), datetime.date(2026, 11, 28))
+
+    Closures don't count here: common practice, no source.
+    """
+    while days:
+        off_on += timedelta(days=1)
+        days -= off_on.weekday() < 5
+    return off_on
+
+
+def off_by(due_on: date, days: int) -> date:
+    """The last day on which it may come off the loom and be ready on a day; what follows is the first day of finishing.
+
+    >>> off_by(date(2026, 11, 30), 2), off_by(date(2026, 12, 1), 2)
+    (datetime.date(2026, 11, 26), datetime.date(2026, 11, 29))
+    """
+    while days:
+        days -= due_on.weekday() < 5
+        due_on -= timedelta(days=1)
+    return due_on
 
 
 def route_shrink_pct(steps_pct: Iterable[Decimal]) -> Decimal:

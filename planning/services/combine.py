@@ -18,7 +18,7 @@ from django.utils import timezone
 from inventory import services as store
 from inventory.models import Yarn
 from mill.refusal import Refusal
-from planning import combining
+from planning import combining, finishing
 from planning.cloth import Cloth
 from planning.combining import Combination, Line, Part, Proposal, Rules, Saving
 from planning.gaiting import SetUp, set_up_min
@@ -26,7 +26,7 @@ from planning.models import Loom, OrderLine, Ruling, Warp, WarpPart, mill_facts,
 from planning.services import rulings
 from planning.services import warps as warp_verbs
 from planning.services.beams import BeamStand
-from planning.services.line_figures import alone, looms_for, no_loom, working_days_before
+from planning.services.line_figures import alone, looms_for, no_loom
 from planning.services.line_states import free_pieces
 from planning.services.warps import Share, current_specs, spec_for
 from planning.ticket import Figures, Run
@@ -76,7 +76,7 @@ class Waiting:
     @property
     def off_by(self) -> date:
         """The last day on which it may leave the loom."""
-        return working_days_before(self.line.due_on, self.finishing_days)
+        return finishing.off_by(self.line.due_on, self.finishing_days)
 
 
 @dataclass(frozen=True)

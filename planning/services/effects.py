@@ -15,11 +15,11 @@ from inventory.models import Delivery
 from inventory.services import Foreseen
 from mill.models import Mill
 from mill.refusal import Refusal
+from planning import finishing
 from planning.models import JobTicket, Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import assuming, plans, working_out
 from planning.services.assuming import NOTHING, Assumed, TakenFor
 from planning.services.foresight import foresee_slots
-from planning.services.line_figures import working_days_after
 from planning.services.shed_records import ShedRecords
 from planning.services.standing import Standing, standing
 from planning.shed_plan import Plan, time_plan
@@ -196,7 +196,7 @@ def _ready_days(carried: _Carried) -> dict[int, date]:
         # Of a warp that weaves the plan knows what is left.
         parts = parts[-len(placed.piece_ends) :]
         for part, end in zip(parts, placed.piece_ends, strict=True):
-            on = working_days_after(carried.there.date_of(end - 1), part.spec.finishing_days)
+            on = finishing.ready_on(carried.there.date_of(end - 1), part.spec.finishing_days)
             ready[part.line_id] = max(on, ready.get(part.line_id, on))
     return ready
 

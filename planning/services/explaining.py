@@ -11,6 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from planning import finishing
 from planning.models import PlanRun
 from planning.services.standing import IN_LOOM, Standing
 from planning.shed_plan import Cause, Cost, Placement, Plan, time_plan, why_late
@@ -45,23 +46,6 @@ def listed(words: Sequence[str], *, most: int = 3) -> str:
     if len(words) > most:
         return f"{', '.join(words[:most])} and {len(words) - most} more"
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
-
-
-def ready_on(off: date, finishing_days: int) -> date:
-    """The first day by which what comes off the loom on a day is finished; finishing days are Mondays to Fridays.
-
-    The inverse of `standing.due_minute`: promised for that day it is in time, promised for a day sooner it is not.
-
-    >>> ready_on(date(2026, 3, 6), 10)
-    datetime.date(2026, 3, 20)
-    >>> ready_on(date(2026, 3, 7), 1), ready_on(date(2026, 3, 7), 0)
-    (datetime.date(2026, 3, 10), datetime.date(2026, 3, 7))
-    """
-    day, left = off, finishing_days
-    while left:
-        left -= day.weekday() < 5
-        day += timedelta(days=1)
-    return day
 
 
 @dataclass(frozen=True)
@@ -195,7 +179,7 @@ class _Story:
         found = []
         for part, count, end in late.values():
             days, due = part.spec.finishing_days, part.line.due_on
-            ready = ready_on(self.off_day(end), days)
+            ready = finishing.ready_on(self.off_day(end), days)
             found.append((str(part.line), count, ready, due, days, (ready - due).days))
         return found
 

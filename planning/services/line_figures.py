@@ -14,6 +14,7 @@ from inventory.draw import Choice, Lot, Need, choose, in_pieces
 from inventory.models import Yarn
 from mill.models import Mill
 from mill.refusal import Refusal
+from planning import finishing
 from planning.gaiting import SetUp, set_up_min
 from planning.loom import reasons_against, weaving_min
 from planning.models import Closure, ClothSpec, Loom, mill_facts, set_up_rates
@@ -239,7 +240,7 @@ def _with_earliest(line: LineFigures, comes: dict[str, date], finishing_days: in
     # Of looms that are done in the same minute the first: they stand by their minutes, then by their code.
     off, time = min(zip(ends, line.looms, strict=True), key=lambda pair: pair[0])
     off_on = _day(off, there)
-    ready_on = working_days_after(off_on, finishing_days)
+    ready_on = finishing.ready_on(off_on, finishing_days)
     yarn = f"yarn {' and '.join(sorted(comes))} comes {yarn_on:%d.%m.%Y}" if comes else "its yarn is here"
     how = (
         f"If loom {time.loom} stood free: {yarn}, wound {_day(wound, there):%d.%m.%Y}, woven {off_on:%d.%m.%Y}, "
@@ -251,30 +252,6 @@ def _with_earliest(line: LineFigures, comes: dict[str, date], finishing_days: in
 def _day(minute: int, there: _There) -> date:
     """The day whose shift the minute ends; midnight belongs to the day before it."""
     return timezone.localdate(clock.to_moment(max(0, minute - 1), epoch=there.epoch))
-
-
-def working_days_after(day: date, days: int) -> date:
-    """So many Mondays to Fridays later.
-
-    >>> working_days_after(date(2026, 11, 26), 2)
-    datetime.date(2026, 11, 30)
-    """
-    while days:
-        day += timedelta(days=1)
-        days -= day.weekday() < 5
-    return day
-
-
-def working_days_before(day: date, days: int) -> date:
-    """So many Mondays to Fridays earlier.
-
-    >>> working_days_before(date(2026, 11, 30), 2)
-    datetime.date(2026, 11, 26)
-    """
-    while days:
-        day -= timedelta(days=1)
-        days -= day.weekday() < 5
-    return day
 
 
 def by_use(yarns: Iterable[YarnSupply]) -> dict[str, list[YarnSupply]]:

@@ -7,10 +7,10 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from mill.working import Step
+from planning import finishing
 from planning.loom import weaving_min
 from planning.models import Closure, Slot, Warp, WarpPart
 from planning.services import clock, working_out
-from planning.services.line_figures import working_days_after
 from planning.ticket import from_json
 from planning.worktime import WEEK_MIN, Calendar, calendar_of
 
@@ -84,7 +84,7 @@ def plans_of(line_ids: Iterable[int]) -> dict[int, list[PartPlan]]:
             if part.line_id in found:
                 off_at, behind_min = ends.get(part.pk, (None, 0))
                 days = part.spec.finishing_days
-                ready_on = working_days_after(timezone.localdate(off_at), days) if off_at else None
+                ready_on = finishing.ready_on(timezone.localdate(off_at), days) if off_at else None
                 slot = working_out.slot_in_force(warp)
                 found[part.line_id].append(PartPlan(part, warp, slot, off_at, ready_on, behind_min))
     return found

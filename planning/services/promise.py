@@ -8,6 +8,7 @@ from decimal import ROUND_CEILING, Decimal
 from inventory.models import Yarn
 from mill.models import Mill
 from mill.refusal import Refusal
+from planning import finishing
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
 from planning.models import ClothSpec, Colourway, OrderLine, mill_facts, set_up_rates
@@ -15,7 +16,7 @@ from planning.promise import Place, first_places, safe_places
 from planning.services import clock, plans, working_out
 from planning.services.beams import BeamStand
 from planning.services.cloths import latest_specs
-from planning.services.explaining import day_name, listed, ready_on
+from planning.services.explaining import day_name, listed
 from planning.services.standing import LEAD_DAYS, NO_FLANGE, Releases, Standing, Waiting, YarnNeed, let_go, standing
 from planning.shed import PieceDue, Shed
 from planning.shed_plan import Plan, time_plan
@@ -219,7 +220,7 @@ def _way(
     timed = places[-1].plan
     ends = [timed.placements[warp.id] for warp in wanted]
     off = max(there.day_of(placed.end - 1).date() for placed in ends)
-    ready = _working_day(ready_on(off, spec.finishing_days))
+    ready = _working_day(finishing.ready_on(off, spec.finishing_days))
     chain: list[str] = []
     for warp, placed in zip(wanted, ends, strict=True):
         which = "" if len(wanted) == 1 else f"Warp {wanted.index(warp) + 1} of {len(wanted)}: "

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from mill.models import Mill
 from mill.refusal import Refusal
+from planning import finishing
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
 from planning.models import (
@@ -500,17 +501,8 @@ def reed_key(warp: Warp) -> str:
 
 
 def due_minute(line: OrderLine, finishing_days: int, *, epoch: datetime) -> int:
-    """Minute by which the line's pieces must be off the loom: the end of the day, its finishing days before due.
-
-    Finishing days are Mondays to Fridays.
-    """
-    day = line.due_on
-    left = finishing_days
-    while left:
-        day -= timedelta(days=1)
-        if day.weekday() < 5:
-            left -= 1
-    return clock.day_start(day, epoch=epoch) + DAY_MIN
+    """Minute by which the line's pieces must be off the loom: the end of the last day that leaves days to finish."""
+    return clock.day_start(finishing.off_by(line.due_on, finishing_days), epoch=epoch) + DAY_MIN
 
 
 def _pieces(warp: Warp, *, epoch: datetime, at: InLoom | None = None) -> tuple[PieceDue, ...]:

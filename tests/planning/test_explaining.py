@@ -14,7 +14,7 @@ from mill.models import Mill
 from planning.bars import Load, bars_svg
 from planning.models import Closure, Loom, PlanRun, Warp
 from planning.services import explaining, plans, working_out
-from planning.services.standing import due_minute, standing
+from planning.services.standing import standing
 from planning.shed_plan import time_plan, why_late
 from tests.make import make_delivery, make_line, make_loom, make_spec, make_warp, make_yarn
 
@@ -270,14 +270,6 @@ def test_the_second_planner_is_told_which_warps_the_first_has_moved(yarn, planne
     with pytest.raises(Refusal, match=f"by Planner. There Warp {warp.number} went from loom 1 to loom 2"):
         plans.put_in_force(mine, by=planner)
     assert PlanRun.objects.get(pk=mine.pk).state == PlanRun.OFFERED
-
-
-def test_days_are_counted_as_the_due_minute_counts_them():
-    epoch = datetime(2026, 3, 2, tzinfo=LONDON)
-    line = make_line(due_on=date(2026, 3, 20))
-    # Ten working days before the 20th is the 6th; off by midnight of that day it is in time.
-    assert due_minute(line, 10, epoch=epoch) == 5 * 1440
-    assert explaining.ready_on(date(2026, 3, 6), 10) == date(2026, 3, 20)
 
 
 def test_the_share_of_released_yarn_never_delays_a_warp_that_has_its_own(yarn):

@@ -1,3 +1,4 @@
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -14,6 +15,19 @@ shares_pct = st.decimals(-50, D("99.99"), places=2)
 def test_steps_compound_and_do_not_add():
     # 90 in to 56 in wide is a broadcloth in print: 37.8 %. 20 % and then 22.2 % get there; 42.2 % never.
     assert round(finishing.route_shrink_pct([D(20), D("22.22")]), 1) == D("37.8")
+
+
+@given(st.dates(date(2026, 1, 1), date(2027, 12, 31)), st.integers(0, 60))
+def test_the_last_day_off_the_loom_and_the_day_ready_are_each_other_s_inverse(due_on, days):
+    last = finishing.off_by(due_on, days)
+    assert finishing.ready_on(last, days) <= due_on < finishing.ready_on(last + timedelta(days=1), days)
+
+
+def test_ten_working_days_of_finishing_end_on_a_friday():
+    """Counted on a calendar of March 2026, whose 1st is a Sunday."""
+    assert finishing.ready_on(date(2026, 3, 6), 10) == date(2026, 3, 20)
+    # Off on the Sunday it goes to the first step on Monday the 9th, as what came off on Friday does.
+    assert finishing.off_by(date(2026, 3, 20), 10) == date(2026, 3, 8)
 
 
 def test_no_steps_lose_nothing():

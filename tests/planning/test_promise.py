@@ -14,9 +14,9 @@ from inventory import services as inventory
 from mill import jobs
 from mill.refusal import Refusal
 from planning import promise as promise_room
+from planning.finishing import ready_on
 from planning.models import OrderLine, PlanRun, Slot, Warp
 from planning.services import plans, working_out
-from planning.services.explaining import ready_on
 from planning.services.promise import promise
 from planning.services.standing import due_minute, standing
 from tests.make import make_beam, make_delivery, make_line, make_loom, make_spec, make_supplier, make_warp, make_yarn
@@ -46,14 +46,10 @@ def asked(spec, **changes):
 
 
 @given(st.dates(date(2026, 1, 1), date(2027, 12, 31)), st.integers(0, 30))
-def test_ready_on_is_the_first_day_that_the_due_minute_allows(off, days):
+def test_what_is_off_by_the_due_minute_is_ready_on_the_day_and_what_is_off_later_is_not(due_on, days):
     epoch = datetime(2025, 12, 29, tzinfo=LONDON)
-    ends = ((off - date(2025, 12, 29)).days + 1) * 1440
-
-    line = OrderLine(due_on=ready_on(off, days))
-    assert due_minute(line, days, epoch=epoch) >= ends
-    line.due_on -= timedelta(1)
-    assert due_minute(line, days, epoch=epoch) < ends
+    off_on = date(2025, 12, 29) + timedelta(days=due_minute(OrderLine(due_on=due_on), days, epoch=epoch) // 1440 - 1)
+    assert ready_on(off_on, days) <= due_on < ready_on(off_on + timedelta(days=1), days)
 
 
 @pytest.mark.django_db
