@@ -9,10 +9,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from inventory.count_sheet import as_stored
 from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Trap, Treatment, Yarn, YarnLot
-from inventory.store_care import SPECIES
+from inventory.store_care import SPECIES, short_day
 from inventory.treatment import FREEZING, WAYS
 from inventory.yarn import REGAINS, Count, read_count, regain_called, regain_from_content_pct
 from mill.fields import DayInput, MeasureField, PercentField, SeveralField
@@ -62,11 +64,11 @@ class DayField(forms.DateField):
         super().__init__(**{"widget": DayInput(), **kwargs})
 
 
-def whole_number(label: str, **kwargs: Any) -> forms.IntegerField:
+def whole_number(label: Any, **kwargs: Any) -> forms.IntegerField:
     return forms.IntegerField(label=label, **{"min_value": 0, "max_value": 100_000, **kwargs})
 
 
-def words(label: str, most: int, **kwargs: Any) -> forms.CharField:
+def words(label: Any, most: int, **kwargs: Any) -> forms.CharField:
     return forms.CharField(label=label, max_length=most, **{"required": False, **kwargs})
 
 
@@ -101,19 +103,18 @@ class OnceForm(forms.ModelForm):
 
 
 REGAIN, CONTENT = "regain", "content"
+MOISTURE_OF = [(REGAIN, gettext_lazy("the dry mass (regain)")), (CONTENT, gettext_lazy("the whole (most meters)"))]
 
 
 class MoistForm(KeyedForm):
     """A weighing that may say how moist the yarn was."""
 
     moisture_pct = PercentField(
-        label="Moisture measured", required=False, help_text="Then the mass is reckoned at the yarn's own regain."
-    )
-    moisture_of = forms.ChoiceField(
-        label="Moisture is of",
-        choices=[(REGAIN, "the dry mass (regain)"), (CONTENT, "the whole (most meters)")],
+        label=gettext_lazy("Moisture measured"),
         required=False,
+        help_text=gettext_lazy("Then the mass is reckoned at the yarn's own regain."),
     )
+    moisture_of = forms.ChoiceField(label=gettext_lazy("Moisture is of"), choices=MOISTURE_OF, required=False)
 
     def measured_regain_pct(self) -> Decimal | None:
         """Of the dry mass, to the hundredth; None when nobody measured."""
@@ -273,18 +274,31 @@ class PlaceForm(OnceForm):
     class Meta:
         model = Place
         fields = ["code", "name", "is_dark"]
-        labels = {"code": "Place", "is_dark": "Dark"}
+        labels = {"code": gettext_lazy("Place"), "name": gettext_lazy("Name"), "is_dark": gettext_lazy("Dark")}
+        help_texts = {"is_dark": gettext_lazy("Dark and seldom disturbed: inspected sooner.")}
 
 
 class TrapForm(OnceForm):
     lure_renewed_on = DayField(
-        label="Lure renewed on", initial=timezone.localdate, help_text="Its lure, or the whole trap."
+        label=gettext_lazy("Lure renewed on"),
+        initial=timezone.localdate,
+        help_text=gettext_lazy("Its lure, or the whole trap."),
+    )
+    catches = forms.ChoiceField(
+        label=gettext_lazy("Lure of"),
+        choices=[(kind, gettext_lazy(name)) for kind, name in Trap.CATCHES],
+        initial=Trap.WEBBING,
     )
 
     class Meta:
         model = Trap
         fields = ["code", "place", "catches", "lure_renewed_on", "is_hung"]
-        labels = {"code": "Trap", "place": "Hangs in", "catches": "Lure of", "is_hung": "It hangs"}
+        labels = {
+            "code": gettext_lazy("Trap"),
+            "place": gettext_lazy("Hangs in"),
+            "is_hung": gettext_lazy("It hangs"),
+        }
+        help_texts = {"code": gettext_lazy("What is written on it.")}
 
 
 class TriggersForm(forms.ModelForm):
@@ -294,11 +308,22 @@ class TriggersForm(forms.ModelForm):
             *("store_inspect_days", "store_soon_days", "store_unmoved_days", "store_catch_trigger", "store_lure_days"),
         ]
         labels = {
-            "store_inspect_days": "Days between inspections",
-            "store_soon_days": "Sooner, in the dark",
-            "store_unmoved_days": "Days untouched",
-            "store_catch_trigger": "Finds that call for action",
-            "store_lure_days": "Days a lure lasts",
+            "store_inspect_days": gettext_lazy("Days between inspections"),
+            "store_soon_days": gettext_lazy("Sooner, in the dark"),
+            "store_unmoved_days": gettext_lazy("Days untouched"),
+            "store_catch_trigger": gettext_lazy("Finds that call for action"),
+            "store_lure_days": gettext_lazy("Days a lure lasts"),
+        }
+        help_texts = {
+            "store_inspect_days": gettext_lazy("A place is looked over so often. In print: monthly to quarterly."),
+            "store_soon_days": gettext_lazy(
+                "So often where protein fibre lies long in the dark. Common practice, no source."
+            ),
+            "store_unmoved_days": gettext_lazy("Untouched for so long is long unmoved. Common practice, no source."),
+            "store_catch_trigger": gettext_lazy(
+                "So many found at one inspection call for action. No source: the mill's own trigger."
+            ),
+            "store_lure_days": gettext_lazy("A trap's lure lasts so long. From memory: see its packet."),
         }
 
 
@@ -488,12 +513,14 @@ class StocktakeForm(MoistForm):
     def __init__(self, *args: Any, lots: Iterable[YarnLot], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.lots = list(lots)
-        self.fields["moisture_pct"].help_text = "Of the lots that have no reading of their own."
+        self.fields["moisture_pct"].help_text = _("Of the lots that have no reading of their own.")
         for lot in self.lots:
             self.fields[f"weighed_{lot.pk}"] = WeighedField(
-                label=f"Lot {lot.label}, weighed", required=False, min_value=0
+                label=_("Lot %(lot)s, weighed") % {"lot": lot.label}, required=False, min_value=0
             )
-            self.fields[f"moisture_{lot.pk}"] = PercentField(label=f"Lot {lot.label}, moisture", required=False)
+            self.fields[f"moisture_{lot.pk}"] = PercentField(
+                label=_("Lot %(lot)s, moisture") % {"lot": lot.label}, required=False
+            )
 
     def rows(self) -> list[tuple[YarnLot, forms.BoundField, forms.BoundField]]:
         return [(lot, self[f"weighed_{lot.pk}"], self[f"moisture_{lot.pk}"]) for lot in self.lots]
@@ -520,21 +547,22 @@ class StocktakeForm(MoistForm):
 class InspectionForm(KeyedForm):
     """What was found in a place, by species; `traps` are those that hang there."""
 
-    on = DayField(label="Looked over on", initial=timezone.localdate)
-    note = words("What was seen and done", 200)
+    on = DayField(label=gettext_lazy("Looked over on"), initial=timezone.localdate)
+    note = words(gettext_lazy("What was seen and done"), 200)
 
     def __init__(self, *args: Any, traps: QuerySet[Trap], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name, label, latin in SPECIES:
-            self.fields[name] = whole_number(label, initial=0, help_text=latin)
+            self.fields[name] = whole_number(_(label), initial=0, help_text=latin)
         self.fields["renewed"] = SeveralField(
             traps,
-            label="Lures renewed",
+            label=_("Lures renewed"),
             required=False,
             widget=forms.CheckboxSelectMultiple,
         )
         self.fields["renewed"].label_from_instance = lambda trap: (  # type: ignore[attr-defined]
-            f"{trap}, {trap.get_catches_display()}, since {trap.lure_renewed_on.day} {trap.lure_renewed_on:%b}"
+            _("%(trap)s, %(catches)s, since %(on)s")
+            % {"trap": trap, "catches": _(trap.get_catches_display()), "on": short_day(trap.lure_renewed_on, _)}
         )
         if not traps:
             del self.fields["renewed"]
@@ -560,29 +588,31 @@ class CoreField(MeasureField):
 class TreatmentForm(KeyedForm):
     """Lots that go into the freezer or are heated: those offered, or all that lies in a place."""
 
-    way = forms.ChoiceField(label="How", choices=Treatment.WAYS)
-    began_on = DayField(label="Begun on", initial=timezone.localdate)
-    target_core_c = CoreField(label="Core to reach", required=False, initial=WAYS[FREEZING].core_c)
+    way = forms.ChoiceField(
+        label=gettext_lazy("How"), choices=[(way, gettext_lazy(name)) for way, name in Treatment.WAYS]
+    )
+    began_on = DayField(label=gettext_lazy("Begun on"), initial=timezone.localdate)
+    target_core_c = CoreField(label=gettext_lazy("Core to reach"), required=False, initial=WAYS[FREEZING].core_c)
     target_h = MeasureField(
-        label="And hold for",
+        label=gettext_lazy("And hold for"),
         unit="number",
-        written="hours",
+        written=gettext_noop("hours"),
         places=1,
         above=0,
         max_value=10_000,
         required=False,
         initial=WAYS[FREEZING].held_h,
     )
-    done_by = words("Who does it", 120, help_text="A licensed firm, or who of the mill.")
-    note = words("Remark", 200)
+    done_by = words(gettext_lazy("Who does it"), 120, help_text=gettext_lazy("A licensed firm, or who of the mill."))
+    note = words(gettext_lazy("Remark"), 200)
 
     def __init__(self, *args: Any, lots: Iterable[YarnLot], place: Place | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if place is None:
             offered = YarnLot.objects.filter(pk__in=[lot.pk for lot in lots]).select_related("yarn").order_by("label")
-            self.fields["lots"] = SeveralField(offered, label="Lots", widget=forms.CheckboxSelectMultiple)
+            self.fields["lots"] = SeveralField(offered, label=_("Lots"), widget=forms.CheckboxSelectMultiple)
             self.fields["lots"].label_from_instance = lambda lot: (  # type: ignore[attr-defined]
-                f"{lot}, {lot.yarn}" + (f": {lot.quarantine_reason}" if lot.quarantine_reason else "")
+                f"{lot}, {lot.yarn}" + (f": {lot.why_quarantined}" if lot.quarantine_reason else "")
             )
         self.order_fields(["key", "lots"])
 
@@ -590,24 +620,26 @@ class TreatmentForm(KeyedForm):
 class ProbeForm(forms.Form):
     """What the probe read."""
 
-    ended_on = DayField(label="Over on", initial=timezone.localdate)
+    ended_on = DayField(label=gettext_lazy("Over on"), initial=timezone.localdate)
     core_c = CoreField(
-        label="Core, at its worst",
+        label=gettext_lazy("Core, at its worst"),
         required=False,
-        help_text="The warmest of a freezing, the coldest of a heating.",
+        help_text=gettext_lazy("The warmest of a freezing, the coldest of a heating."),
     )
     held_h = MeasureField(
-        label="Held for",
+        label=gettext_lazy("Held for"),
         unit="number",
-        written="hours",
+        written=gettext_noop("hours"),
         places=1,
         min_value=0,
         max_value=10_000,
         required=False,
-        help_text="That the core stayed so.",
+        help_text=gettext_lazy("That the core stayed so."),
     )
-    measured_how = words("How it was measured", 120, help_text="A probe in the middle of a bale.")
-    note = words("Remark", 200)
+    measured_how = words(
+        gettext_lazy("How it was measured"), 120, help_text=gettext_lazy("A probe in the middle of a bale.")
+    )
+    note = words(gettext_lazy("Remark"), 200)
 
 
 class ReleaseForm(LotForm):
@@ -628,12 +660,12 @@ class ReleaseForm(LotForm):
 
 
 class ReleaseTreatedForm(KeyedForm):
-    reason = words("Why", 90, required=True)
+    reason = words(gettext_lazy("Why"), 90, required=True)
 
 
 def treatment_said(row: Treatment) -> str:
     """A treatment as a choice: what it was, and whether it met the figure in print."""
-    return f"{row}, {row.get_way_display()}: {row.verdict.said if row.verdict else 'under way'}"
+    return f"{row.called}, {_(row.get_way_display())}: {row.verdict_said or _('under way')}"
 
 
 class LatenessForm(forms.Form):

@@ -5,9 +5,12 @@ from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Case, F, OuterRef, Q, Subquery, Sum, Value, When
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as N_
 from simple_history.models import HistoricalRecords
 
 from inventory import draw, ledger, treatment
+from mill.language import retold
 from mill.models import figure
 
 # Rows with columns added by a queryset, which the model doesn't name.
@@ -219,6 +222,11 @@ class YarnLot(models.Model):
     def __str__(self) -> str:
         return self.label
 
+    @property
+    def why_quarantined(self) -> str:
+        """Why, in the language of the page; it is kept in English."""
+        return retold(self.quarantine_reason, treatment.WHY_BARRED.values())
+
     def as_lot(self) -> draw.Lot:
         """As the draw sees it. Of a row from `with_balance()`."""
         return draw.Lot(
@@ -384,10 +392,10 @@ class Trap(models.Model):
 
     WEBBING, CASE, BEETLE, ANY = "webbing", "case", "beetle", "any"
     CATCHES = [
-        (WEBBING, "webbing clothes moth"),
-        (CASE, "case-bearing clothes moth"),
-        (BEETLE, "carpet beetle"),
-        (ANY, "whatever sticks to it"),
+        (WEBBING, N_("webbing clothes moth")),
+        (CASE, N_("case-bearing clothes moth")),
+        (BEETLE, N_("carpet beetle")),
+        (ANY, N_("whatever sticks to it")),
     ]
 
     code = models.CharField(max_length=20, unique=True, help_text="What is written on it.")
@@ -472,6 +480,15 @@ class Treatment(models.Model):
 
     def __str__(self) -> str:
         return f"Treatment {self.pk}"
+
+    @property
+    def called(self) -> str:
+        return gettext("Treatment %(number)s") % {"number": self.pk}
+
+    @property
+    def verdict_said(self) -> str:
+        """The verdict in the language of the page, "" while it is under way."""
+        return retold(self.verdict.said, treatment.VERDICTS) if self.verdict else ""
 
     @property
     def published(self) -> treatment.Way:

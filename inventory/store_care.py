@@ -6,11 +6,17 @@ of a trap was found, so the mill sets its own trigger. What to do about a find i
 `treatment.py` has the figures that a treatment is held against.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-CAUTION = (
+from mill.refusal import N_
+from mill.signs import written_now
+
+# What puts our words into the language of the page.
+InWords = Callable[[str], str]
+
+CAUTION = N_(
     "Traps and inspections only show what is there. Before anything is frozen, heated, sprayed or fumigated, ask a"
     " licensed pest controller near you, and keep to local law and the mill's own risk assessment. Pesticides are for"
     " licensed persons only."
@@ -18,11 +24,11 @@ CAUTION = (
 
 # What is counted at an inspection: the column, what it is called, and its name in science where it has one.
 SPECIES = (
-    ("webbing_moths", "Webbing clothes moths", "Tineola bisselliella"),
-    ("case_moths", "Case-bearing clothes moths", "Tinea pellionella"),
-    ("moths", "Moths not told apart", ""),
-    ("larvae", "Moth larvae", ""),
-    ("beetles", "Carpet beetles", "Anthrenus"),
+    ("webbing_moths", N_("Webbing clothes moths"), "Tineola bisselliella"),
+    ("case_moths", N_("Case-bearing clothes moths"), "Tinea pellionella"),
+    ("moths", N_("Moths not told apart"), ""),
+    ("larvae", N_("Moth larvae"), ""),
+    ("beetles", N_("Carpet beetles"), "Anthrenus"),
 )
 
 INSPECTION, LURE, PROBE, RELEASE = "inspection", "lure", "probe", "release"
@@ -130,10 +136,17 @@ class Due:
 
 
 def what_is_due(
-    shelves: Sequence[Shelf], triggers: Triggers, *, today: date, courses: Sequence[Course] = ()
+    shelves: Sequence[Shelf],
+    triggers: Triggers,
+    *,
+    today: date,
+    courses: Sequence[Course] = (),
+    in_words: InWords = str,
 ) -> list[Due]:
     """The next inspection of every place that holds what moths eat, the next lure of every trap, the next look at
     every treatment; soonest first.
+
+    in_words    an English sentence in the language of the page
 
     >>> summer, autumn = date(2026, 7, 1), date(2026, 11, 2)
     >>> triggers = Triggers(every_days=30, soon_days=14, unmoved_days=90, catch=1, lure_days=56)
@@ -144,47 +157,59 @@ def what_is_due(
 
     Source: sooner for protein fibre long unmoved in the dark: common practice, no source.
     """
-    found = [due for shelf in shelves if (due := _inspection(shelf, triggers, today))]
-    found += [_lure(shelf, trap, triggers) for shelf in shelves for trap in shelf.traps]
-    found += [_look(course) for course in courses]
+    found = [due for shelf in shelves if (due := _inspection(shelf, triggers, today, in_words))]
+    found += [_lure(shelf, trap, triggers, in_words) for shelf in shelves for trap in shelf.traps]
+    found += [_look(course, in_words) for course in courses]
     return sorted(found, key=lambda due: (due.on, not due.is_urgent, due.code, due.what))
 
 
-def _inspection(shelf: Shelf, triggers: Triggers, today: date) -> Due | None:
+def _inspection(shelf: Shelf, triggers: Triggers, today: date, in_words: InWords) -> Due | None:
     eaten = sorted((lot for lot in shelf.stored if lot.is_protein), key=lambda lot: (lot.unmoved_since, lot.label))
     if not eaten:
         return None
     if shelf.inspected_on and triggers.catch and shelf.found >= triggers.catch:
-        why = (
-            f"{shelf.found} found on {_day(shelf.inspected_on)}, at or above the mill's trigger of {triggers.catch}:"
-            " act, then look again."
-        )
+        why = in_words(
+            N_("%(found)s found on %(on)s, at or above the mill's trigger of %(catch)s: act, then look again.")
+        ) % {"found": shelf.found, "on": short_day(shelf.inspected_on, in_words), "catch": triggers.catch}
         return Due(INSPECTION, shelf.inspected_on, why, shelf, is_urgent=True)
     longest_days = (today - eaten[0].unmoved_since).days
     if shelf.is_dark and longest_days >= triggers.unmoved_days:
         interval_days = triggers.soon_days
-        why = f"Lot {eaten[0].label} has lain in the dark for {longest_days} days: every {interval_days} days."
+        why = in_words(N_("Lot %(lot)s has lain in the dark for %(days)s days: every %(every)s days.")) % {
+            "lot": eaten[0].label,
+            "days": longest_days,
+            "every": interval_days,
+        }
     else:
         interval_days = triggers.every_days
-        why = f"It holds what moths eat: every {interval_days} days."
+        why = in_words(N_("It holds what moths eat: every %(every)s days.")) % {"every": interval_days}
     if shelf.inspected_on is None:
-        return Due(INSPECTION, eaten[0].unmoved_since + timedelta(interval_days), f"Never yet. {why}", shelf)
+        never = in_words(N_("Never yet."))
+        return Due(INSPECTION, eaten[0].unmoved_since + timedelta(interval_days), f"{never} {why}", shelf)
     return Due(INSPECTION, shelf.inspected_on + timedelta(interval_days), why, shelf)
 
 
-def _lure(shelf: Shelf, trap: Hung, triggers: Triggers) -> Due:
+def _lure(shelf: Shelf, trap: Hung, triggers: Triggers, in_words: InWords) -> Due:
     on = trap.lure_renewed_on + timedelta(triggers.lure_days)
-    why = (
-        f"The lure of trap {trap.code} was renewed on {_day(trap.lure_renewed_on)} and lasts {triggers.lure_days} days."
-    )
+    why = in_words(N_("The lure of trap %(trap)s was renewed on %(on)s and lasts %(days)s days.")) % {
+        "trap": trap.code,
+        "on": short_day(trap.lure_renewed_on, in_words),
+        "days": triggers.lure_days,
+    }
     return Due(LURE, on, why, shelf, trap)
 
 
-def _look(course: Course) -> Due:
+def _look(course: Course, in_words: InWords) -> Due:
     if course.done_on is None:
-        return Due(PROBE, course.read_on, f"Read the core of the {course.what}, and write it down.", course=course)
-    why = f"What the {course.what} treated is still in quarantine since its core was read on {_day(course.done_on)}."
-    return Due(RELEASE, course.done_on, f"{why} Look it over, then release it or treat it again.", course=course)
+        why = in_words(N_("Read the core of the %(treatment)s, and write it down.")) % {"treatment": course.what}
+        return Due(PROBE, course.read_on, why, course=course)
+    why = in_words(
+        N_(
+            "What the %(treatment)s treated is still in quarantine since its core was read on %(on)s. Look it over,"
+            " then release it or treat it again."
+        )
+    ) % {"treatment": course.what, "on": short_day(course.done_on, in_words)}
+    return Due(RELEASE, course.done_on, why, course=course)
 
 
 def long_unmoved(shelves: Sequence[Shelf], triggers: Triggers, *, today: date) -> list[tuple[Shelf, Stored]]:
@@ -198,5 +223,10 @@ def long_unmoved(shelves: Sequence[Shelf], triggers: Triggers, *, today: date) -
     return sorted(found, key=lambda shelf_lot: (shelf_lot[1].unmoved_since, shelf_lot[1].label))
 
 
-def _day(on: date) -> str:
-    return f"{on.day} {on:%b}"
+def short_day(on: date, in_words: InWords = str) -> str:
+    """A day as it stands in a sentence.
+
+    >>> short_day(date(2026, 11, 2))
+    '2 Nov'
+    """
+    return in_words(N_("%(day)s %(month)s")) % {"day": on.day, "month": written_now().months[on.month - 1]}

@@ -31,6 +31,9 @@ WHOLE = frozenset(
         *("ticket", "ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue", "tickets_next"),
         "tickets_print",
         *("changes", "changes_of"),
+        *("store", "store_due", "store_triggers", "places", "place", "place_new", "place_edit", "inspection_new"),
+        *("place_count", "place_count_sheet", "traps", "trap", "trap_new"),
+        *("treatments", "treatment", "treatment_new"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.
@@ -128,7 +131,7 @@ def retold(kept: str, forms: Iterable[str]) -> str:
 
 def _figure(text: str) -> str:
     """A number with the page's decimal sign; anything else as it is."""
-    return text.replace(".", signs.written_now().decimal) if re.fullmatch(r"\d+\.\d+", text) else text
+    return text.replace(".", signs.written_now().decimal) if re.fullmatch(r"−?\d+\.\d+", text) else text
 
 
 class Retold:

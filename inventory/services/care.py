@@ -10,14 +10,16 @@ from uuid import NAMESPACE_OID, uuid5
 from django.db.models import Count, F, OuterRef, Prefetch, Subquery, Sum
 from django.db.models.functions import TruncMonth
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory import store_care, treatment
 from inventory.models import Inspection, Movement, Place, Trap, Treatment, YarnFibre, YarnLot
 from inventory.services.lots import lock_lots, note_of_lot, quarantine, release_from_quarantine
-from inventory.services.verb import insert, own_key, said_as_a_refusal, verb
+from inventory.services.verb import WRITTEN_BEFORE, insert, own_key, said_as_a_refusal, verb
 from mill import changes, meanwhile
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 # Kinds of line that mean that somebody had the lot in hand.
 TOUCHES = (Movement.DRAW, Movement.RETURN, Movement.WASTE, Movement.MOVE, Movement.COUNT)
@@ -63,13 +65,30 @@ def inspect(
         if (before.place_id, before.on, was) == (place.pk, on, counts):
             return before
         raise Refusal(
-            f"This has been written down already as the inspection of {before.place} on {before.on:%d.%m.%Y}."
-            " Load the page again and write it afresh."
+            N_(
+                "This has been written down already as the inspection of %(place)s on %(on)s. Load the page again and"
+                " write it afresh."
+            ),
+            place=before.place,
+            on=f"{before.on:%d.%m.%Y}",
         )
-    _not_to_come(on, f"{place.code} can't have been looked over", field="on")
+    _not_to_come(
+        on,
+        N_(
+            "%(place)s can't have been looked over on %(on)s, which is after today, %(today)s. Write the day on which"
+            " it was."
+        ),
+        field="on",
+        place=place.code,
+    )
     for trap in renewed:
         if trap.place_id != place.pk:
-            raise Refusal(f"Trap {trap} hangs in {trap.place.code}, not in {place.code}. Renew it there.")
+            raise Refusal(
+                N_("Trap %(trap)s hangs in %(there)s, not in %(here)s. Renew it there."),
+                trap=trap,
+                there=trap.place.code,
+                here=place.code,
+            )
     inspection = Inspection(place=place, on=on, note=note, by=by, key=key, **counts)
     insert(inspection, by=by)
     # A lure that was renewed later, and written down first, stays as it is.
@@ -78,13 +97,10 @@ def inspect(
     return inspection
 
 
-def _not_to_come(on: date, what: str, *, field: str) -> None:
+def _not_to_come(on: date, no: str, *, field: str, **said: Any) -> None:
     today = timezone.localdate()
     if on > today:
-        raise Refusal(
-            f"{what} on {on:%d.%m.%Y}, which is after today, {today:%d.%m.%Y}. Write the day on which it was.",
-            field=field,
-        )
+        raise Refusal(no, on=f"{on:%d.%m.%Y}", today=f"{today:%d.%m.%Y}", field=field, **said)
 
 
 # Treatments
@@ -123,25 +139,37 @@ def begin_treatment(
         is_same_lots = place is not None or {lot.pk for lot in before.lots.all()} == {lot.pk for lot in lots}
         if is_same_lots and all(getattr(before, name) == value for name, value in facts.items()):
             return before
-        raise Refusal(f"This has been written down already, as {before}. Load the page again and write it afresh.")
-    _not_to_come(began_on, "It can't have begun", field="began_on")
+        raise Refusal(WRITTEN_BEFORE, before=before)
+    _not_to_come(
+        began_on,
+        N_("It can't have begun on %(on)s, which is after today, %(today)s. Write the day on which it was."),
+        field="began_on",
+    )
     if place is not None:
         lots = list(place.lots.with_balance().filter(on_hand_g__gt=0))
     if not lots:
-        where = f"No yarn lies in {place}" if place else "No lot is named"
-        raise Refusal(f"{where}: 0 lots would be treated. Choose the lots, or a place that holds some.", field="lots")
+        if place is None:
+            raise Refusal(
+                N_("No lot is named: 0 lots would be treated. Choose the lots, or a place that holds some."),
+                field="lots",
+            )
+        raise Refusal(
+            N_("No yarn lies in %(place)s: 0 lots would be treated. Choose the lots, or a place that holds some."),
+            place=place,
+            field="lots",
+        )
     row = Treatment(done_by=done_by, note=note, by=by, key=key, **facts)
     insert(row, by=by)
     row.lots.set(lots)
-    aim = ""
-    if target_core_c is not None and target_h is not None:
-        aim = f", core to {treatment.degrees(target_core_c)} for {target_h.normalize():f} h"
+    core = "" if target_core_c is None else treatment.signed(target_core_c)
+    held = "" if target_h is None else f"{target_h.normalize():f}"
+    reason = treatment.WHY_BARRED[way] % {"number": row.pk, "core": core, "held": held}
     for lot in lock_lots(lot.pk for lot in lots):
         key_of_lot = uuid5(NAMESPACE_OID, f"{key}.{lot.pk}").hex
         if lot.is_quarantined:
-            note_of_lot(lot, f"{row} began: {row.get_way_display()}{aim}", by=by, key=key_of_lot)
+            note_of_lot(lot, reason.replace(":", " began:", 1), by=by, key=key_of_lot)
         else:
-            quarantine(lot=lot, reason=f"{row}: {row.get_way_display()}{aim}", by=by, key=key_of_lot)
+            quarantine(lot=lot, reason=reason, by=by, key=key_of_lot)
     return row
 
 
@@ -166,12 +194,21 @@ def end_treatment(
         if (row.ended_on, row.core_c, row.held_h) == (ended_on, core_c, held_h):
             return row
         raise Refusal(
-            f"{row} was written down as over on {row.ended_on:%d.%m.%Y}. Treat the lots again, if they need it."
+            N_("%(treatment)s was written down as over on %(on)s. Treat the lots again, if they need it."),
+            treatment=row,
+            on=f"{row.ended_on:%d.%m.%Y}",
         )
-    _not_to_come(ended_on, "It can't have ended", field="ended_on")
+    _not_to_come(
+        ended_on,
+        N_("It can't have ended on %(on)s, which is after today, %(today)s. Write the day on which it was."),
+        field="ended_on",
+    )
     if ended_on < row.began_on:
         raise Refusal(
-            f"{row} began on {row.began_on:%d.%m.%Y}; it can't have ended on {ended_on:%d.%m.%Y}. Write a later day.",
+            N_("%(treatment)s began on %(began)s; it can't have ended on %(ended)s. Write a later day."),
+            treatment=row,
+            began=f"{row.began_on:%d.%m.%Y}",
+            ended=f"{ended_on:%d.%m.%Y}",
             field="ended_on",
         )
     row.ended_on, row.core_c, row.held_h, row.measured_how = ended_on, core_c, held_h, measured_how.strip()
@@ -202,8 +239,8 @@ def courses() -> list[store_care.Course]:
     """Treatments that ask for something, for `store_care`."""
     return [
         store_care.Course(
-            label=str(row),
-            what=f"{row.get_way_display()} of {what_is_treated(row)}",
+            label=row.called,
+            what=_("%(way)s of %(lots)s") % {"way": _(row.get_way_display()), "lots": what_is_treated(row)},
             read_on=row.began_on + timedelta(treatment.days_to_read(row.target_h)),
             done_on=row.ended_on,
             pk=row.pk,
@@ -215,22 +252,29 @@ def courses() -> list[store_care.Course]:
 def what_is_treated(row: Treatment) -> str:
     """In words: all of BAY-2, or lots L1 and L2. `row` has its lots and its place at hand."""
     if row.place:
-        return f"all of {row.place.code}"
+        return _("all of %(place)s") % {"place": row.place.code}
     labels = [lot.label for lot in row.lots.all()]
-    shown = ", ".join(labels[:3]) + (f" and {len(labels) - 3} more" if len(labels) > 3 else "")
-    return f"lot{'s' * (len(labels) > 1)} {shown}"
+    said = {"lots": ", ".join(labels[:3]), "n": len(labels) - 3}
+    if len(labels) > 3:
+        return _("lots %(lots)s and %(n)s more") % said
+    return ngettext("lot %(lots)s", "lots %(lots)s", len(labels)) % said
 
 
 def due_in_the_store(mill: Mill) -> list[store_care.Due]:
     """All that is due, today and later."""
-    return store_care.what_is_due(shelves(), triggers(mill), today=timezone.localdate(), courses=courses())
+    return due_of(shelves(), triggers(mill), today=timezone.localdate())
+
+
+def due_of(shelves: list[store_care.Shelf], triggers: store_care.Triggers, *, today: date) -> list[store_care.Due]:
+    """What is due in these places, and of treatments, in the language of whoever asks."""
+    return store_care.what_is_due(shelves, triggers, today=today, courses=courses(), in_words=_)
 
 
 def found_by_month(months: int) -> list[tuple[date, dict[str, int]]]:
     """What inspections found in each of the last months, by species; the latest month first."""
     first = timezone.localdate().replace(day=1)
     since = first
-    for _ in range(months - 1):
+    for _month in range(months - 1):
         since = (since - timedelta(days=1)).replace(day=1)
     sums = {name: Sum(name) for name, *_ in store_care.SPECIES}
     rows: Any = (
@@ -296,7 +340,7 @@ def shelves() -> list[store_care.Shelf]:
             inspected_on=place.inspected_on,
             found=place.found or 0,
             traps=tuple(
-                store_care.Hung(trap.code, trap.lure_renewed_on, trap.get_catches_display(), trap.pk)
+                store_care.Hung(trap.code, trap.lure_renewed_on, _(trap.get_catches_display()), trap.pk)
                 for trap in place.traps.all()
             ),
             name=place.name,

@@ -666,10 +666,18 @@ def differences(place: Place, weighed: AsWeighed) -> list[stocktake.Difference]:
 
 def _lie_in(place: Place, lots: Collection[YarnLot]) -> None:
     if not lots:
-        raise Refusal(f"Nothing of what lies in {place.code} was weighed: 0 lots. Write the grams beside one at least.")
+        raise Refusal(
+            N_("Nothing of what lies in %(place)s was weighed: 0 lots. Write the grams beside one at least."),
+            place=place.code,
+        )
     for lot in lots:
         if lot.place_id != place.pk:
-            raise Refusal(f"Lot {lot} doesn't lie in {place.code} any more but in {lot.place}. Count it there.")
+            raise Refusal(
+                N_("Lot %(lot)s doesn't lie in %(here)s any more but in %(there)s. Count it there."),
+                lot=lot,
+                here=place.code,
+                there=lot.place,
+            )
 
 
 @verb

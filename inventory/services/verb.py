@@ -11,13 +11,15 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, OperationalError, connection, models, transaction
 
 from mill import changes
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 log = logging.getLogger("mill.inventory")
 
 TRIES = 3
 # Room is left for the second line of a verb that writes two.
 KEY_MAX = 56
+
+WRITTEN_BEFORE = N_("This has been written down already, as %(before)s. Load the page again and write it afresh.")
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -41,8 +43,11 @@ def verb(write: Callable[P, R]) -> Callable[P, R]:
                     raise
                 log.warning("%s, attempt %d: %s", write.__name__, attempt, _in_short(clash))
         raise Refusal(
-            f"Somebody else wrote in the same place each of the {TRIES} times this was tried."
-            " Look at the page again, then write it once more."
+            N_(
+                "Somebody else wrote in the same place each of the %(n)s times this was tried. Look at the page again,"
+                " then write it once more."
+            ),
+            n=TRIES,
         )
 
     return wholly
@@ -59,7 +64,9 @@ def _is_deadlock(error: OperationalError) -> bool:
 
 def own_key(key: str) -> str:
     if len(key) > KEY_MAX:
-        raise Refusal(f"The key has {len(key)} characters; write {KEY_MAX} at most.", field="key")
+        raise Refusal(
+            N_("The key has %(n)s characters; write %(most)s at most."), n=len(key), most=KEY_MAX, field="key"
+        )
     return key or uuid4().hex
 
 
@@ -72,9 +79,7 @@ def written_before(row: Any, key: str) -> Any:
     before = type(row).objects.filter(key=row.key).first()
     if before is None or _columns(before) == _columns(row):
         return before
-    raise Refusal(
-        f"This has been written down already, as {before}. Load the page again and write it afresh.", field="key"
-    )
+    raise Refusal(WRITTEN_BEFORE, before=before, field="key")
 
 
 def _columns(row: models.Model) -> dict[str, Any]:

@@ -9,6 +9,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
@@ -18,8 +20,8 @@ from mill.desk import room
 from mill.edits import Edit
 from mill.listing import Column, listing
 from mill.models import Mill
-from mill.refusal import Refusal
-from mill.templatetags.mill import day
+from mill.refusal import N_, Refusal
+from mill.templatetags.mill import day, said
 
 
 @require_GET
@@ -32,21 +34,26 @@ def places(request: HttpRequest) -> HttpResponse:
             inspected_on=Subquery(last.values("on")[:1]), n_traps=Count("traps", filter=Q(traps__is_hung=True))
         ),
         columns=[
-            Column("Place", lambda r: r.code, "code", link=lambda r: reverse("place", args=[r.pk])),
-            Column("Name", lambda r: r.name, "name"),
-            Column("Dark", lambda r: "yes" if r.is_dark else "no", "is_dark"),
+            Column(gettext_lazy("Place"), lambda r: r.code, "code", link=lambda r: reverse("place", args=[r.pk])),
+            Column(gettext_lazy("Name"), lambda r: r.name, "name"),
             Column(
-                "Looked over",
+                gettext_lazy("Dark"),
+                lambda r: "yes" if r.is_dark else "no",
+                "is_dark",
+                shown=lambda r: _("yes") if r.is_dark else _("no"),
+            ),
+            Column(
+                gettext_lazy("Looked over"),
                 lambda r: r.inspected_on,
                 "inspected_on",
-                shown=lambda r: day(r.inspected_on) if r.inspected_on else "never",
+                shown=lambda r: day(r.inspected_on) if r.inspected_on else _("never"),
             ),
-            Column("Traps", lambda r: r.n_traps, "n_traps", is_number=True),
+            Column(gettext_lazy("Traps"), lambda r: r.n_traps, "n_traps", is_number=True),
         ],
         template="inventory/records.html",
         name="places",
-        title="Places",
-        extra={"store_tab": "places", "new": "place_new", "new_label": "New place"},
+        title=_("Places"),
+        extra={"store_tab": "places", "new": "place_new", "new_label": _("New place")},
     )
 
 
@@ -63,27 +70,45 @@ def traps(request: HttpRequest) -> HttpResponse:
         on = due_on(trap)
         return on is not None and on <= today
 
+    def state_of(trap: Trap) -> str:
+        if is_spent(trap):
+            return gettext_noop("spent")
+        return "" if trap.is_hung else gettext_noop("taken down")
+
     return listing(
         request,
         Trap.objects.select_related("place"),
         columns=[
-            Column("Trap", lambda r: r.code, "code", link=lambda r: reverse("trap", args=[r.pk])),
+            Column(gettext_lazy("Trap"), lambda r: r.code, "code", link=lambda r: reverse("trap", args=[r.pk])),
             Column(
-                "Hangs in", lambda r: r.place.code, "place__code", link=lambda r: reverse("place", args=[r.place_id])
+                gettext_lazy("Hangs in"),
+                lambda r: r.place.code,
+                "place__code",
+                link=lambda r: reverse("place", args=[r.place_id]),
             ),
-            Column("Lure of", lambda r: r.get_catches_display(), "catches"),
-            Column("Renewed", lambda r: r.lure_renewed_on, "lure_renewed_on", shown=lambda r: day(r.lure_renewed_on)),
-            Column("New lure due", due_on, "lure_renewed_on", shown=lambda r: day(due_on(r))),
-            Column("State", lambda r: "spent" if is_spent(r) else "" if r.is_hung else "taken down"),
+            Column(
+                gettext_lazy("Lure of"),
+                lambda r: r.get_catches_display(),
+                "catches",
+                shown=lambda r: _(r.get_catches_display()),
+            ),
+            Column(
+                gettext_lazy("Renewed"),
+                lambda r: r.lure_renewed_on,
+                "lure_renewed_on",
+                shown=lambda r: day(r.lure_renewed_on),
+            ),
+            Column(gettext_lazy("New lure due"), due_on, "lure_renewed_on", shown=lambda r: day(due_on(r))),
+            Column(gettext_lazy("State"), state_of, shown=lambda r: said(state_of(r))),
         ],
         template="inventory/records.html",
         name="traps",
-        title="Traps",
+        title=_("Traps"),
         extra={
             "store_tab": "traps",
             "new": "trap_new",
-            "new_label": "New trap",
-            "when_empty": "No trap has been written down.",
+            "new_label": _("New trap"),
+            "when_empty": _("No trap has been written down."),
         },
         row_class=lambda r: "late" if is_spent(r) else "",
     )
@@ -140,7 +165,7 @@ def fibres(request: HttpRequest) -> HttpResponse:
 
 
 def _edit(
-    request: HttpRequest, form_of: type[OnceForm], rows: QuerySet[Any], pk: int | None, *, noun: str, back: str
+    request: HttpRequest, form_of: type[OnceForm], rows: QuerySet[Any], pk: int | None, *, new: str, of: str, back: str
 ) -> HttpResponse:
     found = get_object_or_404(rows, pk=pk) if pk else None
     edit = Edit(request, found, lambda data, row: form_of(data, instance=row))
@@ -151,30 +176,45 @@ def _edit(
         )
 
     if edit.is_valid() and edit.is_written(write):
-        messages.success(request, f"{edit.form.instance} is written down.")
+        kept = edit.form.instance
+        messages.success(request, _("%(record)s is written down.") % {"record": getattr(kept, "called", kept)})
         return redirect(back)
-    title = f"{noun.capitalize()} {found}" if found else f"A new {noun}"
+    title = _(of) % {"record": getattr(found, "called", found)} if found else _(new)
     return render(request, "mill/form.html", {"title": title, "edit": edit, "form": edit.form, "back": reverse(back)})
 
 
 @room("store")
 def place_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    return _edit(request, PlaceForm, Place.objects.all(), pk, noun="place", back="places")
+    return _edit(
+        request, PlaceForm, Place.objects.all(), pk, new=N_("A new place"), of=N_("Place %(record)s"), back="places"
+    )
 
 
 @room("store")
 def trap_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    return _edit(request, TrapForm, Trap.objects.all(), pk, noun="trap", back="traps")
+    return _edit(
+        request, TrapForm, Trap.objects.all(), pk, new=N_("A new trap"), of=N_("Trap %(record)s"), back="traps"
+    )
 
 
 @room("yarn")
 def supplier(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    return _edit(request, SupplierForm, Supplier.objects.all(), pk, noun="supplier", back="suppliers")
+    return _edit(
+        request,
+        SupplierForm,
+        Supplier.objects.all(),
+        pk,
+        new=N_("A new supplier"),
+        of=N_("Supplier %(record)s"),
+        back="suppliers",
+    )
 
 
 @room("yarn")
 def fibre(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    return _edit(request, FibreForm, Fibre.objects.all(), pk, noun="fibre", back="fibres")
+    return _edit(
+        request, FibreForm, Fibre.objects.all(), pk, new=N_("A new fibre"), of=N_("Fibre %(record)s"), back="fibres"
+    )
 
 
 @require_POST

@@ -7,13 +7,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET
 
 from inventory import services
 from inventory.forms import InspectionForm, StocktakeForm, TriggersForm
 from inventory.models import Place, YarnLot
 from inventory.stocktake import together
-from inventory.store_care import CAUTION, INSPECTION, SPECIES, Stored, long_unmoved, what_is_due
+from inventory.store_care import CAUTION, INSPECTION, SPECIES, Stored, long_unmoved
 from inventory.views import is_written
 from mill.desk import room
 from mill.edits import Edit
@@ -32,14 +34,14 @@ def store(request: HttpRequest) -> HttpResponse:
     mill = Mill.the_one()
     today, triggers = timezone.localdate(), services.triggers(mill)
     shelves = services.shelves()
-    due = what_is_due(shelves, triggers, today=today, courses=services.courses())
+    due = services.due_of(shelves, triggers, today=today)
     unmoved = long_unmoved(shelves, triggers, today=today)
     next_look = {one.shelf.pk: one for one in reversed(due) if one.what == INSPECTION and one.shelf}
     return render(
         request,
         "inventory/store.html",
         {
-            "title": "Store",
+            "title": _("Store"),
             "due": [one for one in due if one.is_due(today)],
             "coming": [one for one in due if not one.is_due(today)][:5],
             "places": [{"shelf": shelf, "next": next_look.get(shelf.pk)} for shelf in shelves],
@@ -73,7 +75,7 @@ def store_due(request: HttpRequest) -> HttpResponse:
     """The round: what is due today, place by place, with room to write what is found. On paper it goes along."""
     today, mill = timezone.localdate(), Mill.the_one()
     triggers, shelves = services.triggers(mill), services.shelves()
-    due = [one for one in what_is_due(shelves, triggers, today=today, courses=services.courses()) if one.is_due(today)]
+    due = [one for one in services.due_of(shelves, triggers, today=today) if one.is_due(today)]
     unmoved: dict[int, list[Stored]] = defaultdict(list)
     for shelf, lot in long_unmoved(shelves, triggers, today=today):
         unmoved[shelf.pk].append(lot)
@@ -86,7 +88,7 @@ def store_due(request: HttpRequest) -> HttpResponse:
         request,
         "inventory/store_due.html",
         {
-            "title": "Due in the store today",
+            "title": _("Due in the store today"),
             "on": today,
             "places": sorted(by_place.values(), key=lambda row: row["shelf"].code),
             "courses": [one for one in due if one.course],
@@ -141,8 +143,12 @@ def place_count(request: HttpRequest, pk: int) -> HttpResponse:
             together_g = sum(line.change_g for line in differ)
             messages.success(
                 request,
-                f"{len(lines)} lot{'s' * (len(lines) != 1)} of {found.code} counted: {len(differ)} differed from the"
-                f" book, {kg(together_g, 3)} kg in all.",
+                ngettext(
+                    "%(n)s lot of %(place)s counted: %(differ)s differed from the book, %(kg)s kg in all.",
+                    "%(n)s lots of %(place)s counted: %(differ)s differed from the book, %(kg)s kg in all.",
+                    len(lines),
+                )
+                % {"n": len(lines), "place": found.code, "differ": len(differ), "kg": kg(together_g, 3)},
             )
             return redirect("place", pk=pk)
     differences: list[Any] = []
@@ -150,12 +156,12 @@ def place_count(request: HttpRequest, pk: int) -> HttpResponse:
         if form.weighed:
             differences = services.differences(found, form.weighed)
         else:
-            form.add_error(None, "Nothing was weighed. Write the kilograms beside one lot at least.")
+            form.add_error(None, _("Nothing was weighed. Write the kilograms beside one lot at least."))
     return render(
         request,
         "inventory/place_count.html",
         {
-            "title": f"Count {found}",
+            "title": _("Count %(place)s") % {"place": found},
             "place": found,
             "form": form,
             "differences": differences,
@@ -173,7 +179,12 @@ def place_count_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "inventory/count_sheet.html",
-        {"title": f"Count sheet of {found.code}", "place": found, "lots": _lots_in(found), "on": timezone.localdate()},
+        {
+            "title": _("Count sheet of %(place)s") % {"place": found.code},
+            "place": found,
+            "lots": _lots_in(found),
+            "on": timezone.localdate(),
+        },
     )
 
 
@@ -196,12 +207,20 @@ def inspection_new(request: HttpRequest, pk: int) -> HttpResponse:
             )
 
         if is_written(form, write):
-            messages.success(request, f"{found.code} was looked over on {day(said['on'])}.")
+            messages.success(
+                request, _("%(place)s was looked over on %(on)s.") % {"place": found.code, "on": day(said["on"])}
+            )
             return redirect("store")
     return render(
         request,
         "inventory/inspection.html",
-        {"title": f"{found} looked over", "form": form, "place": found, "caution": CAUTION, "back": reverse("store")},
+        {
+            "title": _("%(place)s looked over") % {"place": found},
+            "form": form,
+            "place": found,
+            "caution": CAUTION,
+            "back": reverse("store"),
+        },
     )
 
 
@@ -214,14 +233,14 @@ def store_triggers(request: HttpRequest) -> HttpResponse:
             mill=form.instance, changed=form.changed_data, by=request.user, seen=seen
         )
     ):
-        messages.success(request, "The store's triggers are set.")
+        messages.success(request, _("The store's triggers are set."))
         return redirect("store")
-    about = "The mill sets its own: no published threshold of a trap was found."
+    about = _("The mill sets its own: no published threshold of a trap was found.")
     return render(
         request,
         "mill/form.html",
         {
-            "title": "When the store is looked over",
+            "title": _("When the store is looked over"),
             "edit": edit,
             "form": edit.form,
             "about": about,
