@@ -34,6 +34,9 @@ WHOLE = frozenset(
         *("store", "store_due", "store_triggers", "places", "place", "place_new", "place_edit", "inspection_new"),
         *("place_count", "place_count_sheet", "traps", "trap", "trap_new"),
         *("treatments", "treatment", "treatment_new"),
+        *("pieces", "piece", "piece_labels", "piece_trace", "lot_trace"),
+        *("finishing", "batch", "batch_out", "batch_undo"),
+        *("dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

@@ -49,3 +49,12 @@ class Refusal(ValueError):
         if isinstance(value, Decimal):
             return str(value).replace(".", written_now().decimal)
         return str(getattr(value, "called", value))
+
+
+def in_words(sentence: str, **said: Any) -> str:
+    """A sentence of a room, marked with `N_`, in the language of whoever reads it now.
+
+    >>> in_words(N_("%(n)s of %(all)s pieces."), n=2, all=3)
+    '2 of 3 pieces.'
+    """
+    return Refusal(sentence, **said).message

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from decimal import Decimal
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 # Steps of a route that people do at the perch and the mending table: no batch is sewn together for them.
 AT_THE_PERCH = frozenset(("grey perch", "perch", "burl", "mend", "mending", "final perch", "measure", "roll"))
@@ -75,7 +75,11 @@ def loss_pct(*, before: Decimal, after: Decimal) -> Decimal:
     Source: Conference of Northern California Handweavers, note on shrinkage.
     """
     if before <= 0 or after <= 0:
-        raise Refusal(f"From {before} to {after} can't be a loss in finishing: both must be above 0.")
+        raise Refusal(
+            N_("From %(before)s to %(after)s can't be a loss in finishing: both must be above 0."),
+            before=before,
+            after=after,
+        )
     return (before - after) / before * 100
 
 
@@ -86,7 +90,7 @@ def loss_pct_from_allowance(allowance_pct: Decimal) -> Decimal:
     Decimal('20.0')
     """
     if allowance_pct < 0:
-        raise Refusal(f"An allowance of {allowance_pct} % takes away; write 0 % or more.")
+        raise Refusal(N_("An allowance of %(pct)s %% takes away; write 0 %% or more."), pct=allowance_pct)
     return allowance_pct / (100 + allowance_pct) * 100
 
 
@@ -126,6 +130,10 @@ def measures_after_steps(grey: Decimal, steps_pct: Iterable[Decimal]) -> tuple[D
 def _check(pct: Decimal) -> None:
     if pct >= 100:
         raise Refusal(
-            f"A loss of {pct} % in finishing leaves no cloth. It is a share of what was there before, under 100 %.",
+            N_(
+                "A loss of %(pct)s %% in finishing leaves no cloth. It is a share of what was there before,"
+                " under 100 %%."
+            ),
             field="route",
+            pct=pct,
         )

@@ -538,7 +538,7 @@ class WarpFigures(models.Model):
 class WarpYarn(models.Model):
     """Derived: grams of a yarn that a warp takes, by use."""
 
-    WARP, WEFT = "warp", "weft"
+    WARP, WEFT = N_("warp"), N_("weft")
     USES = [(WARP, "warp"), (WEFT, "weft")]
 
     warp = models.ForeignKey(Warp, on_delete=models.CASCADE, related_name="yarns")
@@ -732,9 +732,9 @@ OVERTAKEN_BY = (
 class Piece(models.Model):
     """A length of cloth with a number, from the cut to dispatch."""
 
-    GREY, FINISHING, READY, SENT = "grey", "finishing", "ready", "sent"
+    GREY, FINISHING, READY, SENT = N_("grey"), N_("finishing"), N_("ready"), N_("sent")
     STATES = [(s, s) for s in (GREY, FINISHING, READY, SENT)]
-    PASS, SECOND, MEND_AGAIN, RE_FINISH = "pass", "second", "mend again", "re-finish"
+    PASS, SECOND, MEND_AGAIN, RE_FINISH = N_("pass"), N_("second"), N_("mend again"), N_("re-finish")
     VERDICTS = [(v, v) for v in (PASS, SECOND, MEND_AGAIN, RE_FINISH)]
 
     number = models.CharField(max_length=20, unique=True)
@@ -824,6 +824,44 @@ class PieceEntry(models.Model):
     def __str__(self) -> str:
         return f"{self.piece}: {self.said}"
 
+    @property
+    def told(self) -> str:
+        """What happened, in the language of the page; it is kept in English."""
+        return retold(self.said, ENTERED)
+
+
+# As the services enter it; a form that another would fit as well stands after it.
+ENTERED = (
+    N_("Cut off Warp %(warp)s, %(length)s m, beyond what is on the warp, for no line yet."),
+    N_("Cut off Warp %(warp)s, %(length)s m, for %(line)s."),
+    N_("Grey length corrected from %(was)s m to %(length)s m: %(why)s"),
+    N_("Grey perch: %(length)s m x %(width)s cm relaxed, nothing to mend."),
+    N_("Grey perch: %(length)s m x %(width)s cm relaxed, %(minutes)s min to mend."),
+    N_("Mended %(minutes)s min, %(left)s min left."),
+    N_("%(faults)s faults, %(points)s points."),
+    N_("Measured %(length)s m x %(width)s cm relaxed, not weighed."),
+    N_("Measured %(length)s m x %(width)s cm relaxed, %(grams)s g."),
+    N_("Judged: pass."),
+    N_("Judged: pass. %(why)s"),
+    N_("Judged: second. %(why)s"),
+    N_("Judged: mend again, %(minutes)s min. %(why)s"),
+    N_("Judged: re-finish from step %(step)s. %(why)s"),
+    N_("Put to no line instead of %(was)s."),
+    N_("Put to no line instead of %(was)s. %(why)s"),
+    N_("Put to %(line)s instead of none."),
+    N_("Put to %(line)s instead of none. %(why)s"),
+    N_("Put to %(line)s instead of %(was)s."),
+    N_("Put to %(line)s instead of %(was)s. %(why)s"),
+    N_("Into %(step)s, Batch %(batch)s."),
+    N_("Out of %(step)s, Batch %(batch)s: %(width)s cm x %(length)s m."),
+    N_("Out of %(step)s, Batch %(batch)s: %(width)s cm."),
+    N_("Out of %(step)s, Batch %(batch)s: %(length)s m."),
+    N_("Out of %(step)s, Batch %(batch)s."),
+    N_("Not put into %(step)s after all, Batch %(batch)s: %(why)s"),
+    N_("Sent to %(customer)s, Dispatch %(dispatch)s."),
+    N_("Dispatch %(dispatch)s is taken back: %(why)s"),
+)
+
 
 class PieceFault(models.Model):
     """A fault that the percher found, for four-point grading."""
@@ -876,6 +914,11 @@ class FinishingBatch(models.Model):
     def __str__(self) -> str:
         return f"Batch {self.number}"
 
+    @property
+    def called(self) -> str:
+        """Its name in the language of the page."""
+        return gettext("Batch %(number)s") % {"number": self.number}
+
 
 class BatchPiece(models.Model):
     """A piece in a batch: which step of its own route it goes through, in which round."""
@@ -922,6 +965,11 @@ class Dispatch(models.Model):
 
     def __str__(self) -> str:
         return f"Dispatch {self.number}"
+
+    @property
+    def called(self) -> str:
+        """Its name in the language of the page."""
+        return gettext("Dispatch %(number)s") % {"number": self.number}
 
 
 class DispatchPiece(models.Model):

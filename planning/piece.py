@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, in_words
 from mill.working import Step, Working
 
 DEFINED = "by definition"
@@ -70,9 +70,11 @@ class Fault:
 
     def __post_init__(self) -> None:
         if self.at_m < 0:
-            raise Refusal(f"A fault at {self.at_m} m lies before the piece begins. Measure from its head.")
+            raise Refusal(N_("A fault at %(at)s m lies before the piece begins. Measure from its head."), at=self.at_m)
         if self.length_mm <= 0:
-            raise Refusal(f"A fault of {self.length_mm} mm is none. Measure it in its longest direction.")
+            raise Refusal(
+                N_("A fault of %(length)s mm is none. Measure it in its longest direction."), length=self.length_mm
+            )
 
 
 def fault_points(fault: Fault, *, bands: FaultBands = METRIC_BANDS) -> int:
@@ -133,8 +135,8 @@ def points_per_100_m2(points: int, *, length_m: Decimal, width_cm: Decimal) -> D
     Source: ASTM D5430.
     """
     if points < 0:
-        raise Refusal(f"A piece can't have {points} points: write 0 or more.")
-    return points * 10000 / (_above_nought(length_m, "length", "m") * _above_nought(width_cm, "width", "cm"))
+        raise Refusal(N_("A piece can't have %(points)s points: write 0 or more."), points=points)
+    return points * 10000 / (_above_nought(length_m, LENGTH, "m") * _above_nought(width_cm, WIDTH, "cm"))
 
 
 def points_per_100_yd2(points: int, *, length_m: Decimal, width_cm: Decimal) -> Decimal:
@@ -170,7 +172,22 @@ class Grade:
     points_per_100_yd2: Decimal
     limit_per_100_m2: Decimal
     passes: bool
-    said: str
+
+    @property
+    def said(self) -> str:
+        if self.points == 1:
+            passes = N_("%(points)s point is %(per)s in 100 m²; the limit is %(limit)s: it passes.")
+            fails = N_("%(points)s point is %(per)s in 100 m²; the limit is %(limit)s: it does not pass.")
+        else:
+            passes = N_("%(points)s points are %(per)s in 100 m²; the limit is %(limit)s: it passes.")
+            fails = N_("%(points)s points are %(per)s in 100 m²; the limit is %(limit)s: it does not pass.")
+        return in_words(
+            passes if self.passes else fails,
+            points=self.points,
+            # Upwards, so that a piece just over the limit is not shown on it.
+            per=Decimal(_shown(self.points_per_100_m2, rounding=ROUND_CEILING)),
+            limit=Decimal(_shown(self.limit_per_100_m2)),
+        )
 
 
 def grade(
@@ -199,11 +216,19 @@ def grade(
     """
     for fault in faults:
         if fault.at_m > length_m:
-            raise Refusal(
-                f"A fault at {fault.at_m} m lies beyond the piece, which ends at {length_m} m. Measure again."
-            )
+            raise beyond(fault, length_m=length_m)
     points = piece_points(faults, bands=bands)
     return grade_points(points, length_m=length_m, width_cm=width_cm, limit_per_100_m2=limit_per_100_m2)
+
+
+def beyond(fault: Fault, *, length_m: Decimal, field: str | None = None) -> Refusal:
+    """Of a fault that lies after the end of its piece."""
+    return Refusal(
+        N_("A fault at %(at)s m lies beyond the piece, which ends at %(length)s m. Measure again."),
+        field=field,
+        at=fault.at_m,
+        length=length_m,
+    )
 
 
 def grade_points(points: int, *, length_m: Decimal, width_cm: Decimal, limit_per_100_m2: Decimal) -> Grade:
@@ -215,20 +240,14 @@ def grade_points(points: int, *, length_m: Decimal, width_cm: Decimal, limit_per
     False
     """
     if limit_per_100_m2 < 0:
-        raise Refusal(f"A limit of {limit_per_100_m2} points can't be: write 0 or more.")
+        raise Refusal(N_("A limit of %(limit)s points can't be: write 0 or more."), limit=limit_per_100_m2)
     per_m2 = points_per_100_m2(points, length_m=length_m, width_cm=width_cm)
-    passes = per_m2 <= limit_per_100_m2
-    verdict = "it passes" if passes else "it does not pass"
-    word = "point is" if points == 1 else "points are"
     return Grade(
         points=points,
         points_per_100_m2=per_m2,
         points_per_100_yd2=per_m2 * M2_PER_YD2,
         limit_per_100_m2=limit_per_100_m2,
-        passes=passes,
-        # Upwards, so that a piece just over the limit is not shown on it.
-        said=f"{points} {word} {_shown(per_m2, rounding=ROUND_CEILING)} in 100 m²; the limit is"
-        f" {_shown(limit_per_100_m2)}: {verdict}.",
+        passes=per_m2 <= limit_per_100_m2,
     )
 
 
@@ -296,7 +315,7 @@ def compare(measured: Measured, planned: Planned) -> Comparison:
         )
     off_pct = None
     if g_per_m2 is not None:
-        off_pct = 100 * g_per_m2 / _above_nought(planned.g_per_m2, "mass", "g/m²") - 100
+        off_pct = 100 * g_per_m2 / _above_nought(planned.g_per_m2, MASS, "g/m²") - 100
     return Comparison(
         length_shrink_pct=length_shrink_pct,
         width_shrink_pct=width_shrink_pct,
@@ -385,8 +404,8 @@ def shrink_pct(*, grey: Decimal, finished: Decimal) -> Decimal:
 
     Source: (grey - finished) / grey.
     """
-    _above_nought(grey, "grey size", "")
-    _above_nought(finished, "finished size", "")
+    _above_nought(grey, GREY_SIZE, "")
+    _above_nought(finished, FINISHED_SIZE, "")
     return 100 * (grey - finished) / grey
 
 
@@ -396,8 +415,8 @@ def mass_g_per_m2(mass_g: int | Decimal, *, length_m: Decimal, width_cm: Decimal
     >>> mass_g_per_m2(25920, length_m=Decimal(60), width_cm=Decimal(144))
     Decimal('300')
     """
-    mass = _above_nought(Decimal(mass_g), "mass", "g")
-    return mass * 100 / (_above_nought(length_m, "length", "m") * _above_nought(width_cm, "width", "cm"))
+    mass = _above_nought(Decimal(mass_g), MASS, "g")
+    return mass * 100 / (_above_nought(length_m, LENGTH, "m") * _above_nought(width_cm, WIDTH, "cm"))
 
 
 def length_m_of_mass(mass_g: int | Decimal, *, g_per_m2: Decimal, width_cm: Decimal) -> Decimal:
@@ -408,8 +427,8 @@ def length_m_of_mass(mass_g: int | Decimal, *, g_per_m2: Decimal, width_cm: Deci
 
     Source: onlineclothingstudy.com (2012) has the same sum for rolls of knitted cloth.
     """
-    mass = _above_nought(Decimal(mass_g), "mass", "g")
-    return mass * 100 / (_above_nought(g_per_m2, "mass", "g/m²") * _above_nought(width_cm, "width", "cm"))
+    mass = _above_nought(Decimal(mass_g), MASS, "g")
+    return mass * 100 / (_above_nought(g_per_m2, MASS, "g/m²") * _above_nought(width_cm, WIDTH, "cm"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -426,8 +445,23 @@ class Delivery:
     least_m: Decimal
     most_m: Decimal
     off_m: Decimal
+    tolerance_pct: Decimal
     is_within: bool
-    said: str
+
+    @property
+    def said(self) -> str:
+        if not self.off_m:
+            form = N_("%(sent)s m for %(ordered)s m ordered: as ordered.")
+        elif self.off_m < 0 and self.is_within:
+            form = N_("%(sent)s m for %(ordered)s m ordered: %(off)s m short, within the tolerance of %(pct)s %%.")
+        elif self.off_m < 0:
+            form = N_("%(sent)s m for %(ordered)s m ordered: %(off)s m short, beyond the tolerance of %(pct)s %%.")
+        elif self.is_within:
+            form = N_("%(sent)s m for %(ordered)s m ordered: %(off)s m over, within the tolerance of %(pct)s %%.")
+        else:
+            form = N_("%(sent)s m for %(ordered)s m ordered: %(off)s m over, beyond the tolerance of %(pct)s %%.")
+        facts = {"sent": self.sent_m, "ordered": self.ordered_m, "off": abs(self.off_m), "pct": self.tolerance_pct}
+        return in_words(form, **{name: Decimal(_shown(value)) for name, value in facts.items()})
 
 
 def against_order(lengths_m: Iterable[Decimal], *, ordered_m: Decimal, tolerance_pct: Decimal) -> Delivery:
@@ -443,38 +477,39 @@ def against_order(lengths_m: Iterable[Decimal], *, ordered_m: Decimal, tolerance
     Raises Refusal for an order of no length and for a tolerance of 100 % or more.
     Source: 2.5 % per colourway stands in one set of export terms; the mill writes its own.
     """
-    _above_nought(ordered_m, "order", "m")
+    _above_nought(ordered_m, ORDER, "m")
     if not 0 <= tolerance_pct < 100:
-        raise Refusal(f"A tolerance of {tolerance_pct} % can't be: write from 0 to under 100 %.")
+        raise Refusal(N_("A tolerance of %(pct)s %% can't be: write from 0 to under 100 %%."), pct=tolerance_pct)
     sent_m = Decimal(0)
     for length_m in lengths_m:
         if length_m < 0:
-            raise Refusal(f"A piece of {length_m} m can't be: write 0 m or more.")
+            raise Refusal(N_("A piece of %(length)s m can't be: write 0 m or more."), length=length_m)
         sent_m += length_m
     least_m = ordered_m * (100 - tolerance_pct) / 100
     most_m = ordered_m * (100 + tolerance_pct) / 100
     off_m = sent_m - ordered_m
-    is_within = least_m <= sent_m <= most_m
-    if off_m:
-        gap = f"{_shown(abs(off_m))} m {'short' if off_m < 0 else 'over'}"
-        said = f"{gap}, {'within' if is_within else 'beyond'} the tolerance of {_shown(tolerance_pct)} %"
-    else:
-        said = "as ordered"
-    sent, ordered = _shown(sent_m), _shown(ordered_m)
     return Delivery(
         sent_m=sent_m,
         ordered_m=ordered_m,
         least_m=least_m,
         most_m=most_m,
         off_m=off_m,
-        is_within=is_within,
-        said=f"{sent} m for {ordered} m ordered: {said}.",
+        tolerance_pct=tolerance_pct,
+        is_within=least_m <= sent_m <= most_m,
     )
 
 
-def _above_nought(value: Decimal, name: str, unit: str) -> Decimal:
+LENGTH = N_("The length can't be %(value)s m: write more than 0.")
+WIDTH = N_("The width can't be %(value)s cm: write more than 0.")
+MASS = N_("The mass can't be %(value)s %(unit)s: write more than 0.")
+ORDER = N_("The order can't be %(value)s m: write more than 0.")
+GREY_SIZE = N_("The grey size can't be %(value)s: write more than 0.")
+FINISHED_SIZE = N_("The finished size can't be %(value)s: write more than 0.")
+
+
+def _above_nought(value: Decimal, no: str, unit: str) -> Decimal:
     if value <= 0:
-        raise Refusal(f"The {name} can't be {value} {unit}".rstrip() + ": write more than 0.")
+        raise Refusal(no, value=value, unit=unit)
     return value
 
 

@@ -3,9 +3,12 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from mill.fields import DayInput, MeasureField, SeveralField
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.templatetags.mill import num
 from mill.units import read
 from planning.models import Customer, Machine, OrderLine, Piece, RouteStep, Worker
 from planning.piece import Fault
@@ -19,9 +22,9 @@ class WorkerField(forms.ModelChoiceField):
         super().__init__(
             **{
                 "queryset": rows.filter(trade__in=trades) if trades else rows,
-                "label": "Who",
+                "label": gettext_lazy("Who"),
                 "required": False,
-                "empty_label": "not said",
+                "empty_label": gettext_lazy("not said"),
                 **kwargs,
             }
         )
@@ -30,29 +33,39 @@ class WorkerField(forms.ModelChoiceField):
 class PerchForm(forms.Form):
     """At the grey perch."""
 
-    length_m = MeasureField(unit="m", label="Grey length, relaxed", above=0, places=2)
-    width_cm = MeasureField(unit="cm", label="Grey width, relaxed", above=0, places=1)
+    length_m = MeasureField(unit="m", label=gettext_lazy("Grey length, relaxed"), above=0, places=2)
+    width_cm = MeasureField(unit="cm", label=gettext_lazy("Grey width, relaxed"), above=0, places=1)
     mending_min = MeasureField(
-        unit="min", label="To mend", places=0, initial=0, help_text="0 where nothing is to mend."
+        unit="min",
+        label=gettext_lazy("To mend"),
+        places=0,
+        initial=0,
+        help_text=gettext_lazy("0 where nothing is to mend."),
     )
     worker = WorkerField()
-    note = forms.CharField(required=False, max_length=200)
+    note = forms.CharField(required=False, max_length=200, label=gettext_lazy("Note"))
 
 
 class MendForm(forms.Form):
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
-    minutes = MeasureField(unit="min", label="Minutes spent", min_value=1, places=0)
-    is_mended = forms.BooleanField(required=False, label="Nothing is left to mend")
+    minutes = MeasureField(unit="min", label=gettext_lazy("Minutes spent"), min_value=1, places=0)
+    is_mended = forms.BooleanField(required=False, label=gettext_lazy("Nothing is left to mend"))
     worker = WorkerField("mender")
 
 
 class MeasureForm(forms.Form):
     """Finished and relaxed."""
 
-    length_m = MeasureField(unit="m", label="Finished length, relaxed", above=0, places=2)
-    width_cm = MeasureField(unit="cm", label="Finished width, relaxed", above=0, places=1)
+    length_m = MeasureField(unit="m", label=gettext_lazy("Finished length, relaxed"), above=0, places=2)
+    width_cm = MeasureField(unit="cm", label=gettext_lazy("Finished width, relaxed"), above=0, places=1)
     mass_g = MeasureField(
-        unit="g", label="Mass", min_value=1, max_value=2_000_000, places=0, required=False, help_text="14.2 kg, 31 lb."
+        unit="g",
+        label=gettext_lazy("Mass"),
+        min_value=1,
+        max_value=2_000_000,
+        places=0,
+        required=False,
+        help_text=gettext_lazy("14.2 kg, 31 lb."),
     )
     worker = WorkerField()
 
@@ -63,8 +76,8 @@ class FaultsForm(forms.Form):
     faults = forms.CharField(
         required=False,
         widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false"}),
-        label="Faults, one a line",
-        help_text="3.2 m 80 mm float. Write hole before its size where it is one: 12 m hole 20 mm.",
+        label=gettext_lazy("Faults, one a line"),
+        help_text=gettext_lazy("3.2 m 80 mm float. Write hole before its size where it is one: 12 m hole 20 mm."),
     )
     worker = WorkerField()
 
@@ -75,8 +88,13 @@ class FaultsForm(forms.Form):
                 try:
                     found.append(read_fault(line))
                 except Refusal as refusal:
-                    raise forms.ValidationError(f"Line {n}: {refusal.message}") from refusal
+                    said = _("Line %(n)s: %(why)s") % {"n": n, "why": refusal.message}
+                    raise forms.ValidationError(said) from refusal
         return found
+
+
+# As it is written before the size of one, in English or in the language of the page.
+HOLE = N_("hole")
 
 
 def read_fault(line: str) -> Fault:
@@ -99,43 +117,57 @@ def read_fault(line: str) -> Fault:
             numbers.append((word, unit))
             at += 2 if unit else 1
             continue
-        if word.lower() == "hole":
+        if word.lower() in (HOLE, _(HOLE).lower()):
             is_hole = True
         else:
             name.append(word)
         at += 1
     if len(numbers) < 2:
-        raise Refusal(f'"{line.strip()}" has no place and size. Write where it begins and how long it is: 3.2 m 80 mm.')
+        raise Refusal(
+            N_('"%(line)s" has no place and size. Write where it begins and how long it is: 3.2 m 80 mm.'),
+            line=line.strip(),
+        )
     (where, where_unit), (size, size_unit) = numbers
     at_m = read(f"{where} {where_unit}".strip(), "m")
-    return Fault(
-        at_m, read(f"{size} {size_unit}".strip(), "mm"), is_hole, " ".join(name) or ("hole" if is_hole else "")
-    )
+    return Fault(at_m, read(f"{size} {size_unit}".strip(), "mm"), is_hole, " ".join(name) or (HOLE if is_hole else ""))
 
 
 class FinalPerchForm(MeasureForm, FaultsForm):
     """Everything that is looked at before a piece is ready: mending again and re-finishing have a form of their own."""
 
     verdict = forms.ChoiceField(
-        choices=[(v, v) for v in (Piece.PASS, Piece.SECOND)], widget=forms.RadioSelect, initial=Piece.PASS
+        choices=[(v, gettext_lazy(v)) for v in (Piece.PASS, Piece.SECOND)],
+        widget=forms.RadioSelect,
+        initial=Piece.PASS,
+        label=gettext_lazy("Verdict"),
     )
     why = forms.CharField(
-        required=False, max_length=200, help_text="Where it does not pass, or passes with more points than the limit."
+        required=False,
+        max_length=200,
+        label=gettext_lazy("Why"),
+        help_text=gettext_lazy("Where it does not pass, or passes with more points than the limit."),
     )
     field_order = ["length_m", "width_cm", "mass_g", "faults", "verdict", "why", "worker"]
 
 
 class JudgeForm(forms.Form):
-    verdict = forms.ChoiceField(choices=Piece.VERDICTS, widget=forms.RadioSelect)
+    verdict = forms.ChoiceField(
+        choices=[(v, gettext_lazy(v)) for v, _said in Piece.VERDICTS],
+        widget=forms.RadioSelect,
+        label=gettext_lazy("Verdict"),
+    )
     why = forms.CharField(
         required=False,
         max_length=200,
-        label="Why",
-        help_text="Where it does not pass, or passes with more points than the limit.",
+        label=gettext_lazy("Why"),
+        help_text=gettext_lazy("Where it does not pass, or passes with more points than the limit."),
     )
-    mending_min = MeasureField(unit="min", label="To mend again", places=0, required=False)
+    mending_min = MeasureField(unit="min", label=gettext_lazy("To mend again"), places=0, required=False)
     from_step = forms.ModelChoiceField(
-        RouteStep.objects.none(), required=False, label="Finish again from", empty_label="the first step"
+        RouteStep.objects.none(),
+        required=False,
+        label=gettext_lazy("Finish again from"),
+        empty_label=gettext_lazy("the first step"),
     )
     worker = WorkerField()
 
@@ -145,21 +177,30 @@ class JudgeForm(forms.Form):
 
 
 class AllocateForm(forms.Form):
-    line = forms.ModelChoiceField(OrderLine.objects.none(), required=False, empty_label="no line")
-    why = forms.CharField(required=False, max_length=200)
+    line = forms.ModelChoiceField(
+        OrderLine.objects.none(), required=False, label=gettext_lazy("Line"), empty_label=gettext_lazy("no line")
+    )
+    why = forms.CharField(required=False, max_length=200, label=gettext_lazy("Why"))
 
     def __init__(self, *args: Any, lines: list[OrderLine], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         rows = OrderLine.objects.filter(pk__in=[line.pk for line in lines]).select_related("order__customer")
         self.fields["line"].queryset = rows  # type: ignore[attr-defined]
         self.fields["line"].label_from_instance = lambda line: (  # type: ignore[attr-defined]
-            f"{line} of {line.order.customer}, {line.pieces} x {line.length_m} m, due {line.due_on:%d.%m.%Y}"
+            _("%(line)s of %(customer)s, %(pieces)s x %(length)s m, due %(due)s")
+            % {
+                "line": line,
+                "customer": line.order.customer,
+                "pieces": line.pieces,
+                "length": num(line.length_m, 2),
+                "due": f"{line.due_on:%d.%m.%Y}",
+            }
         )
 
 
 class CorrectLengthForm(forms.Form):
-    grey_length_m = MeasureField(unit="m", label="Grey length as it is", above=0, places=2)
-    why = forms.CharField(max_length=200)
+    grey_length_m = MeasureField(unit="m", label=gettext_lazy("Grey length as it is"), above=0, places=2)
+    why = forms.CharField(max_length=200, label=gettext_lazy("Why"))
 
 
 class BatchForm(forms.Form):
@@ -178,9 +219,9 @@ class BatchForm(forms.Form):
 
 class DispatchForm(forms.Form):
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
-    sent_on = forms.DateField(label="Sent on", widget=DayInput())
+    sent_on = forms.DateField(label=gettext_lazy("Sent on"), widget=DayInput())
     pieces = SeveralField(Piece.objects.none())
-    note = forms.CharField(required=False, max_length=200, label="Note for the customer")
+    note = forms.CharField(required=False, max_length=200, label=gettext_lazy("Note for the customer"))
 
     def __init__(self, *args: Any, customer: Customer, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

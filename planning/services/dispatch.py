@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.models import Customer, Dispatch, DispatchPiece, OrderLine, Piece
 from planning.piece import Delivery, Grade, against_order
 from planning.services.line_states import lines_follow
@@ -51,23 +51,34 @@ def send(customer: Customer, pieces: Sequence[Piece], *, sent_on: date, by: Any,
     Raises Refusal for a piece that is not ready, not measured, or not this customer's.
     """
     if not pieces:
-        raise Refusal("There is nothing to send. Choose the pieces first.", field="pieces")
+        raise Refusal(N_("There is nothing to send. Choose the pieces first."), field="pieces")
     lock_lines(piece.line_id for piece in pieces if piece.line_id)
     locked = lock_pieces(piece.pk for piece in pieces)
     if before := Dispatch.objects.filter(key=key).first():
         return before
     if sent_on > timezone.localdate():
         raise Refusal(
-            f"Nothing is sent on {sent_on:%d.%m.%Y} yet: today is {timezone.localdate():%d.%m.%Y}.", field="sent_on"
+            N_("Nothing is sent on %(on)s yet: today is %(today)s."),
+            field="sent_on",
+            on=f"{sent_on:%d.%m.%Y}",
+            today=f"{timezone.localdate():%d.%m.%Y}",
         )
     for piece in locked:
-        not_sent(piece, "sent")
+        not_sent(piece, Piece.SENT)
         if piece.line is None or piece.line.order.customer_id != customer.pk:
-            whose = piece.line.order.customer if piece.line else "no customer"
-            raise Refusal(f"Piece {piece} is for {whose}, not {customer}. Leave it out.", field="pieces")
+            raise Refusal(
+                N_("Piece %(piece)s is for %(whose)s, not %(customer)s. Leave it out."),
+                field="pieces",
+                piece=piece,
+                whose=piece.line.order.customer if piece.line else Word(N_("no customer")),
+                customer=customer,
+            )
         if piece.state != Piece.READY or not piece.finished_length_m or not piece.finished_width_cm:
             raise Refusal(
-                f"Piece {piece} is {piece.state}; only what has passed is sent. Leave it out.", field="pieces"
+                N_("Piece %(piece)s is %(state)s; only what has passed is sent. Leave it out."),
+                field="pieces",
+                piece=piece,
+                state=Word(piece.state),
             )
     number = (Dispatch.objects.aggregate(last=Max("number"))["last"] or 0) + 1
     dispatch = Dispatch.objects.create(
@@ -100,7 +111,7 @@ def send(customer: Customer, pieces: Sequence[Piece], *, sent_on: date, by: Any,
 def take_back(dispatch: Dispatch, *, why: str, by: Any) -> Dispatch:
     """What was not sent after all is ready again; the note stays in the book and says so."""
     if not why.strip():
-        raise Refusal(f"Say why {dispatch} is taken back.", field="why")
+        raise Refusal(N_("Say why %(dispatch)s is taken back."), field="why", dispatch=dispatch)
     rows = list(dispatch.pieces.all())
     lock_lines(row.line_id for row in rows)
     pieces = lock_pieces(row.piece_id for row in rows)

@@ -13,9 +13,10 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.finishing import is_at_the_perch
 from planning.models import BatchPiece, FinishingBatch, Machine, OrderLine, Piece, RouteStep, Worker
 from planning.services.line_states import lines_follow
@@ -23,6 +24,9 @@ from planning.services.pieces import change, enter, lock_pieces, mending_left_mi
 from planning.services.warps import lock_lines
 
 OPEN = (Piece.GREY, Piece.FINISHING)
+
+GREY_PERCH, MENDERS, FINAL_PERCH = N_("the grey perch"), N_("the menders"), N_("the final perch")
+TO_STATIONS = (N_("to the grey perch"), N_("to the menders"), N_("to the final perch"))
 
 
 def to_finish() -> QuerySet[Piece]:
@@ -61,6 +65,23 @@ class Standing:
     batch: FinishingBatch | None = None
     step: RouteStep | None = None
 
+    def __str__(self) -> str:
+        return self.where
+
+    @property
+    def is_next(self) -> bool:
+        """It waits to go there."""
+        return self.where.startswith("to ")
+
+    @property
+    def called(self) -> str:
+        """Where, in the language of the page."""
+        if self.where.startswith("in "):
+            return _("in %(step)s") % {"step": self.where.removeprefix("in ")}
+        if self.is_next and self.where not in TO_STATIONS:
+            return _("to %(step)s") % {"step": self.where.removeprefix("to ")}
+        return _(self.where)
+
 
 def standing(piece: Piece) -> Standing:
     """Where the piece is between loom and dispatch."""
@@ -74,9 +95,6 @@ def standing(piece: Piece) -> Standing:
         return Standing("to the menders", step=next_step(piece))
     step = next_step(piece)
     return Standing(f"to {step.name}", step=step) if step else Standing("to the final perch")
-
-
-GREY_PERCH, MENDERS, FINAL_PERCH = "the grey perch", "the menders", "the final perch"
 
 
 def first_waiting(station: str) -> Piece | None:
@@ -93,7 +111,7 @@ def put_in(
 ) -> FinishingBatch:
     """Sew the pieces end to end, in this order, and put them into a step that is the next one for each of them."""
     if not pieces:
-        raise Refusal("There is no piece to put in. Choose the pieces first.", field="pieces")
+        raise Refusal(N_("There is no piece to put in. Choose the pieces first."), field="pieces")
     lock_lines(piece.line_id for piece in pieces if piece.line_id)
     locked = {piece.pk: piece for piece in lock_pieces(piece.pk for piece in pieces)}
     if before := FinishingBatch.objects.filter(key=key).first():
@@ -101,19 +119,42 @@ def put_in(
     rows = []
     for position, piece in enumerate((locked[one.pk] for one in pieces), start=1):
         if piece.state not in OPEN:
-            raise Refusal(f"Piece {piece} is {piece.state}; it goes into no batch. Leave it out.", field="pieces")
+            raise Refusal(
+                N_("Piece %(piece)s is %(state)s; it goes into no batch. Leave it out."),
+                field="pieces",
+                piece=piece,
+                state=Word(piece.state),
+            )
         if batch := batch_of(piece):
-            raise Refusal(f"Piece {piece} is in {batch} ({batch.step}). Take that out first.", field="pieces")
+            raise Refusal(
+                N_("Piece %(piece)s is in %(batch)s (%(step)s). Take that out first."),
+                field="pieces",
+                piece=piece,
+                batch=batch,
+                step=batch.step,
+            )
         if piece.state == Piece.GREY and piece.perched_on is None:
             raise Refusal(
-                f"Piece {piece} has not been over the grey perch. Perch it first, or leave it out.", field="pieces"
+                N_("Piece %(piece)s has not been over the grey perch. Perch it first, or leave it out."),
+                field="pieces",
+                piece=piece,
             )
         if left := mending_left_min(piece):
-            raise Refusal(f"Piece {piece} has {left} min to mend yet. Mend it first, or leave it out.", field="pieces")
+            raise Refusal(
+                N_("Piece %(piece)s has %(left)s min to mend yet. Mend it first, or leave it out."),
+                field="pieces",
+                piece=piece,
+                left=left,
+            )
         next_one = next_step(piece)
         if next_one is None or next_one.name != step:
-            comes = f"to {next_one.name}" if next_one else "to the final perch"
-            raise Refusal(f"Piece {piece} goes {comes} next, not to {step}. Leave it out.", field="pieces")
+            raise Refusal(
+                N_("Piece %(piece)s goes %(comes)s next, not to %(step)s. Leave it out."),
+                field="pieces",
+                piece=piece,
+                comes=Standing(f"to {next_one.name if next_one else FINAL_PERCH}"),
+                step=step,
+            )
         rows.append(BatchPiece(piece=piece, position=position, round=piece.round, step_position=next_one.position))
     number = (FinishingBatch.objects.aggregate(last=Max("number"))["last"] or 0) + 1
     batch = FinishingBatch.objects.create(
@@ -163,9 +204,12 @@ def undo_batch(batch: FinishingBatch, *, why: str, by: Any) -> None:
     """A batch that was never put in: its pieces stand where they stood, and their account says so."""
     batch = FinishingBatch.objects.select_for_update().get(pk=batch.pk)
     if not why.strip():
-        raise Refusal(f"Say why {batch} was not put in after all.", field="why")
+        raise Refusal(N_("Say why %(batch)s was not put in after all."), field="why", batch=batch)
     if batch.out_at is not None:
-        raise Refusal(f"{batch} has come out already. Its pieces can be finished again, but not as if it had not been.")
+        raise Refusal(
+            N_("%(batch)s has come out already. Its pieces can be finished again, but not as if it had not been."),
+            batch=batch,
+        )
     rows = list(batch.pieces.select_related("piece"))
     lock_lines(row.piece.line_id for row in rows if row.piece.line_id)
     for piece in lock_pieces(row.piece_id for row in rows):
@@ -192,6 +236,11 @@ class Queue:
     length_m: Decimal
     m_per_day: Decimal
     days: Decimal | None
+
+    @property
+    def called(self) -> str:
+        """To where, in the language of the page."""
+        return Standing(f"to {self.step}").called
 
 
 @dataclass(frozen=True)
@@ -223,8 +272,8 @@ def queues(pieces: Sequence[Piece] | None = None) -> list[Queue]:
         days = (length_m / m_per_day).quantize(Decimal("0.1")) if m_per_day else None
         ordered = tuple(sorted(rows, key=lambda piece: (due_on(piece), piece.pk)))
         found.append(Queue(step, ordered, length_m, m_per_day, days))
-    order = {name: n for n, name in enumerate(("the grey perch", "the menders"))}
-    return sorted(found, key=lambda queue: (order.get(queue.step, 2), queue.step == "the final perch", queue.step))
+    order = {name: n for n, name in enumerate((GREY_PERCH, MENDERS))}
+    return sorted(found, key=lambda queue: (order.get(queue.step, 2), queue.step == FINAL_PERCH, queue.step))
 
 
 def mending_queue(pieces: Sequence[Piece] | None = None) -> list[MendingRow]:

@@ -12,6 +12,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from mill import changes
 from mill.models import Mill
@@ -38,6 +39,7 @@ from planning.piece import (
     Measured,
     Planned,
     against_order,
+    beyond,
     compare,
     grade_points,
     limit_per_100_m2,
@@ -90,7 +92,11 @@ def change(piece: Piece, *, by: Any, **columns: Any) -> Piece:
 
 def not_sent(piece: Piece, what: str) -> None:
     if piece.state == Piece.SENT:
-        raise Refusal(f"Piece {piece} was sent; it can't be {what} any more. Take the dispatch back first.")
+        raise Refusal(
+            N_("Piece %(piece)s was sent; it can't be %(what)s any more. Take the dispatch back first."),
+            piece=piece,
+            what=Word(what),
+        )
 
 
 # Off the loom
@@ -216,11 +222,15 @@ def correct_length(piece: Piece, *, grey_length_m: Decimal, why: str, by: Any, w
     if piece.warp_id:
         lock_warps(piece.warp_id)
     piece = lock_piece(piece)
-    not_sent(piece, "corrected")
+    not_sent(piece, N_("corrected"))
     if not why.strip():
-        raise Refusal(f"Say why the length of {piece} is corrected: others have worked by it.", field="why")
+        raise Refusal(
+            N_("Say why the length of %(piece)s is corrected: others have worked by it."), field="why", piece=piece
+        )
     if grey_length_m <= 0:
-        raise Refusal(f"A piece of {grey_length_m} m can't be: write more than 0.", field="grey_length_m")
+        raise Refusal(
+            N_("A piece of %(length)s m can't be: write more than 0."), field="grey_length_m", length=grey_length_m
+        )
     was = piece.grey_length_m
     change(piece, by=by, grey_length_m=grey_length_m, picks=picks_of(grey_length_m, piece.spec.loom_picks_per_cm))
     enter(piece, f"Grey length corrected from {was} m to {grey_length_m} m: {why.strip()}", by=by, worker=worker)
@@ -230,6 +240,14 @@ def correct_length(piece: Piece, *, grey_length_m: Decimal, why: str, by: Any, w
 
 
 # Grey perch and mending
+
+
+def _above_nought(*, length_m: Decimal, width_cm: Decimal) -> None:
+    for name, value, unit in (("length_m", length_m, "m"), ("width_cm", width_cm, "cm")):
+        if value <= 0:
+            raise Refusal(
+                N_("The piece can't measure %(value)s %(unit)s: write more than 0."), field=name, value=value, unit=unit
+            )
 
 
 @transaction.atomic
@@ -246,10 +264,12 @@ def perch_grey(
     """Measured relaxed at the grey perch, and so many minutes asked of the menders. Done again it counts anew."""
     piece = lock_piece(piece)
     if piece.state != Piece.GREY:
-        raise Refusal(f"Piece {piece} is {piece.state}; the grey perch comes before finishing.")
-    for name, value, unit in (("length_m", length_m, "m"), ("width_cm", width_cm, "cm")):
-        if value <= 0:
-            raise Refusal(f"The piece can't measure {value} {unit}: write more than 0.", field=name)
+        raise Refusal(
+            N_("Piece %(piece)s is %(state)s; the grey perch comes before finishing."),
+            piece=piece,
+            state=Word(piece.state),
+        )
+    _above_nought(length_m=length_m, width_cm=width_cm)
     change(
         piece,
         by=by,
@@ -281,9 +301,9 @@ def mend(
     piece = lock_piece(piece)
     if PieceMend.objects.filter(key=key).exists():
         return piece
-    not_sent(piece, "mended")
+    not_sent(piece, N_("mended"))
     if minutes < 1:
-        raise Refusal(f"{minutes} minutes of mending can't be: write 1 or more.", field="minutes")
+        raise Refusal(N_("%(minutes)s minutes of mending can't be: write 1 or more."), field="minutes", minutes=minutes)
     PieceMend.objects.create(piece=piece, minutes=minutes, on=timezone.localdate(), worker=worker, key=key)
     if is_mended or mended_min(piece) > piece.mending_min:
         change(piece, by=by, mending_min=mended_min(piece))
@@ -302,14 +322,11 @@ def faults_of(piece: Piece) -> list[Fault]:
 def write_faults(piece: Piece, faults: Sequence[Fault], *, by: Any, worker: Worker | None = None) -> Piece:
     """All faults of the piece as the percher found them, in place of those written before; its points follow."""
     piece = lock_piece(piece)
-    not_sent(piece, "graded")
+    not_sent(piece, N_("graded"))
     length_m = piece.finished_length_m or piece.grey_length_m
     for fault in faults:
         if fault.at_m > length_m:
-            raise Refusal(
-                f"A fault at {fault.at_m} m lies beyond the piece, which ends at {length_m} m. Measure again.",
-                field="faults",
-            )
+            raise beyond(fault, length_m=length_m, field="faults")
     piece.faults.all().delete()
     PieceFault.objects.bulk_create(
         PieceFault(piece=piece, at_m=f.at_m, length_mm=f.length_mm, is_hole=f.is_hole, name=f.name[:60]) for f in faults
@@ -333,13 +350,13 @@ def measure(
 ) -> Piece:
     """Measured finished and relaxed, and weighed."""
     piece = lock_piece(piece)
-    not_sent(piece, "measured")
-    for name, value, unit in (("length_m", length_m, "m"), ("width_cm", width_cm, "cm")):
-        if value <= 0:
-            raise Refusal(f"The piece can't measure {value} {unit}: write more than 0.", field=name)
+    not_sent(piece, N_("measured"))
+    _above_nought(length_m=length_m, width_cm=width_cm)
     in_batch = piece.steps.filter(is_out=False).select_related("batch").first()
     if in_batch:
-        raise Refusal(f"Piece {piece} is still in {in_batch.batch}. Take the batch out first.")
+        raise Refusal(
+            N_("Piece %(piece)s is still in %(batch)s. Take the batch out first."), piece=piece, batch=in_batch.batch
+        )
     change(
         piece,
         by=by,
@@ -373,33 +390,46 @@ def judge(
     takes passes only with a reason.
     """
     piece = lock_piece(piece)
-    not_sent(piece, "judged")
+    not_sent(piece, N_("judged"))
     line_id = piece.line_id
     if not piece.finished_length_m or not piece.finished_width_cm:
-        raise Refusal(f"Piece {piece} has not been measured finished. Measure it relaxed, then judge it.")
+        raise Refusal(
+            N_("Piece %(piece)s has not been measured finished. Measure it relaxed, then judge it."), piece=piece
+        )
     if piece.steps.filter(is_out=False).exists():
-        raise Refusal(f"Piece {piece} is in a finishing batch. Take it out first.")
+        raise Refusal(N_("Piece %(piece)s is in a finishing batch. Take it out first."), piece=piece)
     if verdict != Piece.PASS and not why.strip():
-        raise Refusal(f"Say why piece {piece} does not pass.", field="why")
+        raise Refusal(N_("Say why piece %(piece)s does not pass."), field="why", piece=piece)
     if verdict in (Piece.PASS, Piece.SECOND):
         left = mending_left_min(piece)
         if left:
-            raise Refusal(f"Piece {piece} has {left} min to mend yet. Mend it, or write that it is mended.")
+            raise Refusal(
+                N_("Piece %(piece)s has %(left)s min to mend yet. Mend it, or write that it is mended."),
+                piece=piece,
+                left=left,
+            )
         if verdict == Piece.PASS and not why.strip():
             _within_limit(piece)
         change(piece, by=by, verdict=verdict, state=Piece.READY, line_id=line_id if verdict == Piece.PASS else None)
     elif verdict == Piece.MEND_AGAIN:
         if mending_min < 1:
-            raise Refusal("Say how many minutes of mending it takes: 1 or more.", field="mending_min")
+            raise Refusal(N_("Say how many minutes of mending it takes: 1 or more."), field="mending_min")
         change(piece, by=by, verdict=verdict, state=Piece.FINISHING, mending_min=mended_min(piece) + mending_min)
     elif verdict == Piece.RE_FINISH:
         if not piece.spec.route_steps.filter(position__gte=from_step).exists():
             raise Refusal(
-                f"The route of {piece.spec} has no step {from_step}. Choose one that it has.", field="from_step"
+                N_("The route of %(spec)s has no step %(step)s. Choose one that it has."),
+                field="from_step",
+                spec=piece.spec,
+                step=from_step,
             )
         change(piece, by=by, verdict=verdict, state=Piece.FINISHING, round=piece.round + 1, round_from=from_step)
     else:
-        raise Refusal(f"{verdict!r} is no verdict. Say pass, second, mend again or re-finish.", field="verdict")
+        raise Refusal(
+            N_("%(verdict)s is no verdict. Say pass, second, mend again or re-finish."),
+            field="verdict",
+            verdict=repr(verdict),
+        )
     said = {Piece.RE_FINISH: f" from step {from_step}", Piece.MEND_AGAIN: f", {mending_min} min"}.get(verdict, "")
     enter(piece, f"Judged: {verdict}{said}. {why}".strip(), by=by, worker=worker)
     if line_id:
@@ -433,25 +463,37 @@ def final_perch(
 def allocate(piece: Piece, line: OrderLine | None, *, by: Any, why: str = "") -> Piece:
     """Put the piece to an order line of its cloth and colourway, or with None to none."""
     piece = lock_piece(piece, lines=[line.pk] if line else [])
-    not_sent(piece, "put to another line")
+    not_sent(piece, N_("put to another line"))
     was = piece.line
     if (line.pk if line else None) == piece.line_id:
         return piece
     if line is not None:
         if line.cloth_id != piece.spec.cloth_id:
             raise Refusal(
-                f"Line {line} asks for {line.cloth.code}; piece {piece} is {piece.spec.cloth.code}. "
-                "Choose another line.",
+                N_("Line %(line)s asks for %(asked)s; piece %(piece)s is %(cloth)s. Choose another line."),
                 field="line",
+                line=line,
+                asked=line.cloth.code,
+                piece=piece,
+                cloth=piece.spec.cloth.code,
             )
         colourway = colourway_of(piece)
         if colourway is not None and colourway.pk != line.colourway_id:
             raise Refusal(
-                f"Line {line} asks for {line.colourway}; piece {piece} was woven in {colourway}. Choose another line.",
+                N_("Line %(line)s asks for %(asked)s; piece %(piece)s was woven in %(woven)s. Choose another line."),
                 field="line",
+                line=line,
+                asked=line.colourway,
+                piece=piece,
+                woven=colourway,
             )
         if line.state in (OrderLine.CALLED_OFF, OrderLine.SENT):
-            raise Refusal(f"Line {line} is {line.state}. Choose a line that is open.", field="line")
+            raise Refusal(
+                N_("Line %(line)s is %(state)s. Choose a line that is open."),
+                field="line",
+                line=line,
+                state=Word(line.state),
+            )
     change(piece, by=by, line=line)
     enter(piece, f"Put to {line or 'no line'} instead of {was or 'none'}. {why}".strip(), by=by)
     lines_follow([row.pk for row in (was, line) if row])
@@ -499,7 +541,14 @@ class Limit:
     """So many points of four-point grading a piece may have, and who says so."""
 
     per_100_yd2: Decimal
-    said_by: str
+    agreed_with: Customer | None = None
+
+    @property
+    def said_by(self) -> str:
+        """In the language of the page."""
+        if self.agreed_with is None:
+            return _("the mill’s own limit")
+        return _("agreed with %(customer)s") % {"customer": self.agreed_with}
 
 
 def limit_of(customer: Customer | None, *, mill: Mill | None = None) -> Limit:
@@ -508,8 +557,8 @@ def limit_of(customer: Customer | None, *, mill: Mill | None = None) -> Limit:
     mill    read once by whoever asks for many
     """
     if customer is not None and customer.points_limit_per_100_yd2 is not None:
-        return Limit(customer.points_limit_per_100_yd2, f"agreed with {customer}")
-    return Limit((mill or Mill.the_one()).points_limit_per_100_yd2, "the mill’s own limit")
+        return Limit(customer.points_limit_per_100_yd2, customer)
+    return Limit((mill or Mill.the_one()).points_limit_per_100_yd2)
 
 
 def limit_for(piece: Piece, *, mill: Mill | None = None) -> Limit:
@@ -534,9 +583,11 @@ def _within_limit(piece: Piece) -> None:
     grade = grade_of(piece, limit_per_100_yd2=limit.per_100_yd2)
     if grade is not None and not grade.passes:
         raise Refusal(
-            f"Piece {piece}: {grade.said.removesuffix('.')} ({limit.said_by}). Say why it passes all the same, or "
-            "judge it otherwise.",
+            N_("Piece %(piece)s: %(grade)s (%(limit)s). Say why it passes all the same, or judge it otherwise."),
             field="why",
+            piece=piece,
+            grade=grade.said.removesuffix("."),
+            limit=limit.said_by,
         )
 
 

@@ -6,10 +6,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from inventory.models import YarnLot
+from mill.language import retold
+from mill.refusal import N_
 from planning.models import Customer, FloorEvent, Piece, Warp, WarpHold
 
 # The words of an entry before its figures: "Measured 60.2 m ..." is measured. One that begins with a figure grades.
 ACT = re.compile(r"[^\W\d][^\d:,.]*")
+# Every act that is found so, or stands here in its own words; a step of a route is the mill's.
+ACTS = (
+    *(N_("wound"), N_("gaited"), N_("started"), N_("weft changed"), N_("cut off"), N_("mended"), N_("measured")),
+    *(N_("graded"), N_("judged"), N_("grey perch"), N_("grey length corrected from")),
+    *(N_("into %(step)s"), N_("not put into %(step)s after all"), N_("sent to %(customer)s")),
+    *(N_("put to no line instead of %(line)s"), N_("put to %(line)s"), N_("dispatch")),
+)
 OF_THE_WARP = (FloorEvent.WOUND, FloorEvent.GAITED, FloorEvent.STARTED, FloorEvent.WEFT_CHANGED)
 
 
@@ -35,6 +44,11 @@ class Origin:
         for what, who in self.people:
             found[who].append(what)
         return dict(found)
+
+    @property
+    def told_by_person(self) -> dict[str, list[str]]:
+        """The same in the language of the page; it is kept in English."""
+        return {who: [retold(act, ACTS) for act in acts] for who, acts in self.by_person.items()}
 
 
 def origin_of(piece: Piece) -> Origin:

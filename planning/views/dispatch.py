@@ -5,6 +5,8 @@ from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -18,12 +20,16 @@ from planning.services.pieces import delivery_of, grade_of, limit_of
 
 COLUMNS = [
     Column(
-        "Dispatch", lambda d: d.number, "number", link=lambda d: reverse("dispatch", args=[d.number]), is_number=True
+        gettext_lazy("Dispatch"),
+        lambda d: d.number,
+        "number",
+        link=lambda d: reverse("dispatch", args=[d.number]),
+        is_number=True,
     ),
-    Column("Customer", lambda d: d.customer.name, "customer__name"),
-    Column("Sent", lambda d: d.sent_on, "sent_on", shown=lambda d: day(d.sent_on)),
-    Column("Pieces", lambda d: d.n_pieces, "n_pieces", is_number=True),
-    Column("Taken back", lambda d: d.taken_back_why),
+    Column(gettext_lazy("Customer"), lambda d: d.customer.name, "customer__name"),
+    Column(gettext_lazy("Sent"), lambda d: d.sent_on, "sent_on", shown=lambda d: day(d.sent_on)),
+    Column(gettext_lazy("Pieces"), lambda d: d.n_pieces, "n_pieces", is_number=True),
+    Column(gettext_lazy("Taken back"), lambda d: d.taken_back_why),
 ]
 
 
@@ -41,9 +47,9 @@ def dispatches(request: HttpRequest) -> HttpResponse:
         rows,
         columns=COLUMNS,
         name="dispatches",
-        title="Dispatch",
+        title=_("Dispatch"),
         template="planning/dispatches.html",
-        extra={"ready": ready, "when_empty": "Nothing has been sent yet."},
+        extra={"ready": ready, "when_empty": _("Nothing has been sent yet.")},
     )
 
 
@@ -70,7 +76,8 @@ def dispatch_new(request: HttpRequest, code: str) -> HttpResponse:
         except Refusal as refusal:
             form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
         else:
-            messages.success(request, f"{sent}: {sent.pieces.count()} pieces for {customer}.")
+            facts = {"dispatch": sent.called, "n": sent.pieces.count(), "customer": customer}
+            messages.success(request, _("%(dispatch)s: %(n)s pieces for %(customer)s.") % facts)
             return redirect("dispatch", number=sent.number)
     chosen = {str(pk) for pk in form["pieces"].value() or []}
     lines = {piece.line_id: piece.line for piece in rows if piece.line}
@@ -79,7 +86,7 @@ def dispatch_new(request: HttpRequest, code: str) -> HttpResponse:
         request,
         "planning/dispatch_new.html",
         {
-            "title": f"Send to {customer}",
+            "title": _("Send to %(customer)s") % {"customer": customer},
             "customer": customer,
             "form": form,
             "rows": [
@@ -110,7 +117,7 @@ def _page(request: HttpRequest, number: int, template: str) -> HttpResponse:
         request,
         template,
         {
-            "title": str(found),
+            "title": found.called,
             "dispatch": found,
             "lines": lines,
             "n_pieces": len(rows),
@@ -140,7 +147,8 @@ def dispatch_back(request: HttpRequest, number: int) -> HttpResponse:
     found = _dispatch(number)
     try:
         services.take_back(found, why=request.POST.get("why", ""), by=request.user)
-        messages.success(request, f"{found} is taken back; its pieces are ready again.")
+        said = _("%(dispatch)s is taken back; its pieces are ready again.") % {"dispatch": found.called}
+        messages.success(request, said)
     except Refusal as refusal:
         messages.error(request, refusal.message)
     return redirect("dispatch", number=number)

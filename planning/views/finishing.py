@@ -5,6 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -15,7 +16,7 @@ from planning.forms.pieces import BatchForm
 from planning.models import FinishingBatch
 from planning.services import finishing
 
-NOT_STEPS = ("the grey perch", "the menders", "the final perch")
+NOT_STEPS = (finishing.GREY_PERCH, finishing.MENDERS, finishing.FINAL_PERCH)
 
 
 @require_http_methods(["GET", "POST"])
@@ -47,14 +48,15 @@ def queues(request: HttpRequest) -> HttpResponse:
                 except Refusal as refusal:
                     form.add_error(None, refusal.message)
                 else:
-                    messages.success(request, f"{batch}: {len(chosen)} pieces are in {batch.step}.")
+                    said_of = {"batch": batch.called, "n": len(chosen), "step": batch.step}
+                    messages.success(request, _("%(batch)s: %(n)s pieces are in %(step)s.") % said_of)
                     return redirect("batch", number=batch.number)
         rows.append({"queue": queue, "form": form})
     return render(
         request,
         "planning/finishing.html",
         {
-            "title": "Finishing",
+            "title": _("Finishing"),
             "queues": rows,
             "batches": finishing.open_batches(),
             "mending": finishing.mending_queue(waiting),
@@ -79,7 +81,7 @@ def batch(request: HttpRequest, number: int) -> HttpResponse:
     return render(
         request,
         "planning/finishing_batch.html",
-        {"title": str(found), "batch": found, "hours": finishing.hours_in(found, until=timezone.now())},
+        {"title": found.called, "batch": found, "hours": finishing.hours_in(found, until=timezone.now())},
     )
 
 
@@ -99,7 +101,7 @@ def batch_out(request: HttpRequest, number: int) -> HttpResponse:
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return redirect("batch", number=number)
-    messages.success(request, f"{found} is out of {found.step}.")
+    messages.success(request, _("%(batch)s is out of %(step)s.") % {"batch": found.called, "step": found.step})
     return redirect("finishing")
 
 
@@ -112,7 +114,8 @@ def batch_undo(request: HttpRequest, number: int) -> HttpResponse:
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return redirect("batch", number=number)
-    messages.success(request, f"{found} was not put in; its pieces stand where they stood.")
+    said = _("%(batch)s was not put in; its pieces stand where they stood.") % {"batch": found.called}
+    messages.success(request, said)
     return redirect("finishing")
 
 

@@ -8,6 +8,8 @@ from django.db.models import Prefetch, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory.models import YarnLot
@@ -15,8 +17,9 @@ from mill.desk import room
 from mill.listing import Column, listing
 from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
-from mill.templatetags.mill import day, num
+from mill.templatetags.mill import day, num, said
 from planning.forms.pieces import (
+    HOLE,
     AllocateForm,
     CorrectLengthForm,
     FaultsForm,
@@ -32,11 +35,15 @@ from planning.services.pieces import measured
 
 
 class PieceFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Piece, cloth or order", method="by_text")
-    state = django_filters.ChoiceFilter(choices=Piece.STATES, label="State")
-    verdict = django_filters.ChoiceFilter(choices=Piece.VERDICTS, label="Judged")
-    woven_from = django_filters.DateFilter(field_name="woven_on", lookup_expr="gte", label="Woven from")
-    woven_to = django_filters.DateFilter(field_name="woven_on", lookup_expr="lte", label="Woven until")
+    text = django_filters.CharFilter(label=gettext_lazy("Piece, cloth or order"), method="by_text")
+    state = django_filters.ChoiceFilter(
+        choices=[(s, gettext_lazy(s)) for s, _said in Piece.STATES], label=gettext_lazy("State")
+    )
+    verdict = django_filters.ChoiceFilter(
+        choices=[(v, gettext_lazy(v)) for v, _said in Piece.VERDICTS], label=gettext_lazy("Judged")
+    )
+    woven_from = django_filters.DateFilter(field_name="woven_on", lookup_expr="gte", label=gettext_lazy("Woven from"))
+    woven_to = django_filters.DateFilter(field_name="woven_on", lookup_expr="lte", label=gettext_lazy("Woven until"))
 
     class Meta:
         model = Piece
@@ -51,26 +58,30 @@ class PieceFilter(django_filters.FilterSet):
         )
 
 
-def _measure(label: str, name: str, unit: str) -> Column:
+def _measure(label: Any, name: str, unit: str) -> Column:
     return Column(
         label, lambda p: getattr(p, name), name, unit, shown=lambda p: num(getattr(p, name), 1), is_number=True
     )
 
 
 COLUMNS = [
-    Column("Piece", lambda p: p.number, "number", link=lambda p: reverse("piece", args=[p.number])),
-    Column("Cloth", lambda p: str(p.spec), "spec__cloth__code"),
-    Column("Order", lambda p: str(p.line) if p.line else "", "line__order__number"),
-    Column("State", lambda p: p.state, "state"),
-    Column("Stands", lambda p: finishing.standing(p).where),
-    Column("Judged", lambda p: p.verdict, "verdict"),
-    Column("Woven", lambda p: p.woven_on, "woven_on", shown=lambda p: day(p.woven_on)),
-    _measure("Grey length", "grey_length_m", "m"),
-    _measure("Grey width", "grey_width_cm", "cm"),
-    _measure("Finished length", "finished_length_m", "m"),
-    _measure("Finished width", "finished_width_cm", "cm"),
-    Column("Mass", lambda p: p.mass_g, "mass_g", "g", is_number=True),
-    Column("Points", lambda p: p.points, "points", is_number=True),
+    Column(gettext_lazy("Piece"), lambda p: p.number, "number", link=lambda p: reverse("piece", args=[p.number])),
+    Column(gettext_lazy("Cloth"), lambda p: str(p.spec), "spec__cloth__code", shown=lambda p: p.spec.called),
+    Column(gettext_lazy("Order"), lambda p: str(p.line) if p.line else "", "line__order__number"),
+    Column(gettext_lazy("State"), lambda p: p.state, "state", shown=lambda p: said(p.state)),
+    Column(
+        gettext_lazy("Stands"),
+        lambda p: finishing.standing(p).where,
+        shown=lambda p: finishing.standing(p).called,
+    ),
+    Column(gettext_lazy("Judged"), lambda p: p.verdict, "verdict", shown=lambda p: said(p.verdict)),
+    Column(gettext_lazy("Woven"), lambda p: p.woven_on, "woven_on", shown=lambda p: day(p.woven_on)),
+    _measure(gettext_lazy("Grey length"), "grey_length_m", "m"),
+    _measure(gettext_lazy("Grey width"), "grey_width_cm", "cm"),
+    _measure(gettext_lazy("Finished length"), "finished_length_m", "m"),
+    _measure(gettext_lazy("Finished width"), "finished_width_cm", "cm"),
+    Column(gettext_lazy("Mass"), lambda p: p.mass_g, "mass_g", "g", is_number=True),
+    Column(gettext_lazy("Points"), lambda p: p.points, "points", is_number=True),
 ]
 
 
@@ -86,7 +97,7 @@ def pieces_list(request: HttpRequest) -> HttpResponse:
         columns=COLUMNS,
         filterset=PieceFilter,
         name="pieces",
-        title="Pieces",
+        title=_("Pieces"),
         template="planning/pieces.html",
     )
 
@@ -115,7 +126,7 @@ def _forms(piece: Piece, act: str = "", data: Any = None) -> dict[str, forms.For
         return data if act == name else None
 
     faults = "\n".join(
-        f"{num(f.at_m)} m {'hole ' if f.is_hole else ''}{num(f.length_mm)} mm {f.name}".strip()
+        f"{num(f.at_m)} m {f'{_(HOLE)} ' if f.is_hole else ''}{num(f.length_mm)} mm {f.name}".strip()
         for f in piece.faults.all()
     )
     built: dict[str, forms.Form] = {
@@ -141,35 +152,39 @@ def _forms(piece: Piece, act: str = "", data: Any = None) -> dict[str, forms.For
     return built
 
 
-def _act(piece: Piece, act: str, said: dict[str, Any], by: Any) -> str:
+def _act(piece: Piece, act: str, told: dict[str, Any], by: Any) -> str:
     """Do what a form asks; the sentence that says it is done."""
     match act:
         case "perch":
-            pieces.perch_grey(piece, by=by, **said)
-            return f"Piece {piece} has been over the grey perch."
+            pieces.perch_grey(piece, by=by, **told)
+            return _("Piece %(piece)s has been over the grey perch.") % {"piece": piece}
         case "mend":
-            pieces.mend(piece, by=by, **said)
-            return f"{said['minutes']} minutes of mending are written down."
+            pieces.mend(piece, by=by, **told)
+            return _("%(minutes)s minutes of mending are written down.") % {"minutes": told["minutes"]}
         case "final":
-            judged = pieces.final_perch(piece, by=by, **said)
-            return f"Piece {piece}: {judged.verdict}, {judged.points} points."
+            judged = pieces.final_perch(piece, by=by, **told)
+            facts = {"piece": piece, "verdict": said(judged.verdict), "points": judged.points}
+            return _("Piece %(piece)s: %(verdict)s, %(points)s points.") % facts
         case "faults":
-            done = pieces.write_faults(piece, said["faults"], by=by, worker=said["worker"])
-            return f"{len(said['faults'])} faults, {done.points} points."
+            done = pieces.write_faults(piece, told["faults"], by=by, worker=told["worker"])
+            return _("%(faults)s faults, %(points)s points.") % {"faults": len(told["faults"]), "points": done.points}
         case "measure":
-            pieces.measure(piece, by=by, **said)
-            return f"Piece {piece} is measured."
+            pieces.measure(piece, by=by, **told)
+            return _("Piece %(piece)s is measured.") % {"piece": piece}
         case "judge":
-            step = said.pop("from_step")
-            said["mending_min"] = said["mending_min"] or 0
-            pieces.judge(piece, by=by, from_step=step.position if step else 1, **said)
-            return f"Piece {piece}: {said['verdict']}."
+            step = told.pop("from_step")
+            told["mending_min"] = told["mending_min"] or 0
+            pieces.judge(piece, by=by, from_step=step.position if step else 1, **told)
+            return _("Piece %(piece)s: %(verdict)s.") % {"piece": piece, "verdict": said(told["verdict"])}
         case "allocate":
-            pieces.allocate(piece, said["line"], why=said["why"], by=by)
-            return f"Piece {piece} is put to {said['line'] or 'no line'}."
+            pieces.allocate(piece, told["line"], why=told["why"], by=by)
+            if told["line"] is None:
+                return _("Piece %(piece)s is put to no line.") % {"piece": piece}
+            return _("Piece %(piece)s is put to %(line)s.") % {"piece": piece, "line": told["line"]}
         case _:
-            pieces.correct_length(piece, by=by, **said)
-            return f"Piece {piece} is {said['grey_length_m']} m off the loom."
+            pieces.correct_length(piece, by=by, **told)
+            facts = {"piece": piece, "length": num(told["grey_length_m"], 2)}
+            return _("Piece %(piece)s is %(length)s m off the loom.") % facts
 
 
 # What is done at each station, and where a piece that was seen to there leaves the next one waiting.
@@ -206,7 +221,7 @@ def piece(request: HttpRequest, number: str) -> HttpResponse:
         request,
         "planning/piece.html",
         {
-            "title": f"Piece {found.number}",
+            "title": _("Piece %(number)s") % {"number": found.number},
             "piece": found,
             "measured": measured(found),
             "limit": pieces.limit_for(found),
@@ -241,9 +256,12 @@ def labels(request: HttpRequest) -> HttpResponse:
         request,
         "planning/piece_labels.html",
         {
-            "title": "Piece labels",
+            "title": _("Piece labels"),
             "labels": [
-                {"piece": one, "qr": qr_svg(label_address(one, request), label=f"QR code of piece {one}")}
+                {
+                    "piece": one,
+                    "qr": qr_svg(label_address(one, request), label=_("QR code of piece %(piece)s") % {"piece": one}),
+                }
                 for one in found
             ],
         },
@@ -259,7 +277,7 @@ def piece_trace(request: HttpRequest, number: str) -> HttpResponse:
         request,
         "planning/piece_trace.html",
         {
-            "title": f"Where piece {found} came from",
+            "title": _("Where piece %(piece)s came from") % {"piece": found},
             "piece": found,
             "origin": tracing.origin_of(found),
             "sent": pieces.sent_on(found),
@@ -275,7 +293,11 @@ def lot_trace(request: HttpRequest, label: str) -> HttpResponse:
     return render(
         request,
         "planning/piece_lot_trace.html",
-        {"title": f"Where lot {lot} went", "lot": lot, "went": tracing.whereabouts_of(lot)},
+        {
+            "title": _("Where lot %(lot)s went") % {"lot": lot},
+            "lot": lot,
+            "went": tracing.whereabouts_of(lot),
+        },
     )
 
 
