@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from inventory.yarn import dry_mass_g, invoice_mass_g, plain
-from mill.refusal import Refusal
-from mill.working import Working
+from mill.refusal import N_, Refusal
+from mill.working import W_, Working
 
-SOURCE = "Correct invoice mass = dry mass × (1 + regain). The regain agreed: {}"
+SOURCE = W_("Correct invoice mass = dry mass × (1 + regain). The regain agreed: %(source)s")
+DRY = W_("Lot %(lot)s, oven-dry")
+AT_AGREED = W_("Lot %(lot)s, at the agreed regain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,7 @@ def work_out_claim(
             )
         if lot.weighed_g <= 0:
             raise Refusal(f"Lot {lot.label} can't weigh {lot.weighed_g} g. Write what the scales had.")
-    working, source = Working(), SOURCE.format(agreed_by)
+    working, source = Working(), SOURCE % {"source": agreed_by}
     due: list[int] = []
     for n, lot in enumerate(weighed, start=1):
         assert lot.measured_regain_pct is not None
@@ -78,11 +80,11 @@ def work_out_claim(
         working.add(
             dry_g.quantize(Decimal(1), rounding=ROUND_HALF_UP),
             name=f"dry_g_{n}",
-            label=f"Lot {lot.label}, oven-dry",
-            formula="weighed ÷ (1 + measured regain)",
+            label=DRY % {"lot": lot.label},
+            formula=N_("weighed ÷ (1 + measured regain)"),
             sum=f"{lot.weighed_g} ÷ (1 + {measured} %)",
             unit="g",
-            source="EU 1007/2011, annex IX adds the regain to the dry mass",
+            source=N_("EU 1007/2011, annex IX adds the regain to the dry mass"),
         )
         due_g = invoice_mass_g(
             net_mass_g=lot.weighed_g,
@@ -94,7 +96,7 @@ def work_out_claim(
                 int(due_g),
                 name=f"due_g_{n}",
                 label=at_agreed(lot.label),
-                formula="weighed × (1 + agreed regain) ÷ (1 + measured regain), upwards",
+                formula=N_("weighed × (1 + agreed regain) ÷ (1 + measured regain), upwards"),
                 sum=f"{lot.weighed_g} × (1 + {plain(agreed_regain_pct)} %) ÷ (1 + {measured} %)",
                 unit="g",
                 source=source,
@@ -103,11 +105,11 @@ def work_out_claim(
     together_g = working.add(
         sum(due),
         name="due_g",
-        label="Came, at the agreed regain",
-        formula="the lots together",
+        label=N_("Came, at the agreed regain"),
+        formula=N_("the lots together"),
         sum=" + ".join(map(str, due)),
         unit="g",
-        source="arithmetic",
+        source=N_("arithmetic"),
     )
     if together_g >= invoiced_g:
         raise Refusal(
@@ -118,11 +120,11 @@ def work_out_claim(
     short_g = working.add(
         invoiced_g - together_g,
         name="short_g",
-        label="Short",
-        formula="invoiced − came",
+        label=N_("Short"),
+        formula=N_("invoiced − came"),
         sum=f"{invoiced_g} − {together_g}",
         unit="g",
-        source="arithmetic",
+        source=N_("arithmetic"),
     )
     weighed_g = sum(lot.weighed_g for lot in weighed)
     return ClaimFigures(invoiced_g, weighed_g, together_g, short_g, tuple(due)), working
@@ -130,4 +132,4 @@ def work_out_claim(
 
 def at_agreed(lot: str) -> str:
     """What the step is called that reckons a lot at the agreed regain."""
-    return f"Lot {lot}, at the agreed regain"
+    return AT_AGREED % {"lot": lot}

@@ -3,8 +3,17 @@
 from decimal import ROUND_HALF_UP, Decimal
 
 from inventory.yarn import Count, length_m, plain
-from mill.working import Working
+from mill.refusal import N_
+from mill.working import W_, Working
 
+NUMBER_ONE = W_("Number 1 in %(of)s")
+# By the kind of the system, and whether its number is that of the singles.
+RULES = {
+    ("direct", False): N_("number × number 1"),
+    ("direct", True): N_("folds × number × number 1"),
+    ("indirect", False): N_("number 1 ÷ number"),
+    ("indirect", True): N_("folds × number 1 ÷ number"),
+}
 TEX_PLACES = Decimal("0.0001")
 
 
@@ -31,8 +40,8 @@ def work_out_count(count: Count) -> tuple[Decimal, Working]:
     of_one = working.add(
         system.tex_of_one.quantize(TEX_PLACES, rounding=ROUND_HALF_UP),
         name="tex_of_one",
-        label=f"Number 1 in {system.name}",
-        formula="grams ÷ metres × 1000",
+        label=NUMBER_ONE % {"of": system.name},
+        formula=N_("grams ÷ metres × 1000"),
         sum=f"{plain(_short(system.mass_g))} g ÷ {plain(_short(system.length_m))} m × 1000",
         unit="tex",
         source=system.authority,
@@ -44,20 +53,19 @@ def work_out_count(count: Count) -> tuple[Decimal, Working]:
         as_stored(count.count_tex),
         name="count_tex",
         label="Count",
-        formula=("folds × " if is_of_singles else "")
-        + ("number × number 1" if system.kind == "direct" else "number 1 ÷ number"),
+        formula=RULES[system.kind, is_of_singles],
         sum=f"{folds}{number} × {plain(of_one)}" if system.kind == "direct" else f"{folds}{plain(of_one)} ÷ {number}",
         unit="tex",
-        source="ISO 1144. Nominal: what twisting takes up is left out",
+        source=N_("ISO 1144. Nominal: what twisting takes up is left out"),
     )
     working.add(
         length_m(mass_g=1000, count_tex=count_tex).quantize(Decimal(1)),
         name="length_m",
-        label="In a kilogram",
-        formula="1 000 000 ÷ tex",
+        label=N_("In a kilogram"),
+        formula=N_("1 000 000 ÷ tex"),
         sum=f"1 000 000 ÷ {plain(count_tex)}",
         unit="m",
-        source="ISO 1144",
+        source=N_("ISO 1144"),
     )
     return count_tex, working
 

@@ -5,11 +5,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from mill.refusal import Refusal
-from mill.working import Step, Working
+from mill.refusal import N_, Refusal
+from mill.working import W_, Step, Working
 
-PRACTICE = "common practice, no source"
-SUM_OF_BOTH = "common practice, no source; it is a sum of what comes and goes"
+PRACTICE = N_("common practice, no source")
+SUM_OF_BOTH = N_("common practice, no source; it is a sum of what comes and goes")
+LOWEST_ON = W_("At its lowest, on %(day)s")
+SHORT_ON = W_("Short on %(day)s")
+LARGER_OF = W_("the larger of %(n)s g and %(n_least)s g")
+DAYS = W_("%(n)s days")
 # Day, grams, and what a person calls it.
 Dated = tuple[date, int, str]
 
@@ -157,18 +161,18 @@ def working(
     steps.add(
         on_hand_g - held_g,
         name="free_g",
-        label="Free",
-        formula="on hand in lots that may be drawn − what of them is held",
+        label=N_("Free"),
+        formula=N_("on hand in lots that may be drawn − what of them is held"),
         sum=f"{on_hand_g} g − {held_g} g",
         unit="g",
-        source="the ledger",
+        source=N_("the ledger"),
     )
     until = [day for day in sheet.days if day.day <= sheet.lowest_on]
     steps.add(
         sheet.lowest_g,
         name="lowest_g",
-        label=f"At its lowest, on {sheet.lowest_on:%d.%m.%Y}",
-        formula="on hand + what comes by that day − what planned work draws by that day; below 0 it is wanting",
+        label=LOWEST_ON % {"day": f"{sheet.lowest_on:%d.%m.%Y}"},
+        formula=N_("on hand + what comes by that day − what planned work draws by that day; below 0 it is wanting"),
         sum=f"{on_hand_g} g + {sum(day.in_g for day in until)} g − {sum(day.out_g for day in until)} g",
         unit="g",
         source=SUM_OF_BOTH,
@@ -179,8 +183,8 @@ def working(
     steps.add(
         sheet.short_g,
         name="short_g",
-        label=f"Short on {sheet.short_on:%d.%m.%Y}",
-        formula="what planned work draws by the first day that ends below 0 − on hand − what comes by it",
+        label=SHORT_ON % {"day": f"{sheet.short_on:%d.%m.%Y}"},
+        formula=N_("what planned work draws by the first day that ends below 0 − on hand − what comes by it"),
         sum=f"{sum(day.out_g for day in until)} g − {on_hand_g} g − {sum(day.in_g for day in until)} g",
         unit="g",
         source=SUM_OF_BOTH,
@@ -188,9 +192,9 @@ def working(
     steps.add(
         sheet.order_g,
         name="order_g",
-        label="To order",
-        formula="what is wanting at the lowest point, and no less than the supplier’s smallest order",
-        sum=f"the larger of {sheet.lowest_wanting_g} g and {min_order_g} g",
+        label=N_("To order"),
+        formula=N_("what is wanting at the lowest point, and no less than the supplier’s smallest order"),
+        sum=LARGER_OF % {"n": sheet.lowest_wanting_g, "n_least": min_order_g},
         unit="g",
         source=PRACTICE,
     )
@@ -198,9 +202,9 @@ def working(
         steps.add(
             f"{sheet.order_by:%d.%m.%Y}",
             name="order_by",
-            label="To order by",
-            formula="the day on which it runs short − the supplier’s days from order to delivery",
-            sum=f"{sheet.short_on:%d.%m.%Y} − {lead_time_days} days",
+            label=N_("To order by"),
+            formula=N_("the day on which it runs short − the supplier’s days from order to delivery"),
+            sum=f"{sheet.short_on:%d.%m.%Y} − {DAYS % {'n': lead_time_days}}",
             source=PRACTICE,
         )
     return tuple(steps.steps)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from mill.refusal import N_
 from mill.working import Step
 
 YEAR_DAYS = 365
@@ -105,29 +106,29 @@ def working(whole: Turnover) -> tuple[Step, ...]:
     return (
         Step(
             "mean_g",
-            "Mean stock",
-            "grams on hand at the end of each day, added up ÷ days",
+            N_("Mean stock"),
+            N_("grams on hand at the end of each day, added up ÷ days"),
             f"{whole.stock_g_days} ÷ {whole.days}",
             mean_g,
             "g",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
         Step(
             "turns",
-            "Turnover",
-            "grams drawn for work × 365 ÷ days ÷ mean grams on hand",
+            N_("Turnover"),
+            N_("grams drawn for work × 365 ÷ days ÷ mean grams on hand"),
             f"{whole.drawn_g} × {YEAR_DAYS} ÷ {whole.days} ÷ {mean_g}",
             round(whole.turns, 2),
             "a year",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
         Step(
             "supply_days",
-            "Lasts",
-            "mean grams on hand ÷ grams drawn a day",
+            N_("Lasts"),
+            N_("mean grams on hand ÷ grams drawn a day"),
             f"{mean_g} ÷ ({whole.drawn_g} ÷ {whole.days})",
             round(whole.supply_days, 1),
             "days",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
     )

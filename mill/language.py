@@ -82,8 +82,8 @@ def _found(request: HttpRequest) -> str:
 
 
 def of_page(request: HttpRequest, url_name: str) -> str:
-    """The language that the page of this name has for whoever asks; its table and its working are English."""
-    if url_name in WHOLE and not request.GET.keys() & {"csv", "sheet"}:
+    """The language that the page of this name has for whoever asks; its table is English."""
+    if url_name in WHOLE and "csv" not in request.GET:
         return of(request)
     if url_name in ASKED_BY_A_PAGE and "Authorization" not in request.headers:
         return of(request)

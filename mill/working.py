@@ -1,4 +1,9 @@
-"""The working: how a figure came about, step by step. Knows no trade."""
+"""The working: how a figure came about, step by step. Knows no trade.
+
+A step is written, and kept, in English. Label, formula, unit and source are whole sentences or words, marked with `N_`
+where they stand; what has places in it is marked with `W_`, so that a step read from the book is known again and can be
+said in another language. `mill.said_working` does that.
+"""
 
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -6,6 +11,22 @@ from typing import TypeVar
 
 Value = Decimal | int | str
 V = TypeVar("V", Decimal, int, str)
+
+# What the workings of all rooms have in words with places, in the order in which they were marked.
+FORMS: dict[str, None] = {}
+
+
+def W_(form: str) -> str:
+    """Words that stand in a step with places in them, or among the figures of its sum: marked to be translated.
+
+    A place called `n`, or `n_` and more, holds a figure. What `label` holds is a label itself, and `what` one in
+    small letters. Any other holds a name, or figures with words of their own.
+
+    >>> W_("%(n)s repeats of %(n_ends)s") % {"n": 34, "n_ends": 56}
+    '34 repeats of 56'
+    """
+    FORMS[form] = None
+    return form
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal, localcontext
 
 from mill.refusal import Refusal
-from mill.working import Step, Working
+from mill.working import W_, Step, Working
 from planning.finishing import is_at_the_perch
 from planning.formulae import COSTS
 from planning.rows import shared_out
@@ -23,6 +23,28 @@ from planning.ticket import Figures
 PLACES = {
     **dict.fromkeys(("CLP", "ISK", "JPY", "KRW", "PYG", "UGX", "VND", "XAF", "XOF", "XPF"), 0),
     **dict.fromkeys(("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"), 3),
+}
+# Words among the figures of a sum.
+OF_FIGURES = W_("figures of %(warp)s")
+WITH_WASTE = W_("with waste")
+OF_LOT = W_("lot %(lot)s")
+OF_YARN = {"warp": W_("warp %(yarn)s"), "weft": W_("weft %(yarn)s")}
+OF_WARP = W_("Warp %(n)s")
+M_A_DAY = W_("%(n)s m a day")
+AS_JUDGED = W_("%(n_seconds)s m ÷ %(n_all)s m as judged")
+SECONDS = W_("%(sum)s; a second fetches %(worth)s of its cost")
+SHARE_OF = W_("%(n)s of %(n_all)s")
+PIECE_OF_LINE = W_("%(line)s no. %(n)s")
+OF_PART = W_("%(part)s: %(label)s")
+IN_ALL = W_("%(label)s, together")
+BY_LENGTH = W_("as %(n)s m of %(n_all)s m off the loom")
+# What a line's amount is shared out by.
+BY = {
+    "weft_yarn": W_("as the grams of weft that each piece takes"),
+    "weaving": W_("as the loom's time on each piece"),
+    "finishing": W_("as what of each piece goes through each step"),
+    "mending": W_("as the minutes mended"),
+    "": W_("as the costs before it"),
 }
 PER_M, PER_KG, PER_DAY = "m", "kg", "day"
 BASES = {PER_M: "a metre, grey", PER_KG: "a kilogram, grey", PER_DAY: "a day of its machine"}
@@ -279,7 +301,7 @@ class _Sheet:
         return self.working.add(
             _coin(value, self.places),
             name=name,
-            label=words.label.format(of=of),
+            label=words.label % {"of": of},
             formula=words.formula,
             sum=sum,
             unit=self.rates.currency,
@@ -374,7 +396,7 @@ def _yarn(sheet: _Sheet) -> None:
     amounts: dict[str, list[Decimal | None]] = {"warp": [], "weft": []}
     weft_shares = [Decimal(0)] * len(job.pieces)
     for n, used in enumerate(job.yarns):
-        of = f"{used.code}{f', lot {used.lot}' if used.lot else ''}"
+        of = f"{used.code}, {OF_LOT % {'lot': used.lot}}" if used.lot else used.code
         if used.price is None:
             sheet.lacks(f"Yarn {of} has no price.")
             amounts[used.use].append(None)
@@ -384,7 +406,7 @@ def _yarn(sheet: _Sheet) -> None:
             used.grams * used.price.amount / 1000,
             f"{_of(f'{_n(Decimal(used.grams) / 1000)} kg', used.said)} × {_at(used.price, sheet.rates.currency)}",
             rule="yarn",
-            of=f"{used.use} {of}",
+            of=OF_YARN[used.use] % {"yarn": of},
         )
         amounts[used.use].append(amount)
         if used.use == "weft":
@@ -434,7 +456,8 @@ def _finishing(sheet: _Sheet) -> None:
         if rate.basis == PER_DAY:
             assert rate.m_per_day is not None
             value = size / rate.m_per_day
-            said = f"{_of(f'{_n(size)} m', sheet.job.said.get('grey', ''))} ÷ {_n(rate.m_per_day)} m a day × {price}"
+            metres = _of(f"{_n(size)} m", sheet.job.said.get("grey", ""))
+            said = f"{metres} ÷ {M_A_DAY % {'n': _n(rate.m_per_day)}} × {price}"
         else:
             value, said = size, f"{_of(f'{_n(size)} {rate.basis}', sheet.job.said.get('grey', ''))} × {price}"
         amount = sheet.step(f"finishing.{n}", value * rate.rate.amount, said, rule=f"finishing_{rate.basis}", of=name)
@@ -462,7 +485,7 @@ def _share_of_seconds(sheet: _Sheet) -> tuple[Decimal, str]:
     if all(piece.is_second is not None for piece in pieces):
         seconds_m = sum((piece.finished_m for piece in pieces if piece.is_second), start=Decimal(0))
         all_m = sum((piece.finished_m for piece in pieces), start=Decimal(0))
-        return seconds_m / all_m, f"{_n(seconds_m)} m ÷ {_n(all_m)} m as judged"
+        return seconds_m / all_m, AS_JUDGED % {"n_seconds": _n(seconds_m), "n_all": _n(all_m)}
     stated = sheet.rates.seconds_pct
     if stated is None:
         return Decimal(0), ""
@@ -489,8 +512,11 @@ def _seconds(sheet: _Sheet) -> None:
     amount = sheet.step(
         "seconds",
         cost * share * lost / (1 - share),
-        f"{cost} × s × (1 − {_n(worth.amount)} %) ÷ (1 − s), s = {said}; a second fetches "
-        f"{_at(worth, '%')} of its cost",
+        SECONDS
+        % {
+            "sum": f"{cost} × s × (1 − {_n(worth.amount)} %) ÷ (1 − s), s = {said}",
+            "worth": _at(worth, "%"),
+        },
     )
     sheet.line("seconds", amount, sheet.borne())
 
@@ -583,8 +609,11 @@ def of_pieces(cost: Cost, names: Iterable[str], *, called: str = "") -> Cost:
         lines.append(CostLine(line.name, line.label, own, tuple(line.shares[n] for n in at)))
         if len(at) < len(cost.pieces):
             words = COSTS["share"]
-            label = words.label.format(of=called or ", ".join(piece.name for piece in pieces), what=line.label.lower())
-            said = f"{own} of {line.amount}, {_base_said(cost, line.name, pieces)}"
+            label = words.label % {
+                "of": called or ", ".join(piece.name for piece in pieces),
+                "what": line.label.lower(),
+            }
+            said = f"{SHARE_OF % {'n': own, 'n_all': line.amount}}, {_base_said(cost, line.name, pieces)}"
             steps.append(Step(f"share.{line.name}", label, words.formula, said, own, cost.currency, words.source))
     return _summed(cost.currency, pieces, lines, cost.missing, steps)
 
@@ -593,17 +622,9 @@ def _base_said(cost: Cost, name: str, pieces: Sequence[Bearer]) -> str:
     match name:
         case "warp_yarn" | "warping" | "thrums" | "set_up":
             own_m = sum((piece.grey_m for piece in pieces), start=Decimal(0))
-            return f"as {_n(own_m)} m of {_n(cost.grey_m)} m off the loom"
-        case "weft_yarn":
-            return "as the grams of weft that each piece takes"
-        case "weaving":
-            return "as the loom's time on each piece"
-        case "finishing":
-            return "as what of each piece goes through each step"
-        case "mending":
-            return "as the minutes mended"
+            return BY_LENGTH % {"n": _n(own_m), "n_all": _n(cost.grey_m)}
         case _:
-            return "as the costs before it"
+            return BY.get(name, BY[""])
 
 
 def together(costs: Sequence[tuple[str, Cost]]) -> Cost:
@@ -633,7 +654,7 @@ def together(costs: Sequence[tuple[str, Cost]]) -> Cost:
         lines.append(CostLine(name, COSTS[name].label, amount, tuple(shares) if whole else None))
     for n, (called, cost) in enumerate(costs):
         steps += [
-            replace(step, name=f"{n}.{step.name}", label=f"{called}: {step.label}")
+            replace(step, name=f"{n}.{step.name}", label=OF_PART % {"part": called, "label": step.label})
             for step in cost.working
             if step.name not in SUMS
         ]
@@ -641,7 +662,7 @@ def together(costs: Sequence[tuple[str, Cost]]) -> Cost:
         if line.amount is not None:
             words = COSTS[line.name]
             added = _plus(cost.amount_of(line.name) or Decimal(0) for _, cost in costs)
-            label, formula = f"{line.label}, together", f"{' + '.join(called for called, _ in costs)}"
+            label, formula = IN_ALL % {"label": line.label}, f"{' + '.join(called for called, _ in costs)}"
             steps.append(Step(line.name, label, formula, added, line.amount, next(iter(currencies)), words.source))
     missing = dict.fromkeys(said for _, cost in costs for said in cost.missing)
     pieces = tuple(piece for _, cost in costs for piece in cost.pieces)
@@ -760,7 +781,7 @@ def planned_job(
         }
         pieces += [
             PieceJob(
-                name=f"{run.line} no. {n}",
+                name=PIECE_OF_LINE % {"line": run.line, "n": n},
                 grey_m=run.grey_length_m,
                 finished_m=run.finished_length_m,
                 grey_g=run.grey_piece_g,
@@ -772,12 +793,12 @@ def planned_job(
             )
             for n in range(1, run.pieces + 1)
         ]
-    own = f"figures of {name}"
+    own = OF_FIGURES % {"warp": name}
     from_figures = ("warping_min", "weaving_min", "warp_length_m", "thrums_m", "grey")
     return WarpJob(
         name=name,
         yarns=tuple(
-            YarnUsed(need.use, need.code, need.issue_g, prices.get(need.code), said=f"with waste, {own}")
+            YarnUsed(need.use, need.code, need.issue_g, prices.get(need.code), said=f"{WITH_WASTE}, {own}")
             for need in (*figures.warp_yarns, *figures.weft_yarns)
         ),
         warp_length_m=figures.warp_length_m,

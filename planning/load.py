@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from mill.refusal import N_
 from mill.working import Step
 from planning.rows import share_pct
 from planning.worktime import Calendar, Span
@@ -103,16 +104,21 @@ def working(whole: Load) -> tuple[Step, ...]:
         return ()
     return (
         Step(
-            "taken_min", "Taken", "weaving + set-up", f"{whole.weaving_min} + {whole.setup_min}", whole.taken_min, "min"
+            "taken_min",
+            N_("Taken"),
+            N_("weaving + set-up"),
+            f"{whole.weaving_min} + {whole.setup_min}",
+            whole.taken_min,
+            "min",
         ),
         Step(
             "load_pct",
-            "Load",
-            "working minutes that planned warps take ÷ working minutes that are open",
+            N_("Load"),
+            N_("working minutes that planned warps take ÷ working minutes that are open"),
             f"{whole.taken_min} ÷ {whole.open_min}",
             whole.load_pct,
             "%",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
     )
 

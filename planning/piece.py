@@ -8,7 +8,7 @@ from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from mill.refusal import N_, Refusal, in_words
 from mill.working import Step, Working
 
-DEFINED = "by definition"
+DEFINED = N_("by definition")
 
 M_PER_YD = Decimal("0.9144")
 MM_PER_IN = Decimal("25.4")
@@ -159,6 +159,7 @@ def limit_per_100_m2(limit_per_100_yd2: Decimal) -> Decimal:
     return limit_per_100_yd2 / M2_PER_YD2
 
 
+# One point, and several.
 @dataclass(frozen=True, slots=True)
 class Grade:
     """A piece as it was graded.
@@ -328,44 +329,48 @@ def compare(measured: Measured, planned: Planned) -> Comparison:
     )
 
 
+SHRANK = N_("Shrank in length"), N_("Shrank in width")
+OFF = N_("Off the plan in length"), N_("Off the plan in width")
+
+
 def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
     """How a piece's figures against its plan came about; nothing rounded on the way, each as it is shown."""
     found, steps = compare(measured, planned), Working()
-    for name, label, grey, came, pct, off_pct, plan_pct, unit in (
+    for name, shrank, off, grey, came, pct, off_pct, plan_pct, unit in (
         (
-            *("length_shrink", "length", measured.grey_length_m, measured.finished_length_m),
+            *("length_shrink", SHRANK[0], OFF[0], measured.grey_length_m, measured.finished_length_m),
             *(found.length_shrink_pct, found.length_shrink_off_pct, planned.length_shrink_pct, "m"),
         ),
         (
-            *("width_shrink", "width", measured.grey_width_cm, measured.finished_width_cm),
+            *("width_shrink", SHRANK[1], OFF[1], measured.grey_width_cm, measured.finished_width_cm),
             *(found.width_shrink_pct, found.width_shrink_off_pct, planned.width_shrink_pct, "cm"),
         ),
     ):
         steps.add(
             _tenths(pct),
             name=f"{name}_pct",
-            label=f"Shrank in {label}",
-            formula="(grey − finished) ÷ grey",
+            label=shrank,
+            formula=N_("(grey − finished) ÷ grey"),
             sum=f"({_shown(grey)} {unit} − {_shown(came)} {unit}) ÷ {_shown(grey)} {unit}",
             unit="%",
-            source="shrinkage is a share of the size before finishing; relaxed measures, ISO 22198",
+            source=N_("shrinkage is a share of the size before finishing; relaxed measures, ISO 22198"),
         )
         steps.add(
             _tenths(off_pct),
             name=f"{name}_off_pct",
-            label=f"Off the plan in {label}",
-            formula="as measured − as the route’s steps together have it",
+            label=off,
+            formula=N_("as measured − as the route’s steps together have it"),
             sum=f"{_shown(pct)} % − {_shown(plan_pct)} %",
             unit="percentage points",
             source=DEFINED,
         )
     for name, label, came, plan, off, unit in (
         (
-            *("length_off_m", "Length against the order", measured.finished_length_m, planned.finished_length_m),
+            *("length_off_m", N_("Length against the order"), measured.finished_length_m, planned.finished_length_m),
             *(found.length_off_m, "m"),
         ),
         (
-            *("width_off_cm", "Width against the cloth", measured.finished_width_cm, planned.finished_width_cm),
+            *("width_off_cm", N_("Width against the cloth"), measured.finished_width_cm, planned.finished_width_cm),
             *(found.width_off_cm, "cm"),
         ),
     ):
@@ -373,7 +378,7 @@ def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
             _tenths(off),
             name=name,
             label=label,
-            formula="as measured − as ordered",
+            formula=N_("as measured − as ordered"),
             sum=f"{_shown(came)} {unit} − {_shown(plan)} {unit}",
             unit=unit,
             source=DEFINED,
@@ -382,8 +387,8 @@ def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
         steps.add(
             found.g_per_m2.quantize(Decimal(1)),
             name="g_per_m2",
-            label="Square mass",
-            formula="mass × 100 ÷ (length × width)",
+            label=N_("Square mass"),
+            formula=N_("mass × 100 ÷ (length × width)"),
             sum=f"{measured.mass_g} g × 100 ÷ ({_shown(measured.finished_length_m)} m × "
             f"{_shown(measured.finished_width_cm)} cm)",
             unit="g/m²",

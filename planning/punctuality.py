@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 from statistics import median
 
+from mill.refusal import N_
 from mill.working import Step
 from planning.period import Period, week_of
 from planning.piece import against_order
@@ -125,11 +126,11 @@ def working(found: Punctuality) -> tuple[Step, ...]:
     return (
         Step(
             "on_time_pct",
-            "On time",
-            "lines whose last piece left by their due day ÷ lines sent whole",
+            N_("On time"),
+            N_("lines whose last piece left by their due day ÷ lines sent whole"),
             f"{found.on_time} ÷ {found.lines}",
             found.on_time_pct,
             "%",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
     )

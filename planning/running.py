@@ -7,12 +7,16 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TypeVar
 
-from mill.working import Step
+from mill.refusal import N_
+from mill.working import W_, Step
 from planning.rows import grouped as by_key
 from planning.rows import share_pct
 from planning.run_out import Spell, Tally, tally
 
 K = TypeVar("K")
+# Words among the figures of a sum.
+PICKS = W_("%(n)s picks")
+PICKS_OF_LOOMS = W_("%(n)s picks of %(n_looms)s looms, each at its own speed")
 # Too short to be told, or told by nobody.
 UNTOLD = "short, or not told"
 
@@ -151,31 +155,31 @@ def working(whole: Running, *, looms: Sequence[str]) -> tuple[Step, ...]:
     steps = [
         Step(
             "meant_min",
-            "Meant to run",
-            "working minutes from one count of the picks to the next − waits",
+            N_("Meant to run"),
+            N_("working minutes from one count of the picks to the next − waits"),
             f"{whole.minutes} − {whole.tally.waited_min}",
             whole.tally.meant_min,
             "min",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
         Step(
             "running_min",
-            "Ran",
-            "picks ÷ picks a minute, loom by loom",
-            f"{whole.tally.picks} picks",
+            N_("Ran"),
+            N_("picks ÷ picks a minute, loom by loom"),
+            PICKS % {"n": whole.tally.picks},
             whole.running_min,
             "min",
         ),
         Step(
             "efficiency_pct",
-            "Efficiency",
-            "picks woven ÷ picks that the minutes meant to run allow",
+            N_("Efficiency"),
+            N_("picks woven ÷ picks that the minutes meant to run allow"),
             f"{whole.running_min} ÷ {whole.tally.meant_min} min"
             if len(looms) == 1
-            else f"{whole.tally.picks} picks of {len(looms)} looms, each at its own speed",
+            else PICKS_OF_LOOMS % {"n": whole.tally.picks, "n_looms": len(looms)},
             whole.efficiency_pct,
             "%",
-            "running efficiency leaves out set-ups and waits, as the mill’s plan does",
+            N_("running efficiency leaves out set-ups and waits, as the mill’s plan does"),
         ),
     ]
     return tuple(steps)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from mill.refusal import N_
 from mill.working import Step
 from planning.period import Period, month_of
 from planning.piece import Fault, fault_points
@@ -111,12 +112,12 @@ def working(whole: Share) -> tuple[Step, ...]:
     return (
         Step(
             "seconds_pct",
-            "Seconds",
-            "finished metres found seconds ÷ finished metres judged",
+            N_("Seconds"),
+            N_("finished metres found seconds ÷ finished metres judged"),
             f"{whole.second_m} m ÷ {whole.length_m} m",
             whole.seconds_pct,
             "%",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
     )
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from inventory.yarn import SYSTEMS, yd_per_lb
 from mill.refusal import Refusal
+from mill.working import W_
 
 CM_PER_IN = Decimal("2.54")
 MM_PER_IN = Decimal("25.4")
@@ -31,9 +32,15 @@ class SettingRule:
 SETTING_RULES: dict[str, SettingRule] = {
     rule.key: rule
     for rule in (
-        SettingRule("ashenhurst", Decimal("0.90"), "worsted and cotton", "Ashenhurst, as restated at medievaltextiles"),
-        SettingRule("ashenhurst-woollen", Decimal("0.84"), "woollen", "Ashenhurst, as restated at medievaltextiles"),
-        SettingRule("taylor-cotton", Decimal("0.95"), "cotton", "J. T. Taylor, Cotton Weaving and Designing, 6th ed."),
+        SettingRule(
+            "ashenhurst", Decimal("0.90"), W_("worsted and cotton"), "Ashenhurst, as restated at medievaltextiles"
+        ),
+        SettingRule(
+            "ashenhurst-woollen", Decimal("0.84"), W_("woollen"), "Ashenhurst, as restated at medievaltextiles"
+        ),
+        SettingRule(
+            "taylor-cotton", Decimal("0.95"), W_("cotton"), "J. T. Taylor, Cotton Weaving and Designing, 6th ed."
+        ),
     )
 }
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
+from mill.refusal import N_
 from mill.working import Step
 from planning.period import Period, month_of
 from planning.rows import grouped, share_pct
@@ -127,39 +128,39 @@ def working(whole: Waste) -> tuple[Step, ...]:
     return (
         Step(
             "waste_g",
-            "Thrums and waste",
-            "warp yarn drawn, less what came back − warp yarn in the pieces, by their grey length and crimp",
+            N_("Thrums and waste"),
+            N_("warp yarn drawn, less what came back − warp yarn in the pieces, by their grey length and crimp"),
             f"{whole.drawn_g} g − {whole.in_cloth_g} g",
             whole.waste_g,
             "g",
-            "crimp on the cloth’s length: ISO 7211-3",
+            N_("crimp on the cloth’s length: ISO 7211-3"),
         ),
         Step(
             "waste_pct",
-            "Share of the yarn drawn",
-            "thrums and waste ÷ warp yarn drawn",
+            N_("Share of the yarn drawn"),
+            N_("thrums and waste ÷ warp yarn drawn"),
             f"{whole.waste_g} g ÷ {whole.drawn_g} g",
             whole.waste_pct,
             "%",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
         Step(
             "planned_pct",
-            "Planned",
-            "(thrums and headers + winding waste of the revision) ÷ warp yarn that was to be drawn",
+            N_("Planned"),
+            N_("(thrums and headers + winding waste of the revision) ÷ warp yarn that was to be drawn"),
             f"({whole.thrums_g} g + {whole.planned_waste_g - whole.thrums_g} g) ÷ {whole.issue_g} g",
             whole.planned_pct,
             "%",
-            "the warps’ own figures",
+            N_("the warps’ own figures"),
         ),
         Step(
             "over_g",
-            "More than planned",
-            "thrums and waste − planned for thrums, headers and winding; less than 0 is less",
+            N_("More than planned"),
+            N_("thrums and waste − planned for thrums, headers and winding; less than 0 is less"),
             f"{whole.waste_g} g − {whole.planned_waste_g} g",
             whole.over_g,
             "g",
-            "by definition",
+            N_("by definition"),
         ),
     )
 

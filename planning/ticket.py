@@ -8,14 +8,14 @@ from types import NoneType, UnionType
 from typing import Any, get_args, get_origin, get_type_hints
 
 from mill.refusal import Refusal
-from mill.working import Step, V, Working
+from mill.working import W_, Step, V, Working
 from planning import beam as beams
 from planning import cloth as cloths
 from planning import finishing, gaiting, sett, warp, weft
 from planning import loom as looms
 from planning.beam import BeamFacts
 from planning.cloth import Cloth, Stripe, YarnUse
-from planning.formulae import ASHENHURST, FORMULAE
+from planning.formulae import FORMULAE
 from planning.loom import LoomFacts
 from planning.weave import Weave
 
@@ -310,6 +310,15 @@ class Figures:
     working: tuple[Step, ...]
 
 
+# Words among the figures of a sum.
+
+REPEATS = W_("%(n)s repeats of %(n_ends)s")
+DENTS = W_("%(n)s dents")
+SECTIONS = W_("%(n)s ends, %(n_places)s places in the creel, repeats of %(n_repeat)s")
+PACKAGES = W_("%(n)s of %(yarn)s")
+AT_LETTER = W_("%(n)s at %(letter)s")
+DIAMETERS = W_("Ashenhurst's diameters, as restated: %(n)s √(yd/lb) an inch for %(yarns)s")
+
 # Rounding: here and nowhere else.
 
 
@@ -357,7 +366,7 @@ def _step(working: Working, name: str, value: V, sum: str, *, rule: str = "", of
     return working.add(
         value,
         name=name,
-        label=words.label.format(of=of),
+        label=words.label % {"of": of},
         formula=words.formula,
         sum=sum,
         unit=words.unit,
@@ -408,7 +417,12 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         own.ground_ends,
         f"{_n(cloth.finished_width_cm)} cm{_left('÷', widths_pct)}{_left('÷', contraction_pct)} × "
         f"{_n(cloth.reed_dents_per_10cm)} ÷ 10 cm × {cloth.ends_per_dent}"
-        + (f", {own.repeats} repeats of {repeat_ends}" if cloth.whole_repeats else f", {own.ground_dents} dents"),
+        + ", "
+        + (
+            REPEATS % {"n": own.repeats, "n_ends": repeat_ends}
+            if cloth.whole_repeats
+            else DENTS % {"n": own.ground_dents}
+        ),
         rule="ground_ends_in_repeats" if cloth.whole_repeats else "ground_ends",
     )
     ends = _step(working, "ends", own.ends, f"{ground_ends} + {own.selvedge_ends}")
@@ -551,7 +565,7 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         ),
         f"{weave.repeat_ends} ÷ ({weave.repeat_ends} ÷ {_near(warp_per_cm, '0.01')} + "
         f"{_n(_near(weave.weft_intersections, '0.01'))} ÷ {_near(weft_per_cm, '0.01')})",
-        source=f"{ASHENHURST}: {warp_rule.constant} √(yd/lb) an inch for {warp_rule.yarns}",
+        source=DIAMETERS % {"n": warp_rule.constant, "yarns": warp_rule.yarns},
     )
     max_picks_per_cm = _step(
         working,
@@ -567,7 +581,7 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         ),
         f"{weave.repeat_picks} ÷ ({weave.repeat_picks} ÷ {_near(weft_per_cm, '0.01')} + "
         f"{_n(_near(weave.warp_intersections, '0.01'))} ÷ {_near(warp_per_cm, '0.01')})",
-        source=f"{ASHENHURST}: {weft_rule.constant} √(yd/lb) an inch for {weft_rule.yarns}",
+        source=DIAMETERS % {"n": weft_rule.constant, "yarns": weft_rule.yarns},
     )
     working_ends_per_cm = _step(
         working,
@@ -981,7 +995,7 @@ def work_out(
         working,
         "sections",
         len(section_ends),
-        f"{own.ends} ends, {mill.ends_per_section} places in the creel, repeats of {own.repeat_ends}",
+        SECTIONS % {"n": own.ends, "n_places": mill.ends_per_section, "n_repeat": own.repeat_ends},
     )
     beamed_width_cm = beam.width_cm if beam else own.reed_width_cm
     stripes = _cut_into(section_ends, _stripes_of(cloth))
@@ -999,7 +1013,7 @@ def work_out(
         working,
         "packages",
         sum(row.packages for row in creel),
-        " + ".join(f"{row.packages} of {row.code}" for row in creel),
+        " + ".join(PACKAGES % {"n": row.packages, "yarn": row.code} for row in creel),
     )
     package_length_m = _step(
         working,
@@ -1124,7 +1138,7 @@ def _warp_needs(
             working,
             f"warp_yarns.{number}.threads",
             sum(ends[letter] for letter in letters),
-            " + ".join(f"{ends[letter]} at {letter}" for letter in letters),
+            " + ".join(AT_LETTER % {"n": ends[letter], "letter": letter} for letter in letters),
             rule="warp_threads",
             of=yarn.code,
         )

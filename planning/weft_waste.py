@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
+from mill.refusal import N_
 from mill.working import Step
 from planning.period import Period, month_of
 from planning.rows import grouped, share_pct, shared_out
@@ -143,38 +144,38 @@ def working(whole: WeftWaste) -> tuple[Step, ...]:
     return (
         Step(
             "weft_waste_g",
-            "Weft waste",
-            "weft yarn drawn − what came back − weft yarn in the pieces, by their grey length",
+            N_("Weft waste"),
+            N_("weft yarn drawn − what came back − weft yarn in the pieces, by their grey length"),
             f"{whole.drawn_g} g − {whole.back_g} g − {whole.woven_g} g",
             whole.waste_g,
             "g",
-            "the ledger, and the warps’ own figures; common practice, no source",
+            N_("the ledger, and the warps’ own figures; common practice, no source"),
         ),
         Step(
             "weft_waste_pct",
-            "Share of the weft used",
-            "weft waste ÷ (weft yarn drawn − what came back)",
+            N_("Share of the weft used"),
+            N_("weft waste ÷ (weft yarn drawn − what came back)"),
             f"{whole.waste_g} g ÷ {whole.used_g} g",
             whole.waste_pct,
             "%",
-            "common practice, no source",
+            N_("common practice, no source"),
         ),
         Step(
             "weft_planned_pct",
-            "Planned, weft",
-            "weft waste of the revision for what was woven ÷ (that + weft yarn in the pieces)",
+            N_("Planned, weft"),
+            N_("weft waste of the revision for what was woven ÷ (that + weft yarn in the pieces)"),
             f"{whole.planned_waste_g} g ÷ ({whole.planned_waste_g} g + {whole.woven_g} g)",
             whole.planned_pct,
             "%",
-            "waste is a share of the yarn issued; the warps’ own figures",
+            N_("waste is a share of the yarn issued; the warps’ own figures"),
         ),
         Step(
             "weft_over_g",
-            "More than planned, weft",
-            "weft waste − planned; less than 0 is less",
+            N_("More than planned, weft"),
+            N_("weft waste − planned; less than 0 is less"),
             f"{whole.waste_g} g − {whole.planned_waste_g} g",
             whole.over_g,
             "g",
-            "by definition",
+            N_("by definition"),
         ),
     )

@@ -9,8 +9,8 @@ from django.test import Client
 
 from mill import people
 
-# What the mill itself wrote: names and codes of the builders in `tests/make.py`.
-NAMES = r"Our mill|(Customer|Colourway|Shade|Tweed|Loom|[A-Z]+\d+|\d+/\d+)\b.*|.*Shade \d+"
+# What the mill itself wrote: names and codes of the builders in `tests/make.py`; and minutes, which are so in both.
+NAMES = r"\d+ min|Our mill|(Customer|Colourway|Shade|Tweed|Loom|[A-Z]+\d+|\d+/\d+)\b.*|.*Shade \d+"
 
 
 class Nodes(HTMLParser):

@@ -17,10 +17,12 @@ from django.utils.html import format_html, format_html_join, json_script
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language, gettext
 
+from mill import said_working
 from mill.fields import Asked, asked
 from mill.glossing import terms_of
 from mill.signs import NARROW_SPACE, written_now
 from mill.words import BY_ANCHOR
+from mill.working import Step
 
 register = template.Library()
 
@@ -184,10 +186,22 @@ def said(word: Any) -> str:
     return gettext(str(word)) if word else ""
 
 
+@register.filter
+def step_said(step: Any) -> Step:
+    """A step of a working, as the page's language says it."""
+    return said_working.said(step)
+
+
+@register.filter
+def unit_said(unit: Any) -> str:
+    """A unit that may be a word, beside its number."""
+    return said_working.unit_said(str(unit)) if unit else ""
+
+
 @register.simple_tag
-def today_in_words() -> str:
-    """29 November; the order of day and month is the language's."""
-    return date_format(timezone.localdate(), gettext("j F"))
+def today_in_words(with_year: bool = False) -> str:
+    """29 November, or 29 November 2026; the order of day and month is the language's."""
+    return date_format(timezone.localdate(), gettext("j F Y") if with_year else gettext("j F"))
 
 
 @register.simple_tag

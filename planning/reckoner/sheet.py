@@ -79,7 +79,7 @@ class Sheet:
         """
         words = words_of(rule or name)
         shown: Value = rounded(value, rule or name) if isinstance(value, Decimal) else value
-        label = words.label.format(of=of)
+        label = words.label % {"of": of}
         step = Step(name, label, words.formula, sum, shown, unit or words.unit, source or words.source)
         self.working.steps.append(step)
         return value

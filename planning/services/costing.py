@@ -16,8 +16,9 @@ from django.utils import timezone
 from inventory.models import Reservation
 from mill.models import Mill
 from mill.refusal import Refusal
-from mill.working import Step
+from mill.working import W_, Step
 from planning.cost import (
+    OF_FIGURES,
     Compared,
     Cost,
     PieceJob,
@@ -45,7 +46,22 @@ from planning.services.working_out import for_working_out, loom_of, slot_in_forc
 from planning.ticket import Figures, Run, from_json, work_out
 
 MENDING_NONE = Decimal(0)
-OF_THE_MILL = "ends by the mill’s own minutes of a set-up"
+# Where quantities come from, among the figures of a sum.
+OF_THE_MILL = W_("%(n)s ends by the mill’s own minutes of a set-up")
+BY_PLAN = W_("%(set_up)s by plan %(plan)s")
+BY_TICKET = W_("%(set_up)s by ticket %(ticket)s")
+SET_UPS = tuple(W_(str(kind)) for kind in SetUp)
+OF_LOOM = W_("loom %(loom)s")
+ALLOWED = W_("the mill’s allowance for the metres off the loom")
+TOLD = W_("%(n)s min told by the floor, the rest as planned")
+MENDED = W_("as told; before anybody has looked, the mill’s allowance")
+MEASURED = W_("as measured; what nobody has measured, as planned")
+DRAWN = W_("drawn, less what came back")
+DRAWN_OR_HELD = W_("drawn or held, by the ledger")
+STILL_WANTED = W_("still wanted, figures of the warp")
+# What some of a warp's pieces are called together.
+OF_PIECE = W_("piece %(piece)s")
+OF_LINE = W_("line %(line)s")
 CENTIMETRE = Decimal("0.01")
 
 
@@ -139,8 +155,8 @@ def cost_of_piece(piece: Piece) -> CostSheet:
         )
     return CostSheet(
         of=f"Piece {piece}",
-        planned=of_pieces(done.planned, [name], called=f"piece {piece}"),
-        actual=of_pieces(done.actual, [piece.number], called=f"piece {piece}"),
+        planned=of_pieces(done.planned, [name], called=OF_PIECE % {"piece": piece}),
+        actual=of_pieces(done.actual, [piece.number], called=OF_PIECE % {"piece": piece}),
         on=done.book.on,
         woven=1,
         pieces=1,
@@ -171,9 +187,9 @@ def cost_of_line(line: OrderLine) -> CostSheet:
             if piece.line_id == line.pk or (piece.line_id is None and done.planned_name(piece) in own)
         ]
         names = [*mine, *(name for name in done.to_come if name in own)]
-        planned.append((str(warp), of_pieces(done.planned, own, called=f"line {line}")))
+        planned.append((str(warp), of_pieces(done.planned, own, called=OF_LINE % {"line": line})))
         if names:
-            actual.append((str(warp), of_pieces(done.actual, names, called=f"line {line}")))
+            actual.append((str(warp), of_pieces(done.actual, names, called=OF_LINE % {"line": line})))
         notes |= dict.fromkeys(f"{warp}: {note}" for note in done.notes)
         n_woven, n_pieces = n_woven + len(mine), n_pieces + len(names)
     free = free_pieces([line])[line.pk] if line.state != OrderLine.CALLED_OFF else 0
@@ -223,8 +239,8 @@ def _work_out(warp: Warp) -> _Worked:
         weaving_min=weaving_min,
         said={
             "set_up_min": told_by,
-            "weaving_min": f"figures of {warp}, loom {loom.code}",
-            "mending_min": "the mill’s allowance for the metres off the loom",
+            "weaving_min": f"{OF_FIGURES % {'warp': warp}}, {OF_LOOM % {'loom': loom.code}}",
+            "mending_min": ALLOWED,
         },
     )
     rows = _pieces(warp)
@@ -263,15 +279,15 @@ def _set_up(warp: Warp, figures: Figures, mill: Mill) -> tuple[str, int, str, li
     slot = slot_in_force(warp)
     # A plan that was made after it was gaited has no minutes for it any more; a ticket of before still has them.
     if slot and slot.setup_min:
-        return slot.setup, slot.setup_min, f"{slot.setup} by plan {slot.run_id}", []
+        return slot.setup, slot.setup_min, BY_PLAN % {"set_up": slot.setup, "plan": slot.run_id}, []
     for number, extras in warp.tickets.order_by("-number").values_list("number", "extras"):
         if extras.get("setup_min"):
-            return extras["setup"], extras["setup_min"], f"{extras['setup']} by ticket {number}", []
+            return extras["setup"], extras["setup_min"], BY_TICKET % {"set_up": extras["setup"], "ticket": number}, []
     minutes = set_up_min(SetUp.GAIT_UP, ends=figures.ends, rates=set_up_rates(mill))
     return (
         SetUp.GAIT_UP,
         minutes,
-        f"{figures.ends} {OF_THE_MILL}",
+        OF_THE_MILL % {"n": figures.ends},
         ["No plan says what its set-up was: a full gait-up is reckoned with."],
     )
 
@@ -331,11 +347,9 @@ def _actual(
         pieces=tuple(pieces),
         said={
             **job.said,
-            "weaving_min": f"{told_min} min told by the floor, the rest as planned"
-            if rows
-            else job.said["weaving_min"],
-            "mending_min": "as told; before anybody has looked, the mill’s allowance",
-            "grey": "as measured; what nobody has measured, as planned" if rows else job.said["grey"],
+            "weaving_min": TOLD % {"n": told_min} if rows else job.said["weaving_min"],
+            "mending_min": MENDED,
+            "grey": MEASURED if rows else job.said["grey"],
         },
     )
     return actual, [*notes, *of_yarn]
@@ -429,7 +443,7 @@ def _yarn(warp: Warp, job: WarpJob, prices: Mapping[str, Stated], *, on: date) -
             so_far + grams,
             of_lots.get(lot.pk),
             lot=lot.label,
-            said="drawn, less what came back" if warp.state == Warp.WOVEN_OUT else "drawn or held, by the ledger",
+            said=DRAWN if warp.state == Warp.WOVEN_OUT else DRAWN_OR_HELD,
         )
         spent[hold.use, hold.yarn.code] = spent.get((hold.use, hold.yarn.code), 0) + grams
     for need in job.yarns:
@@ -440,7 +454,7 @@ def _yarn(warp: Warp, job: WarpJob, prices: Mapping[str, Stated], *, on: date) -
         left_g = need.grams - spent.get((need.use, need.code), 0)
         if left_g > 0:
             used[need.use, need.code, ""] = YarnUsed(
-                need.use, need.code, left_g, prices.get(need.code), said="still wanted, figures of the warp"
+                need.use, need.code, left_g, prices.get(need.code), said=STILL_WANTED
             )
     return list(used.values()), []
 
@@ -510,9 +524,9 @@ def cost_alone(
             priced_steps=frozenset(rates.steps),
             mending_min_per_100_m=book.amount(Rate.MENDING_ALLOWED) or MENDING_NONE,
             said={
-                "set_up_min": f"{figures.ends} {OF_THE_MILL}, {kind}",
-                "weaving_min": f"figures of {run.line.lower()}, loom {loom.code}",
-                "mending_min": "the mill’s allowance for the metres off the loom",
+                "set_up_min": f"{OF_THE_MILL % {'n': figures.ends}}, {kind}",
+                "weaving_min": f"{OF_FIGURES % {'warp': run.line.lower()}}, {OF_LOOM % {'loom': loom.code}}",
+                "mending_min": ALLOWED,
             },
         )
         parts.append((run.line, work_out_cost(job, rates)))

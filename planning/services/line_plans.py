@@ -6,13 +6,20 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
-from mill.working import Step
+from mill.refusal import N_
+from mill.working import W_, Step
 from planning import finishing
 from planning.loom import weaving_min
 from planning.models import Closure, Slot, Warp, WarpPart
 from planning.services import clock, working_out
 from planning.ticket import from_json
 from planning.worktime import WEEK_MIN, Calendar, calendar_of
+
+OFF_THE_LOOM = W_("Off the loom, %(warp)s")
+# Words among the figures of a sum.
+OF_PLAN = W_("plan %(plan)s")
+MIN_OF_LOOM = W_("%(n)s min of loom %(loom)s")
+DAYS = W_("%(n)s days")
 
 
 @dataclass(frozen=True)
@@ -41,28 +48,29 @@ class PartPlan:
         return (
             Step(
                 "off_at",
-                f"Off the loom, {self.warp}",
-                "the warp is woven out, by the plan − the loom’s minutes for what is woven after these pieces",
-                f"{stops_at:%d.%m.%Y %H:%M} (plan {self.slot.run_id}) − {self.behind_min} min of loom {self.slot.loom}",
+                OFF_THE_LOOM % {"warp": self.warp},
+                N_("the warp is woven out, by the plan − the loom’s minutes for what is woven after these pieces"),
+                f"{stops_at:%d.%m.%Y %H:%M} ({OF_PLAN % {'plan': self.slot.run_id}}) − "
+                + MIN_OF_LOOM % {"n": self.behind_min, "loom": self.slot.loom},
                 f"{off_at:%d.%m.%Y %H:%M}",
-                source="minutes are those in which the loom works",
+                source=N_("minutes are those in which the loom works"),
             ),
             Step(
                 "ready_on",
-                "Finished",
-                "off the loom + the revision’s days of finishing, Mondays to Fridays",
-                f"{off_at:%d.%m.%Y} + {days} days",
+                N_("Finished"),
+                N_("off the loom + the revision’s days of finishing, Mondays to Fridays"),
+                f"{off_at:%d.%m.%Y} + {DAYS % {'n': days}}",
                 f"{self.ready_on:%d.%m.%Y}",
-                source="the cloth’s specification",
+                source=N_("the cloth’s specification"),
             ),
             Step(
                 "late_days",
-                "Late",
-                "finished − due; 0 when it is in time",
+                N_("Late"),
+                N_("finished − due; 0 when it is in time"),
                 f"{self.ready_on:%d.%m.%Y} − {due_on:%d.%m.%Y}",
                 self.late_days,
                 "days",
-                "by definition",
+                N_("by definition"),
             ),
         )
 

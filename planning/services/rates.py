@@ -7,12 +7,20 @@ from decimal import Decimal
 
 from inventory.models import YarnLot
 from mill.models import Mill
+from mill.working import W_
 from planning.cost import PER_DAY, Rates, Stated, StepRate
 from planning.models import Loom, Machine, Rate, YarnPrice
 
+# Where a price or a rate comes from, among the figures of a sum.
+IN_FORCE = W_("in force from %(day)s")
+LOTS_OWN = W_("the lot's own")
+INVOICED = W_("as delivery %(delivery)s was invoiced")
+THE_YARNS = W_("the yarn's")
+
 
 def _said(rate: Rate | YarnPrice, of: str = "") -> str:
-    return f"{of}{', ' if of else ''}in force from {rate.from_on:%d.%m.%Y}"
+    in_force = IN_FORCE % {"day": f"{rate.from_on:%d.%m.%Y}"}
+    return f"{of}, {in_force}" if of else in_force
 
 
 @dataclass(frozen=True)
@@ -103,12 +111,12 @@ def prices_of_lots(lots: Iterable[YarnLot], *, day: date) -> dict[int, Stated]:
     found = {}
     for lot in rows:
         if lot.pk in own:
-            found[lot.pk] = Stated(own[lot.pk].per_kg, "the lot's own")
+            found[lot.pk] = Stated(own[lot.pk].per_kg, LOTS_OWN)
         elif lot.delivery_id in of_deliveries:
             price = of_deliveries[lot.delivery_id]
-            found[lot.pk] = Stated(price.per_kg, f"as delivery {price.delivery} was invoiced")
+            found[lot.pk] = Stated(price.per_kg, INVOICED % {"delivery": price.delivery})
         elif of_yarn := listed.get(lot.yarn_id):
             then = [price for price in of_yarn if price.from_on <= lot.received_on]
             price = then[-1] if then else of_yarn[-1]
-            found[lot.pk] = Stated(price.per_kg, f"the yarn's, {_said(price)}")
+            found[lot.pk] = Stated(price.per_kg, f"{THE_YARNS}, {_said(price)}")
     return found

@@ -344,9 +344,11 @@ def ticket(request: HttpRequest, number: int) -> HttpResponse:
     found = _ticket(number)
     if worked_sheet.is_asked(request):
         figures = from_json(found.figures)
-        parts = [worked_sheet.Part("As it was issued", figures.working)]
-        parts += [worked_sheet.Part(f"Order line {run.line}", run.working) for run in figures.runs]
-        return worked_sheet.sheet(request, title=f"Ticket {number}", back=request.path, parts=parts)
+        parts = [worked_sheet.Part(_("As it was issued"), figures.working)]
+        parts += [worked_sheet.Part(_("Order line %(line)s") % {"line": run.line}, run.working) for run in figures.runs]
+        return worked_sheet.sheet(
+            request, title=_("Ticket %(number)s") % {"number": number}, back=request.path, parts=parts
+        )
     newest = found.warp.tickets.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True).first()
     return render(
         request,

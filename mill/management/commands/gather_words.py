@@ -19,7 +19,7 @@ LOCALE = Path(settings.LOCALE_PATHS[0])
 # Scripts have a catalogue of their own: a page carries it whole, see `script_words`.
 DOMAINS = ("django", "djangojs")
 KEYWORDS: dict[str, Any] = {
-    **dict.fromkeys(("_", "N_", "gettext", "gettext_lazy", "gettext_noop"), None),
+    **dict.fromkeys(("_", "N_", "W_", "gettext", "gettext_lazy", "gettext_noop"), None),
     **dict.fromkeys(("ngettext", "ngettext_lazy"), (1, 2)),
     **dict.fromkeys(("pgettext", "pgettext_lazy"), ((1, "c"), 2)),
 }
