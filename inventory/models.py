@@ -241,6 +241,15 @@ class YarnLot(models.Model):
         )
 
 
+# What yarn is held for, drawn for or wanted for, as the planning side writes it.
+FOR_WHAT = (
+    N_("Warp %(number)s, warp yarn"),
+    N_("Warp %(number)s, weft yarn"),
+    N_("Warp %(number)s, not on a loom yet"),
+    N_("Warp %(number)s"),
+)
+
+
 class ReservationQuerySet(models.QuerySet["Reservation"]):
     def with_remaining(self) -> Annotated:
         """Adds remaining_g, what of the hold has neither been drawn nor released."""

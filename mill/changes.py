@@ -24,7 +24,6 @@ from django.utils.translation import gettext as _
 from simple_history.models import HistoricalRecords
 
 from mill import language, roles
-from mill.fields import called
 from mill.labels import REASONS, UNITS, WORDS
 from mill.models import Change
 from mill.refusal import Refusal
@@ -216,7 +215,9 @@ def _names(lines: Iterable[Any]) -> dict[tuple[Any, Any], str]:
             if field.is_relation and getattr(line, field.attname) is not None:
                 wanted[field.related_model].add(getattr(line, field.attname))
     return {
-        (model, row.pk): called(row) for model, keys in wanted.items() for row in _with_names(model).filter(pk__in=keys)
+        (model, row.pk): language.called(row)
+        for model, keys in wanted.items()
+        for row in _with_names(model).filter(pk__in=keys)
     }
 
 

@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from mill.fields import called
+from mill.language import called
 from mill.meanwhile import UNKNOWN, Meanwhile, name_of, seen_by, version_of
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, moment, num

@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from mill.language import called
 from mill.refusal import Refusal
 from mill.units import MEASURES, YARDS, plain, read, typed, typed_in
 
@@ -90,11 +91,6 @@ def in_words(field: forms.BoundField) -> None:
             inner.label_from_instance = called  # type: ignore[method-assign, assignment]
     elif isinstance(inner, forms.ChoiceField):
         inner.widget.choices = list(_said(inner.choices))
-
-
-def called(row: Any) -> str:
-    """A record's name in the language of the page."""
-    return str(getattr(row, "called", row))
 
 
 def _said(choices: Any) -> Iterator[tuple[Any, Any]]:

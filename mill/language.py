@@ -116,6 +116,11 @@ class LanguageMiddleware:
             signs.write_as(code)
 
 
+def called(row: Any) -> str:
+    """A record's name in the language of the page; `str()` of it is what is kept."""
+    return str(getattr(row, "called", row))
+
+
 def retold(kept: str, forms: Iterable[str]) -> str:
     """A sentence that was kept in English, said in the language of the page.
 

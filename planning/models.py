@@ -654,6 +654,23 @@ class PlanRun(models.Model):
     def __str__(self) -> str:
         return f"Plan {self.pk}"
 
+    @property
+    def rule_called(self) -> str:
+        """By which rule it was made, in the language of the page; kept in English."""
+        return retold(self.rule, PLANNED_BY)
+
+
+PLANNED_BY = (
+    N_("earliest due date"),
+    N_("set-ups first"),
+    N_("best paper rule"),
+    N_("improved"),
+    N_("re-planned with few moves"),
+    N_("first plan, while the search gets ready"),
+    N_("as plan %(plan)s"),
+    N_("by hand: warp %(warp)s to loom %(loom)s"),
+)
+
 
 class Slot(models.Model):
     """A warp on a loom in a plan."""

@@ -9,6 +9,7 @@ from django.db.models import Model
 
 from inventory.models import Fibre, Place, Supplier, Yarn, YarnLot
 from mill.models import Mill
+from mill.refusal import N_
 from planning.models import Beam, Closure, Cloth, Customer, Loom, OrderLine, PlanRun, Reed, ShiftPattern, Warp
 
 
@@ -39,66 +40,90 @@ def _rows(model: type[Model], **only: Any) -> Callable[[], int]:
 # name, why, where they are listed, where one is written, what file brings them in, how many there are
 _STEPS: list[tuple[str, str, str, str, str, Callable[[], int]]] = [
     (
-        "The mill’s name and its figures",
-        "Thrums, waste, warping and tuners: every sum begins from them, and each says where its first value is from.",
+        N_("The mill’s name and its figures"),
+        N_(
+            "Thrums, waste, warping and tuners: every sum begins from them, and each says where its first value is"
+            " from."
+        ),
         "mill",
         "mill",
         "",
         lambda: int(Mill.the_one().name != Mill._meta.get_field("name").default),
     ),
     (
-        "Hours",
-        "The shifts that a loom runs by: a plan is in working hours.",
+        N_("Hours"),
+        N_("The shifts that a loom runs by: a plan is in working hours."),
         "shift_patterns",
         "shift_pattern_new",
         "",
         _rows(ShiftPattern),
     ),
     (
-        "Closures",
-        "Days on which the mill stands: public holidays come out of a table, the mill’s own are written by hand.",
+        N_("Closures"),
+        N_("Days on which the mill stands: public holidays come out of a table, the mill’s own are written by hand."),
         "closures",
         "public_days",
         "",
         _rows(Closure),
     ),
-    ("Looms", "What each can weave, how fast, and by which hours.", "looms", "loom_new", "looms", _rows(Loom)),
-    ("Reeds", "Which setts can be woven.", "reeds", "reed_new", "reeds", _rows(Reed)),
-    ("Beams", "How much warp goes on one, and which loom takes it.", "beams", "beam_new", "beams", _rows(Beam)),
+    (N_("Looms"), N_("What each can weave, how fast, and by which hours."), "looms", "loom_new", "looms", _rows(Loom)),
+    (N_("Reeds"), N_("Which setts can be woven."), "reeds", "reed_new", "reeds", _rows(Reed)),
+    (N_("Beams"), N_("How much warp goes on one, and which loom takes it."), "beams", "beam_new", "beams", _rows(Beam)),
     (
-        "Fibres",
-        "Each with its regain by one authority: a table’s are written in one act.",
+        N_("Fibres"),
+        N_("Each with its regain by one authority: a table’s are written in one act."),
         "fibres",
         "fibre_new",
         "fibres",
         _rows(Fibre),
     ),
-    ("Suppliers", "Who sells yarn, and how long it takes.", "suppliers", "supplier_new", "suppliers", _rows(Supplier)),
-    ("Yarns", "Count, colour and fibres of each yarn that is bought.", "yarn", "yarn_new", "yarns", _rows(Yarn)),
-    ("Places", "Where yarn lies, and is kept free of moth.", "places", "place_new", "places", _rows(Place)),
-    ("Lots", "What lies in the store today, by dye lot.", "lots", "lot_receive", "lots", _rows(YarnLot)),
-    ("Cloths", "What the mill weaves: sett, weave, yarns, finishing.", "cloths", "cloth_new", "cloths", _rows(Cloth)),
     (
-        "Customers",
-        "Who orders, and what they take as first quality.",
+        N_("Suppliers"),
+        N_("Who sells yarn, and how long it takes."),
+        "suppliers",
+        "supplier_new",
+        "suppliers",
+        _rows(Supplier),
+    ),
+    (
+        N_("Yarns"),
+        N_("Count, colour and fibres of each yarn that is bought."),
+        "yarn",
+        "yarn_new",
+        "yarns",
+        _rows(Yarn),
+    ),
+    (N_("Places"), N_("Where yarn lies, and is kept free of moth."), "places", "place_new", "places", _rows(Place)),
+    (N_("Lots"), N_("What lies in the store today, by dye lot."), "lots", "lot_receive", "lots", _rows(YarnLot)),
+    (
+        N_("Cloths"),
+        N_("What the mill weaves: sett, weave, yarns, finishing."),
+        "cloths",
+        "cloth_new",
+        "cloths",
+        _rows(Cloth),
+    ),
+    (
+        N_("Customers"),
+        N_("Who orders, and what they take as first quality."),
         "customers",
         "customer_new",
         "customers",
         _rows(Customer),
     ),
-    ("Orders", "What is promised, to whom and for when.", "orders", "order_new", "orders", _rows(OrderLine)),
-    ("Warps", "Order lines combined into warps.", "warps", "combine", "", _rows(Warp)),
+    (N_("Orders"), N_("What is promised, to whom and for when."), "orders", "order_new", "orders", _rows(OrderLine)),
+    (N_("Warps"), N_("Order lines combined into warps."), "warps", "combine", "", _rows(Warp)),
     (
-        "A plan in force",
-        "Warps on looms: from here on the book says what is late, short or standing.",
+        N_("A plan in force"),
+        N_("Warps on looms: from here on the book says what is late, short or standing."),
         "looms",
         "looms",
         "",
         _rows(PlanRun, state=PlanRun.IN_FORCE),
     ),
     (
-        "People",
-        "Each with a role, so that everybody finds their own work in Today.",
+        N_("People"),
+        N_("Each with a role, so that everybody finds their own work in Today."),
         "people",
         "person_new",
         "",

@@ -7,10 +7,12 @@ from urllib.parse import unquote
 
 from django.db.models import Case, CharField, IntegerField, Q, QuerySet, Value, When
 from django.db.models.functions import Cast, Concat
+from django.utils.translation import gettext as _
 
 from inventory.ledger import written
 from inventory.models import Claim, Delivery, Supplier, Yarn, YarnLot
-from mill import roles
+from mill import language, roles
+from mill.refusal import N_
 from planning.models import (
     Cloth,
     Customer,
@@ -57,6 +59,11 @@ class Kind:
     codes: tuple[str, ...] = ()
     paths: tuple[str, ...] = ()
 
+    @property
+    def words(self) -> set[str]:
+        """What may stand before a number, in English or in the language of the page."""
+        return {word.lower() for said in (self.key, self.label) for word in (said, _(said))}
+
 
 @dataclass(frozen=True)
 class Hit:
@@ -96,10 +103,17 @@ def _pk(row: Any) -> list[Any]:
     return [row.pk]
 
 
+def _no_longer(ticket: JobTicket) -> list[str]:
+    """Whether a ticket still holds, in a word where it does not."""
+    if ticket.withdrawn_at:
+        return [_("withdrawn")]
+    return [_("overtaken")] if ticket.overtaken_at else []
+
+
 KINDS = [
     Kind(
-        "order",
-        "Orders",
+        N_("order"),
+        N_("Orders"),
         lambda: Order.objects.select_related("customer"),
         ("number", "reference"),
         "order",
@@ -109,75 +123,75 @@ KINDS = [
         paths=("/order/",),
     ),
     Kind(
-        "quote",
-        "Quotes",
+        N_("quote"),
+        N_("Quotes"),
         lambda: Quote.objects.select_related("customer", "spec__cloth", "colourway").defer("figures"),
         ("number",),
         "quote",
         _number,
         lambda row: ", ".join(
-            [*([str(row.customer)] if row.customer else []), f"{row.spec.cloth}, {row.colourway}", row.stands]
+            [*([str(row.customer)] if row.customer else []), f"{row.spec.cloth}, {row.colourway}", _(row.stands)]
         ),
         beside=("customer__name", "spec__cloth__code", "spec__cloth__name", "note"),
         paths=("/quotes/",),
     ),
     Kind(
-        "line",
-        "Order lines",
+        N_("line"),
+        N_("Order lines"),
         _lines,
         ("whole",),
         "order",
         lambda row: [row.order.number],
-        lambda row: f"{row.order.customer}, {row.cloth}, {row.colourway}, {row.state}",
+        lambda row: f"{row.order.customer}, {row.cloth}, {row.colourway}, {_(row.state)}",
         beside=("note",),
     ),
     Kind(
-        "piece",
-        "Pieces",
+        N_("piece"),
+        N_("Pieces"),
         lambda: Piece.objects.select_related("spec__cloth"),
         ("number",),
         "piece",
         _number,
-        lambda row: f"{row.spec.cloth}, {row.state}",
+        lambda row: f"{row.spec.cloth}, {_(row.state)}",
         paths=("/pieces/",),
     ),
     Kind(
-        "lot",
-        "Lots",
+        N_("lot"),
+        N_("Lots"),
         lambda: YarnLot.objects.select_related("yarn"),
         ("label", "dye_lot"),
         "lot",
         lambda row: [row.label],
-        lambda row: f"{row.yarn}, dye lot {row.dye_lot}",
+        lambda row: _("%(yarn)s, dye lot %(dye_lot)s") % {"yarn": row.yarn, "dye_lot": row.dye_lot},
         beside=("yarn__code", "yarn__name"),
         paths=("/lots/",),
     ),
     Kind(
-        "warp",
-        "Warps",
+        N_("warp"),
+        N_("Warps"),
         lambda: Warp.objects.all(),
         ("number",),
         "warp",
         _number,
-        lambda row: row.state,
+        lambda row: _(row.state),
         beside=("note",),
         paths=("/warps/",),
     ),
     Kind(
-        "ticket",
-        "Tickets",
+        N_("ticket"),
+        N_("Tickets"),
         lambda: JobTicket.objects.select_related("warp").defer("figures", "extras"),
         ("number",),
         "ticket",
         _number,
-        lambda row: str(row.warp) + (", withdrawn" if row.withdrawn_at else ", overtaken" if row.overtaken_at else ""),
+        lambda row: ", ".join([language.called(row.warp), *_no_longer(row)]),
         codes=("token",),
         paths=("/t/", "/floor/", "/tickets/"),
     ),
-    Kind("cloth", "Cloths", lambda: Cloth.objects.all(), ("code", "name"), "cloth", _code, lambda row: ""),
+    Kind(N_("cloth"), N_("Cloths"), lambda: Cloth.objects.all(), ("code", "name"), "cloth", _code, lambda row: ""),
     Kind(
-        "customer",
-        "Customers",
+        N_("customer"),
+        N_("Customers"),
         lambda: Customer.objects.all(),
         ("code", "name"),
         "customer",
@@ -185,8 +199,8 @@ KINDS = [
         lambda row: str(row.code),
     ),
     Kind(
-        "yarn",
-        "Yarns",
+        N_("yarn"),
+        N_("Yarns"),
         lambda: Yarn.objects.all(),
         ("code", "name"),
         "yarn_one",
@@ -195,8 +209,8 @@ KINDS = [
         paths=("/yarns/",),
     ),
     Kind(
-        "delivery",
-        "Deliveries",
+        N_("delivery"),
+        N_("Deliveries"),
         lambda: Delivery.objects.select_related("yarn", "supplier"),
         ("number", "dye_lot"),
         "delivery",
@@ -204,10 +218,19 @@ KINDS = [
         lambda row: f"{row.yarn}, {written(row.ordered_g)}",
         beside=("yarn__code", "yarn__name", "supplier__name"),
     ),
-    Kind("loom", "Looms", lambda: Loom.objects.all(), ("code",), "loom", _code, lambda row: row.kind, beside=("kind",)),
     Kind(
-        "batch",
-        "Finishing batches",
+        N_("loom"),
+        N_("Looms"),
+        lambda: Loom.objects.all(),
+        ("code",),
+        "loom",
+        _code,
+        lambda row: row.kind,
+        beside=("kind",),
+    ),
+    Kind(
+        N_("batch"),
+        N_("Finishing batches"),
         lambda: FinishingBatch.objects.all(),
         ("number",),
         "batch",
@@ -215,8 +238,8 @@ KINDS = [
         lambda row: row.step,
     ),
     Kind(
-        "dispatch",
-        "Dispatches",
+        N_("dispatch"),
+        N_("Dispatches"),
         lambda: Dispatch.objects.select_related("customer"),
         ("number",),
         "dispatch",
@@ -225,18 +248,18 @@ KINDS = [
         beside=("customer__name",),
     ),
     Kind(
-        "claim",
-        "Claims",
+        N_("claim"),
+        N_("Claims"),
         lambda: Claim.objects.select_related("delivery"),
         ("number", "invoice"),
         "claim",
         _number,
-        lambda row: f"delivery {row.delivery}, {row.said}",
+        lambda row: _("delivery %(delivery)s, %(state)s") % {"delivery": row.delivery, "state": row.said},
         beside=("delivery__number", "delivery__supplier__name"),
     ),
     Kind(
-        "supplier",
-        "Suppliers",
+        N_("supplier"),
+        N_("Suppliers"),
         lambda: Supplier.objects.all(),
         ("code", "name"),
         "supplier",
@@ -282,8 +305,8 @@ def _readings(asked: str, among: list[Kind]) -> Iterator[tuple[list[Kind], str]]
             for begins in kind.paths:
                 if path.startswith(begins) and (name := unquote(path.removeprefix(begins)).strip("/")):
                     yield [kind], name
-    first, _, rest = asked.partition(" ")
-    if rest and (named := [kind for kind in among if first.lower() in (kind.key, kind.label.lower())]):
+    first, _space, rest = asked.partition(" ")
+    if rest and (named := [kind for kind in among if first.lower() in kind.words]):
         yield named, rest
     yield among, asked
 
@@ -319,10 +342,16 @@ def _look(kind: Kind, asked: str) -> Group | None:
     if not found:
         return None
     hits = [
-        Hit(getattr(row, "whole", None) or str(row), kind.said(row), kind.page, kind.args(row), row.nearness == EXACT)
+        Hit(
+            getattr(row, "whole", None) or language.called(row),
+            kind.said(row),
+            kind.page,
+            kind.args(row),
+            row.nearness == EXACT,
+        )
         for row in found[:SHOWN]
     ]
-    return Group(kind.key, kind.label, hits, has_more=len(found) > SHOWN)
+    return Group(kind.key, _(kind.label), hits, has_more=len(found) > SHOWN)
 
 
 def _any(fields: tuple[str, ...], how: str, text: str) -> Q:

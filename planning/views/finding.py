@@ -1,6 +1,7 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 from django.views.decorators.vary import vary_on_headers
 
@@ -17,7 +18,7 @@ def find(request: HttpRequest) -> HttpResponse:
     """
     asked = finding.tidy(request.GET.get("q", ""))
     groups = finding.find(asked, held=roles.roles_of(request.user))
-    context = {"title": "Find", "find_asked": asked, "groups": groups, "n": sum(len(group.hits) for group in groups)}
+    context = {"title": _("Find"), "find_asked": asked, "groups": groups, "n": sum(len(group.hits) for group in groups)}
     if request.htmx:  # type: ignore[attr-defined]
         # Under the box each link is a thing found.
         return render(request, "planning/_found.html", {**context, "terms": None})

@@ -6,6 +6,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
@@ -41,7 +42,7 @@ def promise(request: HttpRequest) -> HttpResponse:
     told = answered(form)
     if line or (request.headers.get("HX-Request") and words is not None):
         return render(request, "planning/_promise.html", told)
-    return render(request, "planning/promise.html", {"title": "When could it be ready?", "form": form, **told})
+    return render(request, "planning/promise.html", {"title": _("When could it be ready?"), "form": form, **told})
 
 
 urlpatterns = [path("promise/", promise, name="promise")]

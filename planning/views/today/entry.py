@@ -55,12 +55,3 @@ def chapter(
     title: str, entries: Iterable[Entry], *, all_well: str, at: str, roles: Iterable[str], is_routine: bool = False
 ) -> Chapter:
     return Chapter(title, list(entries), all_well, at, frozenset(roles), is_routine)
-
-
-def counted(n: int, one: str, many: str = "") -> str:
-    """1 piece, 2 pieces.
-
-    >>> counted(1, "piece"), counted(3, "batch", "batches")
-    ('1 piece', '3 batches')
-    """
-    return f"{n} {one if n == 1 else many or one + 's'}"

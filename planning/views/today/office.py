@@ -5,14 +5,17 @@ from datetime import timedelta
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from mill import backup
+from mill.language import called
 from mill.models import Change, Job
 from mill.templatetags.mill import day, moment, num
 from planning.models import JobTicket, OrderLine, PlanRun, Slot, Warp, WarpFigures
 from planning.services import closing, line_plans
 from planning.services.tickets import overtaken_first
-from planning.views.today.entry import Entry, counted
+from planning.views.today.entry import Entry
 
 # Of what is overdue, so many are followed through the plan; the rest stands in the list.
 FOLLOWED = 40
@@ -34,10 +37,16 @@ def overdue_lines() -> list[Entry]:
             Entry(
                 str(line),
                 address,
-                f"{line.cloth} for {line.order.customer} was due {day(line.due_on)} and is {line.state}",
-                "Tell the customer",
+                _("%(cloth)s for %(customer)s was due %(day)s and is %(state)s")
+                % {
+                    "cloth": line.cloth,
+                    "customer": line.order.customer,
+                    "day": day(line.due_on),
+                    "state": _(line.state),
+                },
+                _("Tell the customer"),
                 address,
-                f"by the plan it is ready {day(max(ready))}" if is_whole else "",
+                _("by the plan it is ready %(day)s") % {"day": day(max(ready))} if is_whole else "",
             )
         )
     return entries
@@ -51,16 +60,24 @@ def waiting_lines() -> list[Entry]:
     entries = []
     for line in lines:
         others = alike[line.cloth_id, line.colourway_id] - 1
+        due = ngettext(
+            "%(cloth)s, %(n)s piece due %(day)s, is on no warp",
+            "%(cloth)s, %(n)s pieces due %(day)s, is on no warp",
+            line.pieces,
+        )
+        too = ngettext(
+            "%(n)s line of the same cloth and colours waits too",
+            "%(n)s lines of the same cloth and colours wait too",
+            others,
+        )
         entries.append(
             Entry(
                 str(line),
                 reverse("order", args=[line.order.number]),
-                f"{line.cloth}, {counted(line.pieces, 'piece')} due {day(line.due_on)}, is on no warp",
-                "Combine into warps",
+                due % {"cloth": line.cloth, "n": line.pieces, "day": day(line.due_on)},
+                _("Combine into warps"),
                 reverse("combine"),
-                f"{counted(others, 'line')} of the same cloth and colours {'waits' if others == 1 else 'wait'} too"
-                if others
-                else "",
+                too % {"n": others} if others else "",
             )
         )
     return entries
@@ -77,14 +94,20 @@ def plans_offered() -> list[Entry]:
         effect = ""
         if in_force and "tardy_pieces" in run.cost and "tardy_pieces" in in_force.cost:
             late, was = int(run.cost["tardy_pieces"]), int(in_force.cost["tardy_pieces"])
-            effect = f"{counted(late, 'piece')} late in it; {was} in the plan in force when that was made"
+            form = ngettext(
+                "%(n)s piece late in it; %(was)s in the plan in force when that was made",
+                "%(n)s pieces late in it; %(was)s in the plan in force when that was made",
+                late,
+            )
+            effect = form % {"n": late, "was": was}
         address = reverse("plan", args=[run.pk])
         entries.append(
             Entry(
-                str(run),
+                _("Plan %(number)s") % {"number": run.pk},
                 address,
-                f"{run.rule}, made {moment(run.made_at)}, waits for a yes or no",
-                "Decide",
+                _("%(rule)s, made %(moment)s, waits for a yes or no")
+                % {"rule": run.rule_called, "moment": moment(run.made_at)},
+                _("Decide"),
                 address,
                 effect,
             )
@@ -108,12 +131,13 @@ def tickets_to_issue() -> list[Entry]:
     )
     return [
         Entry(
-            str(slot.warp),
+            called(slot.warp),
             reverse("warp", args=[slot.warp.number]),
-            f"is to be wound {day(slot.winding_on)} for loom {slot.loom}, and has no ticket",
-            "Issue its ticket",
+            _("is to be wound %(day)s for loom %(loom)s, and has no ticket")
+            % {"day": day(slot.winding_on), "loom": slot.loom},
+            _("Issue its ticket"),
             reverse("warp", args=[slot.warp.number]),
-            "the warper can’t begin without one",
+            _("the warper can’t begin without one"),
         )
         for slot in slots
     ]
@@ -122,12 +146,12 @@ def tickets_to_issue() -> list[Entry]:
 def overtaken_tickets() -> list[Entry]:
     return [
         Entry(
-            str(ticket),
+            called(ticket),
             reverse("ticket", args=[ticket.number]),
-            f"of {ticket.warp}: {ticket.overtaken_why}",
-            "Issue a new one",
+            _("of %(warp)s: %(why)s") % {"warp": called(ticket.warp), "why": ticket.why_overtaken},
+            _("Issue a new one"),
             reverse("ticket", args=[ticket.number]),
-            "until then the floor works by the old figures",
+            _("until then the floor works by the old figures"),
         )
         for ticket in overtaken_first().select_related("warp").defer("figures", "extras")
     ]
@@ -137,10 +161,10 @@ def troubled_warps() -> list[Entry]:
     rows = WarpFigures.objects.exclude(trouble="").filter(warp__in=Warp.objects.open()).select_related("warp")
     return [
         Entry(
-            str(row.warp),
+            called(row.warp),
             reverse("warp", args=[row.warp.number]),
             row.trouble,
-            "Put it right",
+            _("Put it right"),
             reverse("warp", args=[row.warp.number]),
         )
         for row in rows.order_by("warp__number").defer("figures")
@@ -150,12 +174,13 @@ def troubled_warps() -> list[Entry]:
 def given_up() -> list[Entry]:
     return [
         Entry(
-            f"Job {job.pk}",
+            _("Job %(n)s") % {"n": job.pk},
             reverse("work"),
-            f"{job.task} was given up: {job.error.splitlines()[-1] if job.error else 'no reason kept'}",
-            "Look at the work",
+            _("%(task)s was given up: %(why)s")
+            % {"task": job.task, "why": job.error.splitlines()[-1] if job.error else _("no reason kept")},
+            _("Look at the work"),
             reverse("work"),
-            "what it was to work out stays as it was",
+            _("what it was to work out stays as it was"),
         )
         for job in Job.objects.filter(state=Job.FAILED, asked_at__gte=timezone.now() - timedelta(days=7))
     ]
@@ -169,12 +194,12 @@ def holidays_to_write() -> list[Entry]:
     address = reverse("public_days")
     return [
         Entry(
-            "Closures",
+            _("Closures"),
             address,
-            f"none of the public holidays of {year} is written down",
-            "Look them up",
+            _("none of the public holidays of %(year)s is written down") % {"year": year},
+            _("Look them up"),
             address,
-            "plans weave on those days until then",
+            _("plans weave on those days until then"),
         )
     ]
 
@@ -187,15 +212,18 @@ def book_kept() -> list[Entry]:
     last = next((made for path in backup.all_kept() if (made := backup.day_of(path.name))), None)
     if last and last >= timezone.localdate(two_nights_ago):
         return []
+    days = (timezone.localdate() - last).days if last else 0
     return [
         Entry(
-            "Backup",
+            _("Backup"),
             reverse("backups"),
-            f"the last one is of {day(last)}" if last else "there is none in the folder of backups",
-            "Write one now",
+            _("the last one is of %(day)s") % {"day": day(last)}
+            if last
+            else _("there is none in the folder of backups"),
+            _("Write one now"),
             reverse("backups"),
-            f"{num(days)} days of work would be lost with this machine"
-            if last and (days := (timezone.localdate() - last).days)
-            else "all of the book would be lost with this machine",
+            _("%(days)s days of work would be lost with this machine") % {"days": num(days)}
+            if days
+            else _("all of the book would be lost with this machine"),
         )
     ]

@@ -6,7 +6,9 @@ from typing import Any
 from django.db.models import Min
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from mill.language import called
 from mill.templatetags.mill import day, days_late, hours, moment
 from planning.models import Loom, PlanRun, Slot, Warp
 from planning.services.actuals import RunOut
@@ -27,12 +29,16 @@ def late_warps(run: PlanRun | None) -> list[Entry]:
         mend = next(iter(mends.get(str(slot.warp.number), [])), "")
         entries.append(
             Entry(
-                str(slot.warp),
+                called(slot.warp),
                 reverse("warp", args=[slot.warp.number]),
-                f"late by {days_late(slot.late_min)} over its pieces on loom {slot.loom}, out "
-                f"{day(slot.weaving_stops_at)}. "
-                f"{slot.why}",
-                "Look at the loom",
+                _("late by %(time)s over its pieces on loom %(loom)s, out %(day)s. %(why)s")
+                % {
+                    "time": days_late(slot.late_min),
+                    "loom": slot.loom,
+                    "day": day(slot.weaving_stops_at),
+                    "why": slot.why,
+                },
+                _("Look at the loom"),
                 reverse("loom", args=[slot.loom.code]),
                 str(mend).rstrip("."),
             )
@@ -46,19 +52,28 @@ def late_as_woven(rows: list[RunOut]) -> list[Entry]:
     for row in rows:
         address = reverse("warp", args=[row.warp.number])
         if row.stop:
-            matter = f"stands on loom {row.loom}: {row.stop.reason}, since {moment(row.stop.starts_at)}"
+            matter = _("stands on loom %(loom)s: %(reason)s, since %(moment)s") % {
+                "loom": row.loom,
+                "reason": _(row.stop.reason),
+                "moment": moment(row.stop.starts_at),
+            }
             ticket = row.warp.tickets.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True).first()
             at = reverse("floor", args=[ticket.token]) if ticket else reverse("floor_looms")
-            entries.append(Entry(str(row.warp), address, matter, "Look at the floor", at))
+            entries.append(Entry(called(row.warp), address, matter, _("Look at the floor"), at))
         entries += [
             Entry(
                 str(late.line),
                 reverse("order", args=[late.line.order.number]),
-                f"comes off loom {row.loom} {moment(late.off_at)}; to be finished by {day(late.line.due_on)} it had to "
-                f"be off on {day(late.last_on)}",
-                "See what is woven",
+                _("comes off loom %(loom)s %(moment)s; to be finished by %(due)s it had to be off on %(last)s")
+                % {
+                    "loom": row.loom,
+                    "moment": moment(late.off_at),
+                    "due": day(late.line.due_on),
+                    "last": day(late.last_on),
+                },
+                _("See what is woven"),
                 reverse("actuals"),
-                f"{days_late(late.late_min)} late if nothing changes",
+                _("%(time)s late if nothing changes") % {"time": days_late(late.late_min)},
             )
             for late in row.late
         ]
@@ -77,17 +92,21 @@ def running_out(rows: list[RunOut], run: PlanRun | None) -> list[Entry]:
     for row in soon:
         after = following.get(row.loom.pk)
         if after is None:
-            effect = "nothing is planned after it"
+            effect = _("nothing is planned after it")
         elif after.warp.state == Warp.WOUND:
-            effect = f"then {after.warp}, wound: {after.setup}, {hours(after.setup_min)}"
+            effect = _("then %(warp)s, wound: %(setup)s, %(time)s") % {
+                "warp": called(after.warp),
+                "setup": _(after.setup),
+                "time": hours(after.setup_min),
+            }
         else:
-            effect = f"then {after.warp}, which is not wound yet"
+            effect = _("then %(warp)s, which is not wound yet") % {"warp": called(after.warp)}
         entries.append(
             Entry(
-                f"Loom {row.loom}",
+                _("Loom %(loom)s") % {"loom": row.loom},
                 reverse("loom", args=[row.loom.code]),
-                f"weaves {row.warp} out {moment(row.out_at)}",
-                "Look at what follows" if after else "Look at the loom",
+                _("weaves %(warp)s out %(moment)s") % {"warp": called(row.warp), "moment": moment(row.out_at)},
+                _("Look at what follows") if after else _("Look at the loom"),
                 reverse("warp", args=[after.warp.number]) if after else reverse("loom", args=[row.loom.code]),
                 effect,
             )
@@ -110,12 +129,14 @@ def standing_looms(run: PlanRun | None) -> list[Entry]:
         idle_min = int((at - now).total_seconds() // 60) if at else 0
         entries.append(
             Entry(
-                f"Loom {loom.code}",
+                _("Loom %(loom)s") % {"loom": loom.code},
                 reverse("loom", args=[loom.code]),
-                f"stands; next set-up {moment(at)}" if at else "stands and nothing is planned on it",
-                "Plan the looms",
+                _("stands; next set-up %(moment)s") % {"moment": moment(at)}
+                if at
+                else _("stands and nothing is planned on it"),
+                _("Plan the looms"),
                 reverse("looms"),
-                f"{days_late(idle_min)} by the clock until then" if idle_min > 0 else "",
+                _("%(time)s by the clock until then") % {"time": days_late(idle_min)} if idle_min > 0 else "",
             )
         )
     return entries
@@ -125,18 +146,22 @@ def _due_in_state(run: PlanRun | None, *states: str) -> Any:
     return Slot.objects.filter(run=run, warp__state__in=states).select_related("warp", "loom")
 
 
+def _waits(slot: Slot) -> str:
+    return _("loom %(loom)s waits for it %(moment)s") % {"loom": slot.loom, "moment": moment(slot.setup_starts_at)}
+
+
 def yarn_to_draw(run: PlanRun | None) -> list[Entry]:
     """Warps whose yarn is to lie at the creel by tomorrow."""
     tomorrow = timezone.localdate() + timedelta(days=1)
     slots = _due_in_state(run, Warp.PLANNED).filter(winding_on__lte=tomorrow)
     return [
         Entry(
-            str(slot.warp),
+            called(slot.warp),
             reverse("warp", args=[slot.warp.number]),
-            f"is to be wound {day(slot.winding_on)}; its yarn is still in the store",
-            "Draw its yarn",
+            _("is to be wound %(day)s; its yarn is still in the store") % {"day": day(slot.winding_on)},
+            _("Draw its yarn"),
             reverse("warp", args=[slot.warp.number]),
-            f"loom {slot.loom} waits for it {moment(slot.setup_starts_at)}",
+            _waits(slot),
         )
         for slot in slots.order_by("winding_on", "setup_starts_at")
     ]
@@ -147,12 +172,14 @@ def to_wind(run: PlanRun | None) -> list[Entry]:
     slots = _due_in_state(run, Warp.YARN_DRAWN).order_by("winding_on", "setup_starts_at")
     return [
         Entry(
-            str(slot.warp),
+            called(slot.warp),
             reverse("warp", args=[slot.warp.number]),
-            f"its yarn is drawn; to be wound {day(slot.winding_on)}" if slot.winding_on else "its yarn is drawn",
-            "Wind it",
+            _("its yarn is drawn; to be wound %(day)s") % {"day": day(slot.winding_on)}
+            if slot.winding_on
+            else _("its yarn is drawn"),
+            _("Wind it"),
             reverse("warp", args=[slot.warp.number]),
-            f"loom {slot.loom} waits for it {moment(slot.setup_starts_at)}",
+            _waits(slot),
         )
         for slot in slots
     ]
@@ -163,10 +190,10 @@ def to_gait(run: PlanRun | None) -> list[Entry]:
     hanging = Warp.objects.filter(state=Warp.GAITED).select_related("loom").order_by("loom__code")
     entries = [
         Entry(
-            str(warp),
+            called(warp),
             reverse("warp", args=[warp.number]),
-            f"hangs gaited in loom {warp.loom}",
-            "Begin weaving",
+            _("hangs gaited in loom %(loom)s") % {"loom": warp.loom},
+            _("Begin weaving"),
             reverse("warp", args=[warp.number]),
         )
         for warp in hanging
@@ -174,12 +201,14 @@ def to_gait(run: PlanRun | None) -> list[Entry]:
     slots = _due_in_state(run, Warp.WOUND).filter(setup_starts_at__lte=timezone.now() + AHEAD)
     entries += [
         Entry(
-            str(slot.warp),
+            called(slot.warp),
             reverse("warp", args=[slot.warp.number]),
-            f"goes into loom {slot.loom} {moment(slot.setup_starts_at)}: {slot.setup}",
-            "Gait it",
+            _("goes into loom %(loom)s %(moment)s: %(setup)s")
+            % {"loom": slot.loom, "moment": moment(slot.setup_starts_at), "setup": _(slot.setup)},
+            _("Gait it"),
             reverse("warp", args=[slot.warp.number]),
-            f"{hours(slot.setup_min)}; it weaves from {moment(slot.weaving_starts_at)}",
+            _("%(time)s; it weaves from %(moment)s")
+            % {"time": hours(slot.setup_min), "moment": moment(slot.weaving_starts_at)},
         )
         for slot in slots.order_by("setup_starts_at")
     ]

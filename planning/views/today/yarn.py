@@ -5,22 +5,25 @@ from datetime import date, timedelta
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from inventory import store_care
-from inventory.models import Claim, Delivery, YarnDemand, YarnLot, YarnOutlook
+from inventory.models import FOR_WHAT, Claim, Delivery, YarnDemand, YarnLot, YarnOutlook
 from inventory.services import due_in_the_store
+from mill.language import called, retold
 from mill.models import Mill
 from mill.templatetags.mill import day, kg
-from planning.views.today.entry import Entry, counted
+from planning.views.today.entry import Entry
 
 # A claim without an answer for so long is asked after. Common practice, no source.
 ANSWER_DAYS = 14
 
 CARE_ACTS = {
-    store_care.INSPECTION: "Look it over",
-    store_care.LURE: "Renew the lure",
-    store_care.PROBE: "Write down what the probe read",
-    store_care.RELEASE: "Look at the treatment",
+    store_care.INSPECTION: gettext_lazy("Look it over"),
+    store_care.LURE: gettext_lazy("Renew the lure"),
+    store_care.PROBE: gettext_lazy("Write down what the probe read"),
+    store_care.RELEASE: gettext_lazy("Look at the treatment"),
 }
 
 
@@ -34,19 +37,29 @@ def short_yarns() -> list[Entry]:
             waiting[yarn].add(source)
     entries: list[Entry] = []
     for outlook in outlooks:
-        matter = f"{kg(outlook.short_g)} kg short on {day(outlook.short_on)}"
-        if outlook.short_for:
-            matter += f" for {outlook.short_for}"
-        act = f"Order {kg(outlook.order_g)} kg now" if outlook.order_g else "Order now"
-        if outlook.order_by and outlook.order_by >= timezone.localdate():
-            act = act.replace(" now", f" by {day(outlook.order_by)}")
-        elif outlook.order_by:
-            matter += f"; it had to be ordered by {day(outlook.order_by)}"
+        matter, act = _matter_of_short(outlook), _act_for_short(outlook)
         address = reverse("yarn_one", args=[outlook.yarn.code])
         n = len(waiting[outlook.yarn_id])
-        effect = f"{counted(n, 'warp')} from that day on {'waits' if n == 1 else 'wait'} for it" if n else ""
-        entries.append(Entry(str(outlook.yarn), address, matter, act, address, effect))
+        waits = ngettext("%(n)s warp from that day on waits for it", "%(n)s warps from that day on wait for it", n)
+        entries.append(Entry(str(outlook.yarn), address, matter, act, address, waits % {"n": n} if n else ""))
     return entries
+
+
+def _matter_of_short(outlook: YarnOutlook) -> str:
+    said = {"kg": kg(outlook.short_g), "day": day(outlook.short_on), "what": retold(outlook.short_for, FOR_WHAT)}
+    matter = (_("%(kg)s kg short on %(day)s for %(what)s") if said["what"] else _("%(kg)s kg short on %(day)s")) % said
+    if outlook.order_by is None or outlook.order_by >= timezone.localdate():
+        return matter
+    return _("%(matter)s; it had to be ordered by %(day)s") % {"matter": matter, "day": day(outlook.order_by)}
+
+
+def _act_for_short(outlook: YarnOutlook) -> str:
+    grams, by = outlook.order_g, outlook.order_by
+    if by and by >= timezone.localdate():
+        form = _("Order %(kg)s kg by %(day)s") if grams else _("Order by %(day)s")
+    else:
+        form = _("Order %(kg)s kg now") if grams else _("Order now")
+    return form % {"kg": kg(grams), "day": day(by)}
 
 
 def due_deliveries() -> list[Entry]:
@@ -63,10 +76,13 @@ def due_deliveries() -> list[Entry]:
         Entry(
             row.number,
             reverse("delivery", args=[row.pk]),
-            f"{row.yarn} from {row.supplier or 'its supplier'} was expected {day(row.expected_on)}",
-            "Receive it, or re-plan without it",
+            _("%(yarn)s from %(supplier)s was expected %(day)s")
+            % {"yarn": row.yarn, "supplier": row.supplier or _("its supplier"), "day": day(row.expected_on)},
+            _("Receive it, or re-plan without it"),
             reverse("delivery", args=[row.pk]),
-            f"planned work wants this yarn from {day(wanted[row.yarn_id])}" if row.yarn_id in wanted else "",
+            _("planned work wants this yarn from %(day)s") % {"day": day(wanted[row.yarn_id])}
+            if row.yarn_id in wanted
+            else "",
         )
         for row in rows
     ]
@@ -79,11 +95,16 @@ def unapproved_shades() -> list[Entry]:
         Entry(
             str(lot),
             reverse("lot", args=[lot.label]),
-            f"{lot.yarn}, dye lot {lot.dye_lot}, {kg(lot.on_hand_g)} kg came {day(lot.received_on)}: its shade is not"
-            " approved",
-            "Compare its shade",
+            _("%(yarn)s, dye lot %(dye_lot)s, %(kg)s kg came %(day)s: its shade is not approved")
+            % {
+                "yarn": lot.yarn,
+                "dye_lot": lot.dye_lot,
+                "kg": kg(lot.on_hand_g),
+                "day": day(lot.received_on),
+            },
+            _("Compare its shade"),
             f"{reverse('lot', args=[lot.label])}?act=approve",
-            "no warp is given of it before",
+            _("no warp is given of it before"),
         )
         for lot in rows.select_related("yarn").order_by("received_on", "label")
     ]
@@ -95,10 +116,11 @@ def quarantined_lots() -> list[Entry]:
         Entry(
             str(lot),
             reverse("lot", args=[lot.label]),
-            f"{lot.yarn} is in quarantine: {lot.quarantine_reason or 'no reason written'}",
-            "Look at the lot",
+            _("%(yarn)s is in quarantine: %(why)s")
+            % {"yarn": lot.yarn, "why": lot.quarantine_reason or _("no reason written")},
+            _("Look at the lot"),
             reverse("lot", args=[lot.label]),
-            f"{kg(lot.on_hand_g)} kg can’t be drawn until it is released",
+            _("%(kg)s kg can’t be drawn until it is released") % {"kg": kg(lot.on_hand_g)},
         )
         for lot in rows.order_by("label")
     ]
@@ -111,18 +133,16 @@ def claims_open() -> list[Entry]:
     for claim in Claim.objects.filter(state__in=(Claim.WRITTEN, Claim.SENT)).select_related("delivery__supplier"):
         if claim.state == Claim.SENT and claim.sent_on and claim.sent_on > long_ago:
             continue
-        whom = claim.delivery.supplier or "the supplier"
-        is_sent = claim.state == Claim.SENT
-        entries.append(
-            Entry(
-                f"Claim {claim.number}",
-                reverse("claim", args=[claim.number]),
-                f"{kg(claim.short_g)} kg short on {claim.delivery.number}: "
-                + (f"sent {day(claim.sent_on)}, not answered" if is_sent else "written, not sent"),
-                f"Ask {whom}" if is_sent else f"Send it to {whom}",
-                reverse("claim", args=[claim.number]),
-            )
-        )
+        whom = {"whom": claim.delivery.supplier or _("the supplier")}
+        if claim.state == Claim.SENT:
+            matter = _("%(kg)s kg short on %(delivery)s: sent %(day)s, not answered")
+            act = _("Ask %(whom)s") % whom
+        else:
+            matter = _("%(kg)s kg short on %(delivery)s: written, not sent")
+            act = _("Send it to %(whom)s") % whom
+        said = {"kg": kg(claim.short_g), "delivery": claim.delivery.number, "day": day(claim.sent_on)}
+        address = reverse("claim", args=[claim.number])
+        entries.append(Entry(called(claim), address, matter % said, act, address))
     return entries
 
 
@@ -140,5 +160,6 @@ def store_care_due() -> list[Entry]:
             assert one.shelf is not None
             what, address = one.shelf.code, reverse("place", args=[one.shelf.pk])
             act_address = reverse("inspection_new", args=[one.shelf.pk])
-        entries.append(Entry(what, address, f"due since {day(one.on)}: {one.why}", CARE_ACTS[one.what], act_address))
+        matter = _("due since %(day)s: %(why)s") % {"day": day(one.on), "why": one.why}
+        entries.append(Entry(what, address, matter, str(CARE_ACTS[one.what]), act_address))
     return entries
