@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 
 from inventory.drawdown import Drawdown
+from mill.refusal import N_
 
-RUNS_SHORT, SHORTER, AS_SHORT = "runs short", "shorter than now", "as short as now"
-LESS_SHORT, MENDED, LASTS = "less short than now", "no longer short", "lasts"
+RUNS_SHORT, SHORTER, AS_SHORT = N_("runs short"), N_("shorter than now"), N_("as short as now")
+LESS_SHORT, MENDED, LASTS = N_("less short than now"), N_("no longer short"), N_("lasts")
 # Those that the change makes worse.
 WORSE = (RUNS_SHORT, SHORTER)
 

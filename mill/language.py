@@ -6,8 +6,9 @@ are named here. What goes between programs (the API, feeds, CSV) is English what
 """
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from types import MappingProxyType
 from typing import Any
 
 from django.conf import settings
@@ -37,6 +38,8 @@ WHOLE = frozenset(
         *("pieces", "piece", "piece_labels", "piece_trace", "lot_trace"),
         *("finishing", "batch", "batch_out", "batch_undo"),
         *("dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
+        *("orders", "order", "order_new", "order_edit", "order_figures", "line_new", "line_edit", "line_call_off"),
+        *("line_take_up", "customers", "customer", "customer_new", "customer_edit"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.
@@ -121,20 +124,46 @@ def called(row: Any) -> str:
     return str(getattr(row, "called", row))
 
 
-def retold(kept: str, forms: Iterable[str]) -> str:
+def retold(kept: str, forms: Iterable[str], within: Mapping[str, Collection[str]] = MappingProxyType({})) -> str:
     """A sentence that was kept in English, said in the language of the page.
 
-    forms    what such sentences are made from, with named places; one of another form stays as it is
+    forms     what such sentences are made from, with named places; one of another form stays as it is
+    within    places that hold words of ours, by name, parted by "; ": what those are made from, which are said too
 
     >>> retold("Ticket 12 takes its place.", ["Ticket %(number)s takes its place."])
     'Ticket 12 takes its place.'
     """
     for form in forms:
-        pattern = re.sub(r"%\\\((\w+)\\\)s", r"(?P<\1>.+)", re.escape(form))
-        if found := re.fullmatch(pattern, kept):
-            said = {name: _figure(text) for name, text in found.groupdict().items()}
+        if found := re.fullmatch(_pattern(form, within), kept):
+            said = {name: _put(text, within.get(name, ())) for name, text in found.groupdict().items()}
             return translation.gettext(form) % said
     return kept
+
+
+def _put(text: str, forms: Collection[str]) -> str:
+    return "; ".join(retold(one, forms) for one in text.split("; ")) if forms else _figure(text)
+
+
+_PLACE = r"%\\\((\w+)\\\)s"
+
+
+def _pattern(form: str, within: Mapping[str, Collection[str]]) -> str:
+    """How a sentence of this form looks: each of its places a group of that name, which says the same each time."""
+    seen: set[str] = set()
+
+    def place(found: re.Match[str]) -> str:
+        name = found[1]
+        if name in seen:
+            return f"(?P={name})"
+        seen.add(name)
+        of = "|".join(re.sub(_PLACE, ".+", _plain(one)) for one in within.get(name, ()))
+        return f"(?P<{name}>(?:{of})(?:; (?:{of}))*)" if of else f"(?P<{name}>.+)"
+
+    return re.sub(_PLACE, place, _plain(form))
+
+
+def _plain(form: str) -> str:
+    return re.escape(form.replace("%%", "%"))
 
 
 def _figure(text: str) -> str:

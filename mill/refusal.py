@@ -16,6 +16,13 @@ class Word(str):
     """A word of ours inside a refusal, that has a translation itself: a warp's state, a kind of yarn."""
 
 
+class Several(tuple[Any, ...]):
+    """Several values in one place of a sentence, each as it is called: Warp 5, Warp 7."""
+
+    def __str__(self) -> str:
+        return ", ".join(map(str, self))
+
+
 class Refusal(ValueError):
     """A request that the mill can't meet.
 
@@ -46,6 +53,10 @@ class Refusal(ValueError):
     def _shown(self, value: Any) -> str:
         if isinstance(value, Word):
             return self.in_words(value)
+        if isinstance(value, Several):
+            return ", ".join(map(self._shown, value))
+        if isinstance(value, Refusal):
+            return value.message
         if isinstance(value, Decimal):
             return str(value).replace(".", written_now().decimal)
         return str(getattr(value, "called", value))

@@ -379,8 +379,8 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
 
 
 class OrderLine(models.Model):
-    ENTERED, ON_A_WARP, IN_LOOM, GREY = "entered", "on a warp", N_("in loom"), "grey"
-    FINISHING, READY, SENT, CALLED_OFF = "finishing", "ready", "sent", "called off"
+    ENTERED, ON_A_WARP, IN_LOOM, GREY = N_("entered"), N_("on a warp"), N_("in loom"), N_("grey")
+    FINISHING, READY, SENT, CALLED_OFF = N_("finishing"), N_("ready"), N_("sent"), N_("called off")
     STATES = [(s, s) for s in (ENTERED, ON_A_WARP, IN_LOOM, GREY, FINISHING, READY, SENT, CALLED_OFF)]
 
     order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="lines")
@@ -406,6 +406,19 @@ class OrderLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order.number}/{self.position}"
+
+
+# What a change of a line says, as it is kept: what each column was, and is now. An empty note is none.
+LINE_CHANGES = {
+    "colourway": N_("cloth %(was)s, now %(now)s"),
+    "pieces": N_("pieces %(was)s, now %(now)s"),
+    "length_m": N_("length %(was)s m, now %(now)s m"),
+    "due_on": N_("due %(was)s, now %(now)s"),
+    "tolerance_pct": N_("tolerance %(was)s %%, now %(now)s %%"),
+    "weight": N_("weight %(was)s, now %(now)s"),
+    "note": N_("note %(was)s, now %(now)s"),
+}
+LINE_CHANGED = (N_("note none, now %(now)s"), N_("note %(was)s, now none"), *LINE_CHANGES.values())
 
 
 class WarpQuerySet(models.QuerySet["Warp"]):
@@ -730,9 +743,13 @@ class JobTicket(models.Model):
         return f"Ticket {self.number}"
 
     @property
+    def called(self) -> str:
+        return gettext("Ticket %(number)s") % {"number": self.number}
+
+    @property
     def why_overtaken(self) -> str:
         """Why, in the language of the page; it is kept in English."""
-        return retold(self.overtaken_why, OVERTAKEN_BY)
+        return retold(self.overtaken_why, OVERTAKEN_BY, {"what": LINE_CHANGED})
 
 
 # As the services keep it.
@@ -743,6 +760,9 @@ OVERTAKEN_BY = (
     N_("The parts of Warp %(warp)s are woven in another order."),
     N_("%(part)s of its %(pieces)s pieces went on Warp %(warp)s."),
     N_("Order line %(line)s was changed: %(what)s."),
+    N_("Order %(order)s is for %(customer)s now."),
+    N_("Order %(order)s has the reference none now."),
+    N_("Order %(order)s has the reference %(reference)s now."),
 )
 
 
@@ -1239,6 +1259,10 @@ class Quote(models.Model):
 
     def __str__(self) -> str:
         return f"Quote {self.number}"
+
+    @property
+    def called(self) -> str:
+        return gettext("Quote %(number)s") % {"number": self.number}
 
     @property
     def stands(self) -> str:

@@ -7,6 +7,8 @@ from typing import Any
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from mill.fields import DayInput, MeasureField, PercentField
 from planning.models import Colourway, Customer, Order, OrderLine
@@ -20,11 +22,19 @@ class CustomerForm(forms.ModelForm):
     class Meta:
         model = Customer
         fields = ["code", "name", "points_limit_per_100_yd2", "notes"]
-        labels = {"code": "Code", "points_limit_per_100_yd2": "Points of a piece that they take (in 100 square yards)"}
-        help_texts = {
-            "code": "Short, as it stands in lists: HOL1.",
-            "points_limit_per_100_yd2": "Four-point grading, as agreed with them. Empty: the mill’s own limit holds.",
+        labels = {
+            "code": gettext_lazy("Code"),
+            "name": gettext_lazy("Name"),
+            "points_limit_per_100_yd2": gettext_lazy("Points of a piece that they take (in 100 square yards)"),
+            "notes": gettext_lazy("Notes"),
         }
+        help_texts = {
+            "code": gettext_lazy("Short, as it stands in lists: HOL1."),
+            "points_limit_per_100_yd2": gettext_lazy(
+                "Four-point grading, as agreed with them. Empty: the mill’s own limit holds."
+            ),
+        }
+        error_messages = {"code": {"unique": gettext_lazy("Customer with this Code already exists.")}}
         widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
 
 
@@ -32,14 +42,21 @@ class OrderForm(forms.ModelForm):
     class Meta:
         model = Order
         fields = ["number", "customer", "reference", "placed_on", "note"]
-        labels = {"number": "Number", "reference": "Their number", "placed_on": "Placed on"}
+        labels = {
+            "number": gettext_lazy("Number"),
+            "customer": gettext_lazy("Customer"),
+            "reference": gettext_lazy("Their number"),
+            "placed_on": gettext_lazy("Placed on"),
+            "note": gettext_lazy("Note"),
+        }
+        help_texts = {"reference": gettext_lazy("The customer's own number.")}
         widgets = {"placed_on": DayInput(), "note": forms.Textarea(attrs={"rows": 2})}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         customer = self.fields["customer"]
         assert isinstance(customer, forms.ModelChoiceField)
-        customer.empty_label = "Choose …"
+        customer.empty_label = _("Choose …")
         if self.instance.pk:
             # Tickets and letters name it: an order keeps its number.
             del self.fields["number"]
@@ -58,7 +75,7 @@ class ColourwayField(forms.ChoiceField):
     def offer(self, colourways: Iterable[Colourway]) -> None:
         """The colourways in the order of their cloths. Read once for all lines of a form."""
         self.by_pk = {str(one.pk): one for one in colourways}
-        self.choices = [("", "Choose …"), *self._groups()]
+        self.choices = [("", _("Choose …")), *self._groups()]
 
     def _groups(self) -> Iterator[tuple[str, list[tuple[str, str]]]]:
         for cloth, of_it in groupby(self.by_pk.values(), key=lambda one: one.cloth):
@@ -76,25 +93,34 @@ class ColourwayField(forms.ChoiceField):
     def validate(self, value: Any) -> None:
         if value is None:
             if self.required:
-                raise forms.ValidationError("Choose the cloth and its colourway.", code="required")
+                raise forms.ValidationError(_("Choose the cloth and its colourway."), code="required")
         elif not isinstance(value, Colourway):
-            raise forms.ValidationError("This colourway can’t be ordered any more. Choose another.", code="gone")
+            raise forms.ValidationError(_("This colourway can’t be ordered any more. Choose another."), code="gone")
 
 
 class LineForm(forms.Form):
     """One line of an order; its fields are named as the columns of OrderLine."""
 
-    colourway = ColourwayField(label="Cloth and colourway")
-    pieces = forms.IntegerField(min_value=1, max_value=10_000, label="Pieces")
+    colourway = ColourwayField(label=gettext_lazy("Cloth and colourway"))
+    pieces = forms.IntegerField(min_value=1, max_value=10_000, label=gettext_lazy("Pieces"))
     length_m = MeasureField(
-        unit="m", places=2, above=0, max_value=LONGEST_M, label="Finished length, each", help_text="60 m, 65.5 yd"
+        unit="m",
+        places=2,
+        above=0,
+        max_value=LONGEST_M,
+        label=gettext_lazy("Finished length, each"),
+        help_text=gettext_lazy("60 m, 65.5 yd"),
     )
-    due_on = forms.DateField(label="Due", widget=DayInput())
-    tolerance_pct = PercentField(max_value=50, places=1, initial=Decimal(0), label="Tolerance")
+    due_on = forms.DateField(label=gettext_lazy("Due"), widget=DayInput())
+    tolerance_pct = PercentField(max_value=50, places=1, initial=Decimal(0), label=gettext_lazy("Tolerance"))
     weight = forms.IntegerField(
-        min_value=1, max_value=9, initial=1, label="Weight", help_text="How much a day late matters: 1 to 9."
+        min_value=1,
+        max_value=9,
+        initial=1,
+        label=gettext_lazy("Weight"),
+        help_text=gettext_lazy("How much a day late matters: 1 to 9."),
     )
-    note = forms.CharField(max_length=200, required=False, label="Note")
+    note = forms.CharField(max_length=200, required=False, label=gettext_lazy("Note"))
 
     def __init__(self, *args: Any, colourways: Iterable[Colourway] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -124,7 +150,7 @@ class BaseLineFormSet(forms.BaseFormSet):
 
     def clean(self) -> None:
         if not any(self.errors) and not self.said:
-            raise forms.ValidationError("Write at least one line: a cloth, pieces and a length.")
+            raise forms.ValidationError(_("Write at least one line: a cloth, pieces and a length."))
 
 
 LineFormSet = forms.formset_factory(

@@ -14,7 +14,8 @@ from django.utils import timezone
 from inventory.models import Delivery
 from inventory.services import Foreseen
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.signs import written_now
 from planning import finishing
 from planning.models import JobTicket, Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import assuming, plans, working_out
@@ -140,7 +141,11 @@ def yarn_of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = Non
 def _stands(loom: Loom, *, until: datetime, now: datetime) -> Assumed:
     if until <= now:
         said = timezone.localtime(until)
-        raise Refusal(f"{said:%a %d %b %H:%M} has gone by. Say a moment to come until which loom {loom.code} stands.")
+        raise Refusal(
+            N_("%(until)s has gone by. Say a moment to come until which loom %(loom)s stands."),
+            until=f"{written_now().day_said(said.date(), with_year=False)} {said:%H:%M}",
+            loom=loom.code,
+        )
     from_minute = now.replace(second=0, microsecond=0)
     return assuming.read(assuming.loom_stands(loom, why="stands", starts_at=from_minute, stops_at=until))
 

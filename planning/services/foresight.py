@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db.models import Prefetch, Sum
+from django.utils.translation import gettext
 
 from inventory import services as store
 from inventory.models import Yarn
@@ -102,7 +103,10 @@ def _lost(wanted: Mapping[int, Mapping[Key, int]]) -> list[HoldLost]:
         if over_g > was_over_g:
             lots = tuple(dict.fromkeys(str(hold.reservation.lot) for hold in of_yarn))
             first = of_yarn[0]
-            lost.append(HoldLost(f"{first.warp}, {first.use} yarn", str(first.yarn), lots, held_g, over_g - was_over_g))
+            is_warp = first.use == WarpYarn.WARP
+            said = gettext("Warp %(number)s, warp yarn") if is_warp else gettext("Warp %(number)s, weft yarn")
+            for_what = said % {"number": first.warp.number}
+            lost.append(HoldLost(for_what, str(first.yarn), lots, held_g, over_g - was_over_g))
     return lost
 
 

@@ -8,15 +8,17 @@ from decimal import Decimal
 from functools import lru_cache
 
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from inventory import services as store
 from inventory.draw import Choice, Lot, Need, choose, in_pieces
 from inventory.models import Yarn
+from mill.language import Retold
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, in_words
 from planning import finishing
 from planning.gaiting import SetUp, set_up_min
-from planning.loom import reasons_against, weaving_min
+from planning.loom import AGAINST, reasons_against, weaving_min
 from planning.models import Closure, ClothSpec, Loom, mill_facts, set_up_rates
 from planning.services import clock
 from planning.services.orders import LineDraft
@@ -145,7 +147,9 @@ class _There:
 def _work_out(draft: LineDraft, specs: dict[int, ClothSpec], there: _There) -> LineFigures:
     spec = specs.get(draft.cloth.pk)
     if spec is None:
-        return LineFigures(trouble=f"{draft.cloth} has never been specified. Write its first revision.")
+        return LineFigures(
+            trouble=in_words(N_("%(cloth)s has never been specified. Write its first revision."), cloth=draft.cloth)
+        )
     try:
         figures = alone(run_of_draft(draft, spec), there.facts)
     except Refusal as refusal:
@@ -173,9 +177,14 @@ def looms_for(figures: Figures, looms: Iterable[Loom]) -> tuple[tuple[LoomTime, 
 def no_loom(against: dict[str, list[str]]) -> str:
     """In a sentence, that no loom takes it, with the loom that comes nearest."""
     if not against:
-        return "There is no loom that is not held. Enter one, or let one go."
+        return Refusal(N_("There is no loom that is not held. Enter one, or let one go.")).message
     code, reasons = min(against.items(), key=lambda item: (len(item[1]), item[0]))
-    return f"No loom of {len(against)} takes it; the nearest is {code}: {'; '.join(reasons)}."
+    return in_words(
+        N_("No loom of %(n)s takes it; the nearest is %(loom)s: %(why)s."),
+        n=len(against),
+        loom=code,
+        why=Retold("; ".join(reasons), AGAINST),
+    )
 
 
 # Yarn
@@ -196,7 +205,7 @@ def _supplies(
             yarn=yarns[need.code].pk,
             grams=need.issue_g,
             use=need.use,  # type: ignore[arg-type]
-            label=f"The {need.use}",
+            label=gettext("The warp") if need.use == "warp" else gettext("The weft"),
             pieces_g=in_pieces(need.issue_g, run.pieces) if need.use == "weft" else (),
         )
         choice = choose(asked, lots.values(), useful_g=useful_g)
@@ -241,10 +250,22 @@ def _with_earliest(line: LineFigures, comes: dict[str, date], finishing_days: in
     off, time = min(zip(ends, line.looms, strict=True), key=lambda pair: pair[0])
     off_on = _day(off, there)
     ready_on = finishing.ready_on(off_on, finishing_days)
-    yarn = f"yarn {' and '.join(sorted(comes))} comes {yarn_on:%d.%m.%Y}" if comes else "its yarn is here"
-    how = (
-        f"If loom {time.loom} stood free: {yarn}, wound {_day(wound, there):%d.%m.%Y}, woven {off_on:%d.%m.%Y}, "
-        f"{finishing_days} working days to finish."
+    waits = N_(
+        "If loom %(loom)s stood free: yarn %(yarn)s comes %(comes)s, wound %(wound)s, woven %(woven)s, %(days)s working"
+        " days to finish."
+    )
+    is_here = N_(
+        "If loom %(loom)s stood free: its yarn is here, wound %(wound)s, woven %(woven)s, %(days)s working days to"
+        " finish."
+    )
+    how = in_words(
+        waits if comes else is_here,
+        loom=time.loom,
+        yarn=gettext(" and ").join(sorted(comes)),
+        comes=f"{yarn_on:%d.%m.%Y}",
+        wound=f"{_day(wound, there):%d.%m.%Y}",
+        woven=f"{off_on:%d.%m.%Y}",
+        days=finishing_days,
     )
     return replace(line, earliest_on=ready_on, earliest_how=how)
 

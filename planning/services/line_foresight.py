@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from django.utils.translation import gettext
+
 from inventory import services as store
 from inventory.services import Foreseen, OfYarn, Otherwise
 from mill.models import Mill
@@ -135,4 +137,6 @@ def _on_no_warp(
     except Refusal:
         # Why it can't be worked out stands beside its figures.
         return []
-    return _drawn(f"Order {line}, on no warp yet", draft, figures, spec, yarn_ids_of([figures]))
+    return _drawn(
+        gettext("Order %(line)s, on no warp yet") % {"line": line}, draft, figures, spec, yarn_ids_of([figures])
+    )

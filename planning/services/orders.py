@@ -13,8 +13,19 @@ from django.db.models import F, Max
 
 from mill import meanwhile
 from mill.models import Mill
-from mill.refusal import Refusal
-from planning.models import Cloth, ClothSpec, Colourway, Customer, Order, OrderLine, Warp, WarpPart, mill_facts
+from mill.refusal import N_, Refusal, Several, Word
+from planning.models import (
+    LINE_CHANGES,
+    Cloth,
+    ClothSpec,
+    Colourway,
+    Customer,
+    Order,
+    OrderLine,
+    Warp,
+    WarpPart,
+    mill_facts,
+)
 from planning.services import warps as warp_verbs
 from planning.services import working_out
 from planning.services.cloths import latest_specs
@@ -44,16 +55,8 @@ class LineDraft:
         return self.colourway.cloth
 
 
-# What a line says of itself: (column, in words).
-SAID = (
-    ("colourway", "cloth"),
-    ("pieces", "pieces"),
-    ("length_m", "length"),
-    ("due_on", "due"),
-    ("tolerance_pct", "tolerance"),
-    ("weight", "weight"),
-    ("note", "note"),
-)
+# What a line says of itself, by column.
+SAID = tuple(LINE_CHANGES)
 # What the figures of a warp follow from.
 FIGURED = {"colourway", "pieces", "length_m"}
 
@@ -62,14 +65,23 @@ def _said(name: str, value: Any) -> str:
     match name:
         case "colourway":
             return f"{value.cloth.code} {value.name}"
-        case "length_m":
-            return f"{value.normalize():f} m"
-        case "tolerance_pct":
-            return f"{value.normalize():f} %"
+        case "length_m" | "tolerance_pct":
+            return f"{value.normalize():f}"
         case "due_on":
             return f"{value:%d.%m.%Y}"
         case _:
             return str(value) or "none"
+
+
+def _figure(name: str, one: LineDraft | OrderLine) -> str | Decimal:
+    """The same for a refusal, which writes a number with the page's decimal sign."""
+    said = _said(name, getattr(one, name))
+    return Decimal(said) if name == "length_m" else said
+
+
+def _difference(name: str, before: LineDraft, draft: LineDraft) -> str:
+    was, now = (_said(name, getattr(one, name)) for one in (before, draft))
+    return LINE_CHANGES[name] % {"was": was, "now": now}
 
 
 # Customers
@@ -88,8 +100,9 @@ def write_customer(
     customer.code, customer.name = customer.code.strip(), customer.name.strip()
     if not CODE.fullmatch(customer.code):
         raise Refusal(
-            f"{customer.code!r} can't be a customer's code. Write letters, figures, full stops and hyphens: HOL1.",
+            N_("%(code)s can't be a customer's code. Write letters, figures, full stops and hyphens: HOL1."),
             field="code",
+            code=repr(customer.code),
         )
     _full_clean(customer)
     customer._history_user = by  # type: ignore[attr-defined]
@@ -150,7 +163,9 @@ def place_order(
     except IntegrityError as clash:
         order = Order.objects.filter(number=number.strip()).first()
         if order is None:
-            raise Refusal("Somebody else placed an order at the same moment. Press the button once more.") from clash
+            raise Refusal(
+                N_("Somebody else placed an order at the same moment. Press the button once more.")
+            ) from clash
         return _placed_before(order, customer, placed_on, list(lines), reference.strip())
 
 
@@ -160,13 +175,16 @@ def _place(
     number = number or next_number()
     if not NUMBER.fullmatch(number):
         raise Refusal(
-            f"{number!r} can't be an order's number. Write letters, figures, full stops and hyphens: 2026-114.",
+            N_("%(number)s can't be an order's number. Write letters, figures, full stops and hyphens: 2026-114."),
             field="number",
+            number=repr(number),
         )
     if before := Order.objects.filter(number=number).first():
         return _placed_before(before, customer, placed_on, lines, reference)
     if not lines:
-        raise Refusal(f"Order {number} has no line yet. Write at least one: a cloth, pieces and a length.")
+        raise Refusal(
+            N_("Order %(order)s has no line yet. Write at least one: a cloth, pieces and a length."), order=number
+        )
     specs = warp_verbs.current_specs(draft.cloth.pk for draft in lines)
     for n, draft in enumerate(lines):
         check_draft(draft, specs, placed_on=placed_on, prefix=f"lines.{n}.")
@@ -186,19 +204,21 @@ def _placed_before(order: Order, customer: Customer, placed_on: date, lines: lis
     if is_same and written == lines:
         return order
     raise Refusal(
-        f"There is an order {order.number} already, of {order.customer}. Give this one another number, "
-        f"such as {next_number()}.",
+        N_("There is an order %(order)s already, of %(customer)s. Give this one another number, such as %(next)s."),
         field="number",
+        order=order.number,
+        customer=order.customer,
+        next=next_number(),
     )
 
 
 def draft_of(line: OrderLine) -> LineDraft:
-    return LineDraft(**{name: getattr(line, name) for name, _ in SAID})
+    return LineDraft(**{name: getattr(line, name) for name in SAID})
 
 
 def _insert(order: Order, position: int, draft: LineDraft, *, by: Any) -> OrderLine:
     line = OrderLine(order=order, position=position, cloth=draft.cloth)
-    for name, _ in SAID:
+    for name in SAID:
         setattr(line, name, getattr(draft, name))
     _full_clean(line)
     line._history_user = by  # type: ignore[attr-defined]
@@ -212,34 +232,51 @@ def check_draft(draft: LineDraft, specs: dict[int, ClothSpec], *, placed_on: dat
     spec = specs.get(cloth.pk)
     if not cloth.is_in_use:
         raise Refusal(
-            f"{cloth} is put away. Take it into use again, or order another cloth.", field=f"{prefix}colourway"
+            N_("%(cloth)s is put away. Take it into use again, or order another cloth."),
+            field=f"{prefix}colourway",
+            cloth=cloth,
         )
     if spec is None:
         raise Refusal(
-            f"{cloth} has never been specified. Write its first revision, then order it.", field=f"{prefix}colourway"
+            N_("%(cloth)s has never been specified. Write its first revision, then order it."),
+            field=f"{prefix}colourway",
+            cloth=cloth,
         )
     if not any(entry.colourway_id == draft.colourway.pk for entry in spec.colourway_yarns.all()):
         raise Refusal(
-            f"Revision {spec.revision} of {cloth} has no yarns in {draft.colourway}. Put them in, or choose another "
-            "colourway.",
+            N_("Revision %(n)s of %(cloth)s has no yarns in %(colourway)s. Put them in, or choose another colourway."),
             field=f"{prefix}colourway",
+            n=spec.revision,
+            cloth=cloth,
+            colourway=draft.colourway,
         )
     if not 1 <= draft.pieces <= MOST_PIECES:
-        raise Refusal(f"{draft.pieces} pieces can't be ordered. Write 1 to {MOST_PIECES}.", field=f"{prefix}pieces")
+        raise Refusal(
+            N_("%(pieces)s pieces can't be ordered. Write 1 to %(most)s."),
+            field=f"{prefix}pieces",
+            pieces=draft.pieces,
+            most=MOST_PIECES,
+        )
     if draft.length_m <= 0:
         raise Refusal(
-            f"A piece of {draft.length_m} m can't be woven. Write its finished length.", field=f"{prefix}length_m"
+            N_("A piece of %(length)s m can't be woven. Write its finished length."),
+            field=f"{prefix}length_m",
+            length=draft.length_m,
         )
     if not LEAST_WEIGHT <= draft.weight <= MOST_WEIGHT:
         raise Refusal(
-            f"A weight of {draft.weight} says nothing: write {LEAST_WEIGHT}, when a day late hardly matters, to "
-            f"{MOST_WEIGHT}.",
+            N_("A weight of %(weight)s says nothing: write %(least)s, when a day late hardly matters, to %(most)s."),
             field=f"{prefix}weight",
+            weight=draft.weight,
+            least=LEAST_WEIGHT,
+            most=MOST_WEIGHT,
         )
     if draft.due_on < placed_on:
         raise Refusal(
-            f"It is due on {draft.due_on:%d.%m.%Y}, before it was placed on {placed_on:%d.%m.%Y}. Write a later day.",
+            N_("It is due on %(due)s, before it was placed on %(placed)s. Write a later day."),
             field=f"{prefix}due_on",
+            due=f"{draft.due_on:%d.%m.%Y}",
+            placed=f"{placed_on:%d.%m.%Y}",
         )
 
 
@@ -256,9 +293,14 @@ def change_order(
     first_due = order.lines.exclude(state=OrderLine.CALLED_OFF).order_by("due_on").first()
     if first_due and first_due.due_on < placed_on:
         raise Refusal(
-            f"Line {first_due} is due on {first_due.due_on:%d.%m.%Y}; the order can't be placed after that, on "
-            f"{placed_on:%d.%m.%Y}. Write an earlier day.",
+            N_(
+                "Line %(line)s is due on %(due)s; the order can't be placed after that, on %(placed)s. Write an"
+                " earlier day."
+            ),
             field="placed_on",
+            line=first_due,
+            due=f"{first_due.due_on:%d.%m.%Y}",
+            placed=f"{placed_on:%d.%m.%Y}",
         )
     is_other_customer = order.customer_id != customer.pk
     is_other_reference = order.reference != reference.strip()
@@ -270,6 +312,7 @@ def change_order(
     if is_other_customer or is_other_reference:
         on = list(Warp.objects.open().filter(parts__line__order=order).distinct().values_list("pk", flat=True))
         what = f"is for {customer} now" if is_other_customer else f"has the reference {order.reference or 'none'} now"
+        # Of the forms in OVERTAKEN_BY.
         warp_verbs.overtake_tickets(on, f"Order {order} {what}.")
         working_out.warps_changed(on)
     return order
@@ -290,8 +333,13 @@ def add_line(order: Order, draft: LineDraft, *, by: Any, seen: int | None = None
         if last and draft_of(last) == draft:
             return last
         raise Refusal(
-            f"Order {order} had {seen} lines when this page was opened and has {order.lines.count()} now. "
-            "Look at it again, then add yours."
+            N_(
+                "Order %(order)s had %(seen)s lines when this page was opened and has %(now)s now. Look at it again,"
+                " then add yours."
+            ),
+            order=order,
+            seen=seen,
+            now=order.lines.count(),
         )
     check_draft(draft, warp_verbs.current_specs([draft.cloth.pk]), placed_on=order.placed_on)
     return _insert(order, (last.position if last else 0) + 1, draft, by=by)
@@ -299,7 +347,10 @@ def add_line(order: Order, draft: LineDraft, *, by: Any, seen: int | None = None
 
 @dataclass(frozen=True)
 class LineChange:
-    """A line after a change, and what the change reached."""
+    """A line after a change, and what the change reached.
+
+    differences    in English, as they are kept: each of a form of LINE_CHANGED
+    """
 
     line: OrderLine
     differences: tuple[str, ...]
@@ -328,19 +379,19 @@ def change_line(line: OrderLine, draft: LineDraft, *, by: Any, seen: str | None 
     line, parts = _lock_line(line)
     meanwhile.unmoved(line, seen)
     if line.state in (OrderLine.SENT, OrderLine.CALLED_OFF):
-        raise Refusal(f"Line {line} is {line.state}; nothing of it is changed any more. Write a new line.")
+        raise Refusal(
+            N_("Line %(line)s is %(state)s; nothing of it is changed any more. Write a new line."),
+            line=line,
+            state=Word(line.state),
+        )
     before = draft_of(line)
-    changed = {name for name, _ in SAID if getattr(before, name) != getattr(draft, name)}
+    changed = {name for name in SAID if getattr(before, name) != getattr(draft, name)}
     if not changed:
         return LineChange(line, (), (), 0)
     check_draft(draft, warp_verbs.current_specs([draft.cloth.pk]), placed_on=line.order.placed_on)
     if changed & FIGURED:
         _check_changeable(line, parts, draft, changed)
-    differences = tuple(
-        f"{word} {_said(name, getattr(before, name))}, now {_said(name, getattr(draft, name))}"
-        for name, word in SAID
-        if name in changed
-    )
+    differences = tuple(_difference(name, before, draft) for name in SAID if name in changed)
     for name in changed:
         setattr(line, name, getattr(draft, name))
     line.cloth = draft.cloth
@@ -362,31 +413,47 @@ def change_line(line: OrderLine, draft: LineDraft, *, by: Any, seen: str | None 
 def _check_changeable(line: OrderLine, parts: Sequence[WarpPart], draft: LineDraft, changed: set[str]) -> None:
     drawn = [part for part in parts if part.warp.state not in warp_verbs.FOLLOWING]
     if drawn and changed & {"colourway", "length_m"}:
-        part = drawn[0]
-        what = "cloth" if "colourway" in changed else "length"
-        now, then = (
-            (_said("colourway", line.colourway), _said("colourway", draft.colourway))
-            if what == "cloth"
-            else (_said("length_m", line.length_m), _said("length_m", draft.length_m))
+        warp, is_cloth = drawn[0].warp, "colourway" in changed
+        of_cloth = N_(
+            "%(warp)s is %(state)s for %(pieces)s pieces of line %(line)s in %(now)s; they can't become %(then)s. Write"
+            " a new line, or take %(warp)s back to planned first."
         )
+        of_length = N_(
+            "%(warp)s is %(state)s for %(pieces)s pieces of line %(line)s in %(now)s m; they can't become %(then)s m."
+            " Write a new line, or take %(warp)s back to planned first."
+        )
+        name = "colourway" if is_cloth else "length_m"
         raise Refusal(
-            f"{part.warp} is {part.warp.state} for {part.pieces} pieces of line {line} in {now}; they can't become "
-            f"{then}. Write a new line, or take {part.warp} back to planned first.",
-            field="colourway" if what == "cloth" else "length_m",
+            of_cloth if is_cloth else of_length,
+            field=name,
+            warp=warp,
+            state=Word(warp.state),
+            pieces=drawn[0].pieces,
+            line=line,
+            now=_figure(name, line),
+            then=_figure(name, draft),
         )
     fixed = sum(part.pieces for part in drawn) + line.woven_pieces.filter(warp=None).count()
     if draft.pieces < fixed:
         raise Refusal(
-            f"{fixed} pieces of line {line} are on {', '.join(str(part.warp) for part in drawn) or 'the perch'} "
-            f"already; it can't come down to {draft.pieces}. Write {fixed} or more.",
+            N_(
+                "%(fixed)s pieces of line %(line)s are on %(where)s already; it can't come down to %(pieces)s. Write"
+                " %(fixed)s or more."
+            ),
             field="pieces",
+            fixed=fixed,
+            line=line,
+            where=Several(part.warp for part in drawn) if drawn else Word(N_("the perch")),
+            pieces=draft.pieces,
         )
     if "colourway" in changed or "pieces" in changed:
         for part in parts:
             if part.warp.state in warp_verbs.FOLLOWING and part.warp.holds.exists() and "colourway" in changed:
                 raise Refusal(
-                    f"Yarn is held for {part.warp} in {line.colourway}. Let it go first, then change the cloth.",
+                    N_("Yarn is held for %(warp)s in %(colourway)s. Let it go first, then change the cloth."),
                     field="colourway",
+                    warp=part.warp,
+                    colourway=line.colourway,
                 )
 
 
@@ -418,7 +485,11 @@ def _warps_follow(line: OrderLine, *, by: Any, is_other_cloth: bool) -> None:
             work_out(warp_verbs.runs_on(warp), mill=mill)
         except Refusal as refusal:
             raise Refusal(
-                f"{refusal.message} Take line {line} off {warp} first, then change it.", field=refusal.field
+                N_("%(why)s Take line %(line)s off %(warp)s first, then change it."),
+                field=refusal.field,
+                why=refusal,
+                line=line,
+                warp=warp,
             ) from refusal
         warp_verbs.fit_beam(warp, by=by)
 
@@ -433,26 +504,51 @@ def call_off_line(line: OrderLine, *, by: Any, reason: str = "") -> OrderLine:
     if line.state == OrderLine.CALLED_OFF:
         return line
     if line.state == OrderLine.SENT:
-        raise Refusal(f"Line {line} is sent; it can't be called off any more.")
+        raise Refusal(N_("Line %(line)s is sent; it can't be called off any more."), line=line)
     woven = line.woven_pieces.count()
     if woven:
         raise Refusal(
-            f"{woven} of the {line.pieces} pieces of line {line} are woven. Change its pieces to {woven} instead."
+            N_(
+                "%(woven)s of the %(pieces)s pieces of line %(line)s are woven. Change its pieces to %(woven)s instead."
+            ),
+            woven=woven,
+            pieces=line.pieces,
+            line=line,
         )
     for part in parts:
         warp = part.warp
         if warp.state in IN_LOOM or warp.state == Warp.WOVEN_OUT:
+            on_a_loom = N_(
+                "%(pieces)s pieces of line %(line)s are on %(warp)s, which is %(state)s in loom %(loom)s. Weave them"
+                " out and keep them for another customer."
+            )
+            on_none = N_(
+                "%(pieces)s pieces of line %(line)s are on %(warp)s, which is %(state)s. Weave them out and keep them"
+                " for another customer."
+            )
             raise Refusal(
-                f"{part.pieces} pieces of line {line} are on {warp}, which is {warp.state}"
-                f"{f' in loom {warp.loom}' if warp.loom else ''}. Weave them out and keep them for another customer."
+                on_a_loom if warp.loom else on_none,
+                pieces=part.pieces,
+                line=line,
+                warp=warp,
+                state=Word(warp.state),
+                loom=warp.loom,
             )
         if warp.state not in warp_verbs.FOLLOWING:
             raise Refusal(
-                f"{part.pieces} pieces of line {line} are on {warp}, which is {warp.state}. "
-                f"Take {warp} back to planned first, or weave them out and keep them for another customer."
+                N_(
+                    "%(pieces)s pieces of line %(line)s are on %(warp)s, which is %(state)s. Take %(warp)s back to"
+                    " planned first, or weave them out and keep them for another customer."
+                ),
+                pieces=part.pieces,
+                line=line,
+                warp=warp,
+                state=Word(warp.state),
             )
         if warp.holds.exists():
-            raise Refusal(f"Yarn is held for {warp}. Let it go first, then call line {line} off.")
+            raise Refusal(
+                N_("Yarn is held for %(warp)s. Let it go first, then call line %(line)s off."), warp=warp, line=line
+            )
     for part in parts:
         warp_verbs.drop_parts(part.warp, [part], by=by)
     line.state = OrderLine.CALLED_OFF

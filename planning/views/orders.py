@@ -10,11 +10,14 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
 from mill.edits import Edit
 from mill.fields import DayInput
+from mill.language import retold
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.templatetags.mill import day, num
@@ -26,7 +29,18 @@ from planning.forms.orders import (
     OrderForm,
     one_more_line,
 )
-from planning.models import Cloth, Colourway, Customer, JobTicket, Order, OrderLine, PlanRun, Slot, WarpPart
+from planning.models import (
+    LINE_CHANGED,
+    Cloth,
+    Colourway,
+    Customer,
+    JobTicket,
+    Order,
+    OrderLine,
+    PlanRun,
+    Slot,
+    WarpPart,
+)
 from planning.services import line_figures, line_foresight, line_plans, orders, warps
 from planning.services.line_states import free_pieces
 from planning.services.orders import LineDraft
@@ -55,16 +69,26 @@ def with_plan(rows: QuerySet[OrderLine]) -> QuerySet[OrderLine]:
 class LineFilter(django_filters.FilterSet):
     """Without a state chosen it shows what is open."""
 
-    text = django_filters.CharFilter(label="Order, customer or note", method="by_text")
+    text = django_filters.CharFilter(label=gettext_lazy("Order, customer or note"), method="by_text")
     customer = django_filters.ModelChoiceFilter(
-        field_name="order__customer", queryset=Customer.objects.all(), label="Customer", empty_label="any"
+        field_name="order__customer",
+        queryset=Customer.objects.all(),
+        label=gettext_lazy("Customer"),
+        empty_label=gettext_lazy("any"),
     )
-    cloth = django_filters.ModelChoiceFilter(queryset=Cloth.objects.all(), label="Cloth", empty_label="any")
+    cloth = django_filters.ModelChoiceFilter(
+        queryset=Cloth.objects.all(), label=gettext_lazy("Cloth"), empty_label=gettext_lazy("any")
+    )
     state = django_filters.ChoiceFilter(
-        label="State", choices=[("all", "all"), *OrderLine.STATES], empty_label="open", method="by_state"
+        label=gettext_lazy("State"),
+        choices=[("all", gettext_lazy("all")), *((state, gettext_lazy(state)) for state, _said in OrderLine.STATES)],
+        empty_label=gettext_lazy("open"),
+        method="by_state",
     )
-    due_before = django_filters.DateFilter(field_name="due_on", lookup_expr="lte", label="Due by", widget=DayInput())
-    late = django_filters.BooleanFilter(label="Late", method="by_late", widget=forms.CheckboxInput)
+    due_before = django_filters.DateFilter(
+        field_name="due_on", lookup_expr="lte", label=gettext_lazy("Due by"), widget=DayInput()
+    )
+    late = django_filters.BooleanFilter(label=gettext_lazy("Late"), method="by_late", widget=forms.CheckboxInput)
 
     class Meta:
         model = OrderLine
@@ -101,8 +125,8 @@ def late_said(line: OrderLine) -> str:
         return ""
     days = (timezone.localdate() - line.due_on).days
     if days > 0 and line.state != OrderLine.READY:
-        return f"{days} day{'s' if days > 1 else ''} overdue"
-    return "warp late" if line.is_on_a_late_warp else ""  # type: ignore[attr-defined]
+        return ngettext("%(n)s day overdue", "%(n)s days overdue", days) % {"n": days}
+    return _("warp late") if line.is_on_a_late_warp else ""  # type: ignore[attr-defined]
 
 
 def _warps_of(line: OrderLine) -> str:
@@ -125,26 +149,28 @@ def _out_on(line: OrderLine) -> Any:
 
 
 LINE_COLUMNS = [
-    Column("Line", str, "order__number", link=lambda n: order_address(n)),
-    Column("Customer", lambda n: n.order.customer.name, "order__customer__name"),
-    Column("Their number", lambda n: n.order.reference),
+    Column(gettext_lazy("Line"), str, "order__number", link=lambda n: order_address(n)),
+    Column(gettext_lazy("Customer"), lambda n: n.order.customer.name, "order__customer__name"),
+    Column(gettext_lazy("Their number"), lambda n: n.order.reference),
     Column(
-        "Cloth",
+        gettext_lazy("Cloth"),
         lambda n: str(n.cloth),
         "cloth__code",
         shown=lambda n: n.cloth.code,
         link=lambda n: reverse("cloth", args=[n.cloth.code]),
     ),
-    Column("Colourway", lambda n: n.colourway.name, "colourway__name"),
-    Column("Pieces", lambda n: n.pieces, "pieces", is_number=True),
-    Column("Length", lambda n: n.length_m, "length_m", "m", shown=lambda n: num(n.length_m), is_number=True),
-    Column("Due", lambda n: n.due_on, "due_on", shown=lambda n: one_line(day(n.due_on))),
-    Column("Weight", lambda n: n.weight, "weight", is_number=True),
-    Column("State", lambda n: n.state, "state", shown=lambda n: one_line(n.state)),
-    Column("Warp", _warps_of),
-    Column("Loom", _loom_of, shown=lambda n: _loom_of(n) or None),
-    Column("Warp out", _out_on, shown=lambda n: one_line(day(_out_on(n)))),
-    Column("Late", late_said, shown=lambda n: one_line(late_said(n))),
+    Column(gettext_lazy("Colourway"), lambda n: n.colourway.name, "colourway__name"),
+    Column(gettext_lazy("Pieces"), lambda n: n.pieces, "pieces", is_number=True),
+    Column(
+        gettext_lazy("Length"), lambda n: n.length_m, "length_m", "m", shown=lambda n: num(n.length_m), is_number=True
+    ),
+    Column(gettext_lazy("Due"), lambda n: n.due_on, "due_on", shown=lambda n: one_line(day(n.due_on))),
+    Column(gettext_lazy("Weight"), lambda n: n.weight, "weight", is_number=True),
+    Column(gettext_lazy("State"), lambda n: n.state, "state", shown=lambda n: one_line(_(n.state))),
+    Column(gettext_lazy("Warp"), _warps_of),
+    Column(gettext_lazy("Loom"), _loom_of, shown=lambda n: _loom_of(n) or None),
+    Column(gettext_lazy("Warp out"), _out_on, shown=lambda n: one_line(day(_out_on(n)))),
+    Column(gettext_lazy("Late"), late_said, shown=lambda n: one_line(late_said(n))),
 ]
 
 
@@ -167,8 +193,8 @@ def orders_list(request: HttpRequest) -> HttpResponse:
         filterset=LineFilter,
         template="planning/orders.html",
         name="order-lines",
-        title="Orders",
-        extra={"when_empty": "Nothing is on order. Place an order, or bring the order book in as CSV."},
+        title=_("Orders"),
+        extra={"when_empty": _("Nothing is on order. Place an order, or bring the order book in as CSV.")},
         row_class=lambda n: "late" if late_said(n) else "",
     )
 
@@ -193,7 +219,7 @@ def order(request: HttpRequest, number: str) -> HttpResponse:
         request,
         "planning/order.html",
         {
-            "title": f"Order {found}",
+            "title": _("Order %(order)s") % {"order": found},
             "order": found,
             "lines": [_line_seen(line, plans[line.pk], free[line.pk]) for line in lines],
             "tickets": tickets.order_by("-number"),
@@ -247,7 +273,7 @@ def order_new(request: HttpRequest) -> HttpResponse:
         except Refusal as refusal:
             _beside(refusal, form, lines.said)
         else:
-            messages.success(request, f"Order {placed} is placed.")
+            messages.success(request, _("Order %(order)s is placed.") % {"order": placed})
             return redirect("order", number=placed.number)
     return _order_form(request, form, lines)
 
@@ -262,7 +288,7 @@ def _order_form(request: HttpRequest, form: OrderForm, lines: BaseLineFormSet, *
         request,
         "planning/order_form.html",
         {
-            "title": "A new order",
+            "title": _("A new order"),
             "form": form,
             "lines": lines,
             "asks": asks,
@@ -275,7 +301,7 @@ def _beside(refusal: Refusal, form: forms.BaseForm, lines: Sequence[LineForm] = 
     """A refusal stands beside the field it is about: of the form, or with `lines.2.pieces` of a line."""
     field = refusal.field or ""
     if field.startswith("lines."):
-        _, n, name = field.split(".")
+        _stem, n, name = field.split(".")
         lines[int(n)].add_error(name, refusal.message)
     else:
         form.add_error(field if field in form.fields else None, refusal.message)
@@ -287,7 +313,7 @@ def _beside(refusal: Refusal, form: forms.BaseForm, lines: Sequence[LineForm] = 
 def _figures_of(lines: Sequence[LineForm]) -> list[dict[str, Any]]:
     """What each line takes that is whole; lines in which nothing is written are left out."""
     begun = [(n, form) for n, form in enumerate(lines, start=1) if form.has_changed()]
-    drafts = [LineDraft(**form.cleaned_data) if form.is_valid() else None for _, form in begun]
+    drafts = [LineDraft(**form.cleaned_data) if form.is_valid() else None for _n, form in begun]
     found = line_figures.what_lines_take(drafts)
     return [
         {
@@ -310,7 +336,7 @@ def _foreseen(seen: list[dict[str, Any]], line: OrderLine | None = None) -> dict
         draft = whole[0]["draft"]
         foreseen = line_foresight.foresee_line(line, draft)
         return {"seen": seen, "foreseen": foreseen, "changes": line, **_effects(line, draft)}
-    named = [(f"line {one['n']} of this order", one["draft"], one["takes"]) for one in whole]
+    named = [(_("line %(n)s of this order") % {"n": one["n"]}, one["draft"], one["takes"]) for one in whole]
     return {"seen": seen, "foreseen": line_foresight.foresee_lines(named)}
 
 
@@ -332,7 +358,7 @@ def order_figures(request: HttpRequest) -> HttpResponse:
         forms_: Sequence[LineForm] = lines.forms if lines.management_form.is_valid() else []
     else:
         forms_ = [LineForm(request.POST, colourways=colourways)]
-    number, _, position = request.POST.get("of", "").rpartition("/")
+    number, _slash, position = request.POST.get("of", "").rpartition("/")
     line = _line(number, int(position)) if position.isdecimal() else None
     return render(request, "planning/_order_figures.html", _foreseen(_figures_of(forms_), line))
 
@@ -348,9 +374,10 @@ def order_edit(request: HttpRequest, number: str) -> HttpResponse:
         return orders.change_order(found, by=request.user, seen=seen, **said)
 
     if edit.is_valid() and edit.is_written(write):
-        messages.success(request, f"Order {number} is written down.")
+        messages.success(request, _("Order %(order)s is written down.") % {"order": number})
         return redirect("order", number=number)
-    context = {"title": f"Order {number}", "edit": edit, "form": edit.form, "back": reverse("order", args=[number])}
+    title = _("Order %(order)s") % {"order": number}
+    context = {"title": title, "edit": edit, "form": edit.form, "back": reverse("order", args=[number])}
     return render(request, "mill/form.html", context)
 
 
@@ -364,7 +391,7 @@ def _line_page(
         request,
         "planning/order_line.html",
         {
-            "title": f"Line {line}" if line else f"Another line of order {order}",
+            "title": _("Line %(n)s") % {"n": line} if line else _("Another line of order %(order)s") % {"order": order},
             "order": order,
             "line": line,
             "edit": edit,
@@ -403,7 +430,7 @@ def line_new(request: HttpRequest, number: str) -> HttpResponse:
         except Refusal as refusal:
             _beside(refusal, form)
         else:
-            messages.success(request, f"Line {line} is written down.")
+            messages.success(request, _("Line %(line)s is written down.") % {"line": line})
             return redirect("order", number=number)
     return _line_page(request, found, form, None)
 
@@ -434,16 +461,21 @@ def line_edit(request: HttpRequest, number: str, position: int) -> HttpResponse:
 
 def _tell(request: HttpRequest, change: orders.LineChange) -> None:
     if not change.differences:
-        messages.info(request, f"Line {change.line} is as it was.")
+        messages.info(request, _("Line %(line)s is as it was.") % {"line": change.line})
         return
-    messages.success(request, f"Line {change.line} is changed: {'; '.join(change.differences)}.")
+    said = {"line": change.line, "what": "; ".join(retold(one, LINE_CHANGED) for one in change.differences)}
+    messages.success(request, _("Line %(line)s is changed: %(what)s.") % said)
     following = [warp for warp in change.warps if warp.state in warps.FOLLOWING]
     if following:
-        messages.info(request, f"{', '.join(map(str, following))}: being worked out again.")
+        names = ", ".join(warp.called for warp in following)
+        messages.info(request, _("%(warps)s: being worked out again.") % {"warps": names})
     if change.tickets:
-        messages.warning(
-            request, f"{change.tickets} ticket{'s are' if change.tickets > 1 else ' is'} overtaken. Issue new ones."
+        overtaken = ngettext(
+            "%(n)s ticket is overtaken. Issue new ones.",
+            "%(n)s tickets are overtaken. Issue new ones.",
+            change.tickets,
         )
+        messages.warning(request, overtaken % {"n": change.tickets})
 
 
 @room("orders")
@@ -457,7 +489,7 @@ def line_call_off(request: HttpRequest, number: str, position: int) -> HttpRespo
             request,
             "planning/line_call_off.html",
             {
-                "title": f"Call {line} off",
+                "title": _("Call %(line)s off") % {"line": line},
                 "line": line,
                 "foreseen": line_foresight.foresee_line(line, nothing),
                 **_effects(line, nothing),
@@ -465,20 +497,22 @@ def line_call_off(request: HttpRequest, number: str, position: int) -> HttpRespo
             },
         )
     reason = request.POST.get("reason", "")
-    return _line_verb(request, line, lambda: orders.call_off_line(line, by=request.user, reason=reason), "called off")
+    done = _("Line %(line)s is called off.") % {"line": line}
+    return _line_verb(request, line, lambda: orders.call_off_line(line, by=request.user, reason=reason), done)
 
 
 @require_POST
 @room("orders")
 def line_take_up(request: HttpRequest, number: str, position: int) -> HttpResponse:
     line = _line(number, position)
-    return _line_verb(request, line, lambda: orders.take_up_line(line, by=request.user), "taken up again")
+    done = _("Line %(line)s is taken up again.") % {"line": line}
+    return _line_verb(request, line, lambda: orders.take_up_line(line, by=request.user), done)
 
 
 def _line_verb(request: HttpRequest, line: OrderLine, verb: Callable[[], object], done: str) -> HttpResponse:
     try:
         verb()
-        messages.success(request, f"Line {line} is {done}.")
+        messages.success(request, done)
     except Refusal as refusal:
         messages.error(request, refusal.message)
     return redirect(order_address(line))
@@ -488,7 +522,7 @@ def _line_verb(request: HttpRequest, line: OrderLine, verb: Callable[[], object]
 
 
 class CustomerFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Code or name", method="by_text")
+    text = django_filters.CharFilter(label=gettext_lazy("Code or name"), method="by_text")
 
     class Meta:
         model = Customer
@@ -499,10 +533,10 @@ class CustomerFilter(django_filters.FilterSet):
 
 
 CUSTOMER_COLUMNS = [
-    Column("Code", lambda c: c.code, "code", link=lambda c: reverse("customer", args=[c.code])),
-    Column("Name", lambda c: c.name, "name"),
-    Column("Open lines", lambda c: c.open_lines, "open_lines", is_number=True),
-    Column("Orders", lambda c: c.n_orders, "n_orders", is_number=True),
+    Column(gettext_lazy("Code"), lambda c: c.code, "code", link=lambda c: reverse("customer", args=[c.code])),
+    Column(gettext_lazy("Name"), lambda c: c.name, "name"),
+    Column(gettext_lazy("Open lines"), lambda c: c.open_lines, "open_lines", is_number=True),
+    Column(gettext_lazy("Orders"), lambda c: c.n_orders, "n_orders", is_number=True),
 ]
 
 
@@ -520,7 +554,7 @@ def customers_list(request: HttpRequest) -> HttpResponse:
         filterset=CustomerFilter,
         template="planning/customers.html",
         name="customers",
-        title="Customers",
+        title=_("Customers"),
     )
 
 
@@ -552,10 +586,10 @@ def customer_edit(request: HttpRequest, code: str | None = None) -> HttpResponse
     if edit.is_valid() and edit.is_written(
         lambda form, seen: orders.write_customer(form.instance, by=request.user, seen=seen)
     ):
-        messages.success(request, f"{edit.written} is written down.")
+        messages.success(request, _("%(name)s is written down.") % {"name": edit.written})
         return redirect("customer", code=edit.written.code)
     back = reverse("customer", args=[code]) if code else reverse("customers")
-    title = found.name if found and not edit.form.errors else "Customer" if code else "A new customer"
+    title = found.name if found and not edit.form.errors else _("Customer") if code else _("A new customer")
     return render(request, "mill/form.html", {"title": title, "edit": edit, "form": edit.form, "back": back})
 
 
