@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal, localcontext
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.working import W_, Step, Working
 from planning.finishing import is_at_the_perch
 from planning.formulae import COSTS
@@ -52,6 +52,22 @@ BASES = {PER_M: "a metre, grey", PER_KG: "a kilogram, grey", PER_DAY: "a day of 
 LINES = (
     *("warp_yarn", "weft_yarn", "warping", "thrums", "set_up", "weaving", "finishing", "mending", "seconds"),
     "overhead",
+)
+
+# What is not stated: said in English, and said again in the language of a page.
+NO_WARPING_RATE = N_("What an hour of warping costs is not stated.")
+NO_SET_UP_RATE = N_("What an hour of set-up costs is not stated.")
+NO_LOOM_RATE = N_("What an hour of the loom that weaves it costs is not stated.")
+NO_MENDING_RATE = N_("What an hour of mending costs is not stated.")
+NO_PRICE_OF_LOT = N_("Yarn %(yarn)s, lot %(lot)s has no price.")
+NO_PRICE = N_("Yarn %(yarn)s has no price.")
+NO_STEP_RATE = N_("What the finishing step “%(step)s” costs is not stated.")
+NO_MACHINE = N_("No machine is named for “%(step)s”: a day of it has no metres.")
+ALL_SECONDS = N_("Every piece is a second: no first quality is left to bear their cost.")
+NO_WORTH = N_("What a second fetches, as a share of its cost, is not stated.")
+MISSING = (
+    *(NO_WARPING_RATE, NO_SET_UP_RATE, NO_LOOM_RATE, NO_MENDING_RATE, NO_PRICE_OF_LOT, NO_PRICE, NO_STEP_RATE),
+    *(NO_MACHINE, ALL_SECONDS, NO_WORTH),
 )
 
 
@@ -357,27 +373,23 @@ def work_out_cost(job: WarpJob, rates: Rates) -> Cost:
         job.warping_min,
         rates.warping_per_h,
         of=job.name,
-        said="What an hour of warping costs is not stated.",
+        said=NO_WARPING_RATE,
     )
     sheet.line("warping", warping, sheet.by_length())
-    set_up = sheet.by_the_hour(
-        "set_up", job.set_up_min, rates.set_up_per_h, of=job.set_up, said="What an hour of set-up costs is not stated."
-    )
+    set_up = sheet.by_the_hour("set_up", job.set_up_min, rates.set_up_per_h, of=job.set_up, said=NO_SET_UP_RATE)
     sheet.line("set_up", set_up, sheet.by_length())
     weaving = sheet.by_the_hour(
         "weaving",
         job.weaving_min,
         rates.loom_per_h,
         of=job.name,
-        said="What an hour of the loom that weaves it costs is not stated.",
+        said=NO_LOOM_RATE,
     )
     sheet.line("weaving", weaving, [piece.weaving for piece in job.pieces])
     _finishing(sheet)
     mending_min = sum((piece.mending_min for piece in job.pieces), start=Decimal(0))
     if mending_min:
-        mending = sheet.by_the_hour(
-            "mending", mending_min, rates.mending_per_h, of="", said="What an hour of mending costs is not stated."
-        )
+        mending = sheet.by_the_hour("mending", mending_min, rates.mending_per_h, of="", said=NO_MENDING_RATE)
         sheet.line("mending", mending, [piece.mending_min for piece in job.pieces])
     _seconds(sheet)
     _overhead(sheet)
@@ -398,7 +410,7 @@ def _yarn(sheet: _Sheet) -> None:
     for n, used in enumerate(job.yarns):
         of = f"{used.code}, {OF_LOT % {'lot': used.lot}}" if used.lot else used.code
         if used.price is None:
-            sheet.lacks(f"Yarn {of} has no price.")
+            sheet.lacks(NO_PRICE % {"yarn": of})
             amounts[used.use].append(None)
             continue
         amount = sheet.step(
@@ -443,9 +455,9 @@ def _finishing(sheet: _Sheet) -> None:
     for n, name in enumerate(steps):
         rate = sheet.rates.steps.get(name)
         if rate is None:
-            sheet.lacks(f"What the finishing step “{name}” costs is not stated.")
+            sheet.lacks(NO_STEP_RATE % {"step": name})
         elif rate.basis == PER_DAY and not rate.m_per_day:
-            sheet.lacks(f"No machine is named for “{name}”: a day of it has no metres.")
+            sheet.lacks(NO_MACHINE % {"step": name})
             rate = None
         if rate is None:
             amounts.append(None)
@@ -501,9 +513,9 @@ def _seconds(sheet: _Sheet) -> None:
         return
     worth = sheet.rates.worth_pct
     if share >= 1:
-        sheet.lacks("Every piece is a second: no first quality is left to bear their cost.")
+        sheet.lacks(ALL_SECONDS)
     if worth is None:
-        sheet.lacks("What a second fetches, as a share of its cost, is not stated.")
+        sheet.lacks(NO_WORTH)
     cost = sheet.so_far
     if cost is None or worth is None or share >= 1:
         sheet.line("seconds", None, ())
@@ -726,10 +738,14 @@ def price_of(cost: Cost, *, margin_pct: Decimal) -> Price:
     Raises Refusal where the cost is not known, and for a margin of all the price.
     """
     if cost.total is None:
-        raise Refusal(f"There is no price without the cost. {' '.join(cost.missing)} State it under Mill.")
+        raise Refusal(
+            N_("There is no price without the cost. %(missing)s State it under Mill."), missing=" ".join(cost.missing)
+        )
     if not 0 <= margin_pct < 100:
         raise Refusal(
-            f"A margin of {_n(margin_pct)} % can't be: it is a share of the price, under 100 %.", field="margin_pct"
+            N_("A margin of %(pct)s %% can't be: it is a share of the price, under 100 %%."),
+            field="margin_pct",
+            pct=Decimal(_n(margin_pct)),
         )
     # What a division leaves behind after its last digit is not rounded up; the digits suffice for any amount.
     with localcontext(prec=50):

@@ -1268,7 +1268,7 @@ class Quote(models.Model):
     def stands(self) -> str:
         """Where it stands, in a word."""
         if self.order_id:
-            return "ordered"
+            return N_("ordered")
         if self.dropped_on:
-            return "dropped"
-        return "open" if self.valid_until >= timezone.localdate() else "run out"
+            return N_("dropped")
+        return N_("open") if self.valid_until >= timezone.localdate() else N_("run out")

@@ -8,6 +8,8 @@ import django_filters
 from django import forms
 from django.db.models import Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.models import Delivery, YarnLot
 from mill.fields import DayInput, MeasureField, PercentField
@@ -20,10 +22,18 @@ class RateForm(forms.ModelForm):
     class Meta:
         model = Rate
         fields = ["kind", "of", "basis", "amount", "from_on"]
-        labels = {"kind": "Rate", "of": "Of", "basis": "A price of", "amount": "Amount", "from_on": "From"}
+        labels = {
+            "kind": gettext_lazy("Rate"),
+            "of": gettext_lazy("Of"),
+            "basis": gettext_lazy("A price of"),
+            "amount": gettext_lazy("Amount"),
+            "from_on": gettext_lazy("From"),
+        }
         widgets = {"from_on": DayInput()}
         help_texts = {
-            "from_on": "What was woven before keeps the rate that was in force then. A rate that changes is a new one.",
+            "from_on": gettext_lazy(
+                "What was woven before keeps the rate that was in force then. A rate that changes is a new one."
+            ),
         }
 
 
@@ -34,19 +44,23 @@ class _Named(forms.ModelChoiceField):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(required=False, **kwargs)
-        self.error_messages["invalid_choice"] = (
+        self.error_messages["invalid_choice"] = gettext_lazy(
             "There is no “%(value)s”. Write it as it stands on it, or leave it empty."
         )
 
 
 class PriceForm(forms.ModelForm):
-    delivery = _Named(queryset=Delivery.objects.all(), to_field_name="number", label="Of a delivery")
-    lot = _Named(queryset=YarnLot.objects.all(), to_field_name="label", label="Of a lot")
+    delivery = _Named(queryset=Delivery.objects.all(), to_field_name="number", label=gettext_lazy("Of a delivery"))
+    lot = _Named(queryset=YarnLot.objects.all(), to_field_name="label", label=gettext_lazy("Of a lot"))
 
     class Meta:
         model = YarnPrice
         fields = ["yarn", "delivery", "lot", "per_kg", "from_on"]
-        labels = {"yarn": "Yarn", "per_kg": "A kilogram", "from_on": "From"}
+        labels = {
+            "yarn": gettext_lazy("Yarn"),
+            "per_kg": gettext_lazy("A kilogram"),
+            "from_on": gettext_lazy("From"),
+        }
         widgets = {"from_on": DayInput()}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -55,7 +69,7 @@ class PriceForm(forms.ModelForm):
             found = getattr(self.instance, name)
             self.initial[name] = getattr(found, number) if found else None
         self.fields["yarn"].required = False
-        self.fields["yarn"].help_text = "Of a delivery or a lot it is its own, and may be left empty."
+        self.fields["yarn"].help_text = _("Of a delivery or a lot it is its own, and may be left empty.")
 
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}
@@ -63,13 +77,13 @@ class PriceForm(forms.ModelForm):
         if said.get("yarn") is None and of is not None:
             said["yarn"] = self.instance.yarn = of.yarn
         if said.get("yarn") is None and not self.errors:
-            self.add_error("yarn", "Say of which yarn, or of which delivery or lot.")
+            self.add_error("yarn", _("Say of which yarn, or of which delivery or lot."))
         return said
 
 
 class RateFilter(django_filters.FilterSet):
-    kind = django_filters.ChoiceFilter(label="Rate", choices=Rate.KINDS, empty_label="all")
-    of = django_filters.CharFilter(label="Of", lookup_expr="icontains")
+    kind = django_filters.ChoiceFilter(label=gettext_lazy("Rate"), choices=Rate.KINDS, empty_label=gettext_lazy("all"))
+    of = django_filters.CharFilter(label=gettext_lazy("Of"), lookup_expr="icontains")
 
     class Meta:
         model = Rate
@@ -77,7 +91,7 @@ class RateFilter(django_filters.FilterSet):
 
 
 class PriceFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Yarn, delivery or lot", method="by_text")
+    text = django_filters.CharFilter(label=gettext_lazy("Yarn, delivery or lot"), method="by_text")
 
     class Meta:
         model = YarnPrice
@@ -95,23 +109,34 @@ class PriceFilter(django_filters.FilterSet):
 class QuoteForm(forms.Form):
     """What is quoted: a cloth, so many pieces, and how it is reckoned."""
 
-    colourway = ColourwayField(label="Cloth and colourway")
-    pieces = forms.IntegerField(min_value=1, max_value=10_000, label="Pieces", initial=1)
+    colourway = ColourwayField(label=gettext_lazy("Cloth and colourway"))
+    pieces = forms.IntegerField(min_value=1, max_value=10_000, label=gettext_lazy("Pieces"), initial=1)
     length_m = MeasureField(
-        unit="m", places=2, above=0, max_value=LONGEST_M, label="Finished length, each", help_text="60 m, 65.5 yd"
+        unit="m",
+        places=2,
+        above=0,
+        max_value=LONGEST_M,
+        label=gettext_lazy("Finished length, each"),
+        help_text=gettext_lazy("60 m, 65.5 yd"),
     )
-    wished_on = forms.DateField(label="Wished for", widget=DayInput(), required=False)
+    wished_on = forms.DateField(label=gettext_lazy("Wished for"), widget=DayInput(), required=False)
     set_up = forms.ChoiceField(
-        choices=[(kind.value, kind.value) for kind in SetUp],
+        choices=[(kind.value, gettext_lazy(kind.value)) for kind in SetUp],
         initial=SetUp.GAIT_UP.value,
-        label="Set-up before it",
-        help_text="A full gait-up, unless it follows its like.",
+        label=gettext_lazy("Set-up before it"),
+        help_text=gettext_lazy("A full gait-up, unless it follows its like."),
     )
     loom = forms.ModelChoiceField(
-        Loom.objects.order_by("code"), label="Loom", required=False, empty_label="the fastest that takes it"
+        Loom.objects.order_by("code"),
+        label=gettext_lazy("Loom"),
+        required=False,
+        empty_label=gettext_lazy("the fastest that takes it"),
     )
     margin_pct = PercentField(
-        label="Margin, of the price", required=False, max_value=Decimal("99"), help_text="Empty: the mill’s own."
+        label=gettext_lazy("Margin, of the price"),
+        required=False,
+        max_value=Decimal("99"),
+        help_text=gettext_lazy("Empty: the mill’s own."),
     )
 
     def __init__(self, *args: Any, colourways: Iterable[Colourway] = (), **kwargs: Any) -> None:
@@ -125,10 +150,15 @@ class KeepQuoteForm(forms.Form):
     """What is said beside the figures when a quote is kept."""
 
     customer = forms.ModelChoiceField(
-        Customer.objects.order_by("name"), label="For", required=False, empty_label="nobody named yet"
+        Customer.objects.order_by("name"),
+        label=gettext_lazy("For"),
+        required=False,
+        empty_label=gettext_lazy("nobody named yet"),
     )
-    valid_until = forms.DateField(label="Stands until", widget=DayInput())
-    note = forms.CharField(label="Note", max_length=200, required=False, help_text="It stands on the quote.")
+    valid_until = forms.DateField(label=gettext_lazy("Stands until"), widget=DayInput())
+    note = forms.CharField(
+        label=gettext_lazy("Note"), max_length=200, required=False, help_text=gettext_lazy("It stands on the quote.")
+    )
     seen_price = forms.DecimalField(widget=forms.HiddenInput, max_digits=14, decimal_places=4)
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
 
@@ -136,26 +166,33 @@ class KeepQuoteForm(forms.Form):
 class PlaceQuoteForm(forms.Form):
     """The order that is made of a quote."""
 
-    customer = forms.ModelChoiceField(Customer.objects.order_by("name"), label="Customer", empty_label="Choose …")
-    due_on = forms.DateField(label="Due", widget=DayInput())
-    number = forms.CharField(label="Order number", max_length=30, required=False, help_text="Empty: the next one.")
-    reference = forms.CharField(label="Their number", max_length=60, required=False)
+    customer = forms.ModelChoiceField(
+        Customer.objects.order_by("name"), label=gettext_lazy("Customer"), empty_label=gettext_lazy("Choose …")
+    )
+    due_on = forms.DateField(label=gettext_lazy("Due"), widget=DayInput())
+    number = forms.CharField(
+        label=gettext_lazy("Order number"),
+        max_length=30,
+        required=False,
+        help_text=gettext_lazy("Empty: the next one."),
+    )
+    reference = forms.CharField(label=gettext_lazy("Their number"), max_length=60, required=False)
 
 
 class DropQuoteForm(forms.Form):
     why = forms.CharField(
-        label="Why",
+        label=gettext_lazy("Why"),
         max_length=200,
-        error_messages={"required": "Say why it is dropped: the next price for them is made by it."},
+        error_messages={"required": gettext_lazy("Say why it is dropped: the next price for them is made by it.")},
     )
 
 
 class QuoteFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Number, customer or cloth", method="by_text")
+    text = django_filters.CharFilter(label=gettext_lazy("Number, customer or cloth"), method="by_text")
     stands = django_filters.ChoiceFilter(
-        label="Stands",
-        choices=[("open", "open"), ("run out", "run out"), ("ordered", "ordered"), ("dropped", "dropped")],
-        empty_label="all",
+        label=gettext_lazy("Stands"),
+        choices=[(said, gettext_lazy(said)) for said in ("open", "run out", "ordered", "dropped")],
+        empty_label=gettext_lazy("all"),
         method="by_standing",
     )
 

@@ -6,18 +6,22 @@ the floor tells nothing, of warping and set-ups, the plan's hours stand in both.
 the warp was woven out, today's until then.
 """
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from inventory.models import Reservation
+from mill.language import retold
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from mill.working import W_, Step
 from planning.cost import (
+    MISSING,
     OF_FIGURES,
     Compared,
     Cost,
@@ -63,6 +67,44 @@ STILL_WANTED = W_("still wanted, figures of the warp")
 OF_PIECE = W_("piece %(piece)s")
 OF_LINE = W_("line %(line)s")
 CENTIMETRE = Decimal("0.01")
+# What had to be assumed: said in English, as it is kept with a quote, and said again in the language of a page.
+RATES_WHEN_WOVEN_OUT = N_("Rates as on %(on)s, the day on which Warp %(warp)s was woven out.")
+RATES_TODAY = N_("Rates as on %(on)s, today.")
+NO_LOOM_YET = N_("It has no loom yet: reckoned on %(loom)s, the fastest that takes it.")
+NO_SET_UP_SAID = N_("No plan says what its set-up was: a full gait-up is reckoned with.")
+NO_PIECE_WRITTEN = N_("No piece of it was written down: all are taken as planned.")
+NOBODY_TOLD = N_("Nobody told when %(n)s of %(all)s pieces were begun: the plan's loom time stands for them.")
+NO_HOURS_TOLD = N_("Of warping and set-up the floor tells no hours: the plan's stand.")
+TO_COME = N_("%(n)s of %(all)s pieces are not woven yet, and stand as planned.")
+NO_LOT_DRAWN = N_("No lot was drawn for it in this book: its yarn is taken as planned.")
+AS_ON = N_("Rates and prices as on %(on)s.")
+ON_WARPS = N_("On %(n)s warps of their own, each after a %(set_up)s, on loom %(loom)s.")
+ON_A_WARP = N_("On a warp of its own, after a %(set_up)s, on loom %(loom)s.")
+NOTES = (
+    *(RATES_WHEN_WOVEN_OUT, RATES_TODAY, NO_LOOM_YET, NO_SET_UP_SAID, NO_PIECE_WRITTEN, NOBODY_TOLD, NO_HOURS_TOLD),
+    *(TO_COME, NO_LOT_DRAWN, AS_ON, ON_WARPS, ON_A_WARP),
+)
+# Of a line, which can be on several warps.
+NOTES_OF = (N_("Warp %(number)s: %(note)s"), N_("On no warp yet: %(note)s"))
+
+
+def notes_told(notes: Iterable[str]) -> list[str]:
+    """What had to be assumed, in the language of the page."""
+    kinds = tuple(str(kind) for kind in SetUp)
+
+    def told(note: str) -> str:
+        of = re.fullmatch(r"(Warp (?P<number>\d+)|On no warp yet): (?P<note>.+)", note)
+        if of is None:
+            return retold(note, NOTES, {"set_up": kinds})
+        form = NOTES_OF[0] if of["number"] else NOTES_OF[1]
+        return gettext(form) % {"number": of["number"], "note": told(of["note"])}
+
+    return [told(note) for note in notes]
+
+
+def missing_told(missing: Iterable[str]) -> list[str]:
+    """Which prices and rates are not stated, in the language of the page."""
+    return [retold(one, MISSING) for one in missing]
 
 
 @dataclass(frozen=True)
@@ -145,13 +187,18 @@ def cost_of_warp(warp: Warp) -> CostSheet:
 def cost_of_piece(piece: Piece) -> CostSheet:
     """A piece's share of what its warp costs. Raises Refusal for a piece without a warp, or beyond what was planned."""
     if piece.warp is None:
-        raise Refusal(f"Piece {piece} came off no warp of this book: what it cost is not known here.")
+        raise Refusal(N_("Piece %(piece)s came off no warp of this book: what it cost is not known here."), piece=piece)
     done = _work_out(piece.warp)
     name = done.planned_name(piece)
     if name is None:
         raise Refusal(
-            f"Piece {piece} is one more than the {len(done.planned_names)} that were planned on {piece.warp}: it has "
-            f"no planned cost. Look at what {piece.warp} costs."
+            N_(
+                "Piece %(piece)s is one more than the %(n)s that were planned on %(warp)s: it has no planned cost. Look"
+                " at what %(warp)s costs."
+            ),
+            piece=piece,
+            n=len(done.planned_names),
+            warp=piece.warp,
         )
     return CostSheet(
         of=f"Piece {piece}",
@@ -201,7 +248,11 @@ def cost_of_line(line: OrderLine) -> CostSheet:
         notes |= dict.fromkeys(f"{called}: {note}" for note in alone.notes)
         n_pieces += free
     if not planned or not actual:
-        raise Refusal(f"Line {line} is {line.state} and has no piece whose cost could be worked out.")
+        raise Refusal(
+            N_("Line %(line)s is %(state)s and has no piece whose cost could be worked out."),
+            line=line,
+            state=Word(line.state),
+        )
     return CostSheet(
         of=f"Line {line}",
         planned=together(planned),
@@ -217,8 +268,8 @@ def _work_out(warp: Warp) -> _Worked:
     warp = for_working_out(Warp.objects.filter(pk=warp.pk)).get()
     worked = getattr(warp, "worked", None)
     if worked is None or not worked.figures:
-        why = worked.trouble if worked and worked.trouble else "it is being worked out."
-        raise Refusal(f"{warp} has no figures to cost: {why}")
+        why = worked.trouble if worked and worked.trouble else Word(N_("it is being worked out."))
+        raise Refusal(N_("%(warp)s has no figures to cost: %(why)s"), warp=warp, why=why)
     figures = from_json(worked.figures)
     mill = Mill.the_one()
     on = warp.woven_out_on or timezone.localdate()
@@ -245,7 +296,7 @@ def _work_out(warp: Warp) -> _Worked:
     )
     rows = _pieces(warp)
     actual, of_actual = _actual(warp, job, rows, rates, prices, on=on)
-    woven_out = f", the day on which {warp} was woven out" if warp.woven_out_on else ", today"
+    as_on = RATES_WHEN_WOVEN_OUT if warp.woven_out_on else RATES_TODAY
     return _Worked(
         warp=warp,
         planned=work_out_cost(job, rates),
@@ -253,7 +304,7 @@ def _work_out(warp: Warp) -> _Worked:
         book=book,
         woven=tuple(rows),
         planned_names=tuple(piece.name for piece in job.pieces),
-        notes=(f"Rates as on {on:%d.%m.%Y}{woven_out}.", *of_loom, *of_set_up, *of_actual),
+        notes=(as_on % {"on": f"{on:%d.%m.%Y}", "warp": warp.number}, *of_loom, *of_set_up, *of_actual),
     )
 
 
@@ -263,7 +314,7 @@ def _loom(warp: Warp, figures: Figures) -> tuple[Loom, int | None, list[str]]:
     if loom is not None and figures.weaving_min is not None:
         return loom, None, []
     time = _fastest(figures)
-    return time.loom, time.weaving_min, [f"It has no loom yet: reckoned on {time.loom}, the fastest that takes it."]
+    return time.loom, time.weaving_min, [NO_LOOM_YET % {"loom": time.loom}]
 
 
 def _fastest(figures: Figures) -> LoomTime:
@@ -288,7 +339,7 @@ def _set_up(warp: Warp, figures: Figures, mill: Mill) -> tuple[str, int, str, li
         SetUp.GAIT_UP,
         minutes,
         OF_THE_MILL % {"n": figures.ends},
-        ["No plan says what its set-up was: a full gait-up is reckoned with."],
+        [NO_SET_UP_SAID],
     )
 
 
@@ -309,7 +360,7 @@ def _actual(
     is_out = warp.state == Warp.WOVEN_OUT
     to_come = job.pieces[len(rows) :] if not is_out or not rows else ()
     if is_out and not rows:
-        notes.append("No piece of it was written down: all are taken as planned.")
+        notes.append(NO_PIECE_WRITTEN)
     told = _minutes_told(warp)
     min_a_pick = Decimal(job.weaving_min) / (sum((piece.weaving for piece in job.pieces), start=Decimal(0)) or 1)
     pieces, told_min, untold_picks = [], 0, Decimal(0)
@@ -327,12 +378,10 @@ def _actual(
     if rows:
         untold = len(rows) - len(told)
         if untold:
-            notes.append(
-                f"Nobody told when {untold} of {len(rows)} pieces were begun: the plan's loom time stands for them."
-            )
-        notes.append("Of warping and set-up the floor tells no hours: the plan's stand.")
+            notes.append(NOBODY_TOLD % {"n": untold, "all": len(rows)})
+        notes.append(NO_HOURS_TOLD)
     if to_come and rows:
-        notes.append(f"{len(to_come)} of {len(pieces)} pieces are not woven yet, and stand as planned.")
+        notes.append(TO_COME % {"n": len(to_come), "all": len(pieces)})
     yarns, of_yarn = _yarn(warp, job, prices, on=on)
     weaving = told_min + int((untold_picks * min_a_pick).to_integral_value(ROUND_HALF_UP))
     actual = WarpJob(
@@ -421,7 +470,7 @@ def _yarn(warp: Warp, job: WarpJob, prices: Mapping[str, Stated], *, on: date) -
         warp.holds.select_related("yarn", "reservation__lot__delivery").prefetch_related("reservation__movements")
     )
     if warp.state == Warp.WOVEN_OUT and not holds:
-        return list(job.yarns), ["No lot was drawn for it in this book: its yarn is taken as planned."]
+        return list(job.yarns), [NO_LOT_DRAWN]
     of_lots = prices_of_lots({hold.reservation.lot_id: hold.reservation.lot for hold in holds}.values(), day=on)
     out = dict(
         Reservation.objects.filter(pk__in=[hold.reservation_id for hold in holds]).with_out().values_list("pk", "out_g")
@@ -530,15 +579,14 @@ def cost_alone(
             },
         )
         parts.append((run.line, work_out_cost(job, rates)))
-    many = f"{len(parts)} warps of their own, each" if len(parts) > 1 else "a warp of its own,"
     return Alone(
         cost=together(parts),
         warps=len(parts),
         loom=loom,
         set_up=kind,
         notes=(
-            f"Rates and prices as on {today:%d.%m.%Y}.",
-            f"On {many} after a {kind}, on loom {loom.code}.",
+            AS_ON % {"on": f"{today:%d.%m.%Y}"},
+            (ON_WARPS if len(parts) > 1 else ON_A_WARP) % {"n": len(parts), "set_up": kind, "loom": loom.code},
         ),
         on=today,
         shares=tuple(shares),

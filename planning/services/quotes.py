@@ -10,7 +10,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from mill import changes
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.working import Step
 from planning.cost import Price, price_of
 from planning.gaiting import SetUp
@@ -18,7 +18,7 @@ from planning.models import Colourway, Customer, Loom, Order, Quote
 from planning.services import orders
 from planning.services import promise as promises
 from planning.services.cloths import latest_specs
-from planning.services.costing import Alone, cost_alone, margin_pct
+from planning.services.costing import Alone, cost_alone, margin_pct, missing_told
 from planning.services.orders import LineDraft
 from planning.services.promise import Promise
 
@@ -136,7 +136,7 @@ def keep_quote(asked: Asked, said: Said = Said(), *, by: Any, key: str) -> Quote
         with transaction.atomic():
             return _keep(asked, said, by=by, key=key)
     except IntegrityError as clash:
-        raise Refusal("Somebody else kept a quote at the same moment. Press the button once more.") from clash
+        raise Refusal(N_("Somebody else kept a quote at the same moment. Press the button once more.")) from clash
 
 
 def _keep(asked: Asked, said: Said, *, by: Any, key: str) -> Quote:
@@ -144,20 +144,30 @@ def _keep(asked: Asked, said: Said, *, by: Any, key: str) -> Quote:
         return before
     figured = figure(asked)
     if figured.price is None:
-        raise Refusal(f"This can't be quoted yet. {' '.join(figured.alone.cost.missing)} State it under Mill.")
+        raise Refusal(
+            N_("This can't be quoted yet. %(missing)s State it under Mill."),
+            missing=" ".join(missing_told(figured.alone.cost.missing)),
+        )
     if figured.promise is None:
-        raise Refusal(f"No day can be promised: {figured.no_promise}")
+        raise Refusal(N_("No day can be promised: %(why)s"), why=figured.no_promise)
     if said.seen_price is not None and said.seen_price != figured.price.total:
         raise Refusal(
-            f"The price was {said.seen_price} {figured.alone.cost.currency} when this was shown and is "
-            f"{figured.price.total} now. Look at it again, then keep it."
+            N_(
+                "The price was %(seen)s %(currency)s when this was shown and is %(price)s now. Look at it again, then"
+                " keep it."
+            ),
+            seen=said.seen_price,
+            currency=figured.alone.cost.currency,
+            price=figured.price.total,
         )
     today = timezone.localdate()
     valid_until = said.valid_until or today + timedelta(days=STANDS_DAYS)
     if valid_until < today:
         raise Refusal(
-            f"It would have run out on {valid_until:%d.%m.%Y}, before today, {today:%d.%m.%Y}. Write a later day.",
+            N_("It would have run out on %(until)s, before today, %(today)s. Write a later day."),
             field="valid_until",
+            until=f"{valid_until:%d.%m.%Y}",
+            today=f"{today:%d.%m.%Y}",
         )
     cost = figured.alone.cost
     quote = Quote(
@@ -210,13 +220,21 @@ def place(
         return quote.order
     customer = customer or quote.customer
     if customer is None:
-        raise Refusal(f"{quote} is for nobody yet. Say which customer orders it.", field="customer")
+        raise Refusal(N_("%(quote)s is for nobody yet. Say which customer orders it."), field="customer", quote=quote)
     if quote.dropped_on:
-        raise Refusal(f"{quote} was dropped on {quote.dropped_on:%d.%m.%Y}: {quote.dropped_why} Make a new one.")
+        raise Refusal(
+            N_("%(quote)s was dropped on %(on)s: %(why)s Make a new one."),
+            quote=quote,
+            on=f"{quote.dropped_on:%d.%m.%Y}",
+            why=quote.dropped_why,
+        )
     today = timezone.localdate()
     if quote.valid_until < today:
         raise Refusal(
-            f"{quote} ran out on {quote.valid_until:%d.%m.%Y}; today is {today:%d.%m.%Y}. Make a new one of the same."
+            N_("%(quote)s ran out on %(until)s; today is %(today)s. Make a new one of the same."),
+            quote=quote,
+            until=f"{quote.valid_until:%d.%m.%Y}",
+            today=f"{today:%d.%m.%Y}",
         )
     order = orders.place_order(
         customer=customer,
@@ -228,7 +246,12 @@ def place(
     )
     other = Quote.objects.filter(order=order).first()
     if other is not None:
-        raise Refusal(f"Order {order} was made of {other} already. Give this one another number.", field="number")
+        raise Refusal(
+            N_("Order %(order)s was made of %(quote)s already. Give this one another number."),
+            field="number",
+            order=order,
+            quote=other,
+        )
     quote.order, quote.customer = order, customer
     changes.written_by(quote, by)
     quote.save(update_fields=["order", "customer"])
@@ -240,11 +263,15 @@ def drop(quote: Quote, *, why: str, by: Any) -> Quote:
     """The customer doesn't want it. A second tap finds it dropped."""
     quote = _lock(quote)
     if quote.order is not None:
-        raise Refusal(f"{quote} was ordered as {quote.order}. Call its line off there instead.")
+        raise Refusal(
+            N_("%(quote)s was ordered as %(order)s. Call its line off there instead."), quote=quote, order=quote.order
+        )
     if quote.dropped_on:
         return quote
     if not why.strip():
-        raise Refusal(f"Say why {quote} is dropped: the next price for them is made by it.", field="why")
+        raise Refusal(
+            N_("Say why %(quote)s is dropped: the next price for them is made by it."), field="why", quote=quote
+        )
     quote.dropped_on, quote.dropped_why = timezone.localdate(), why.strip()[:200]
     changes.written_by(quote, by)
     quote.save(update_fields=["dropped_on", "dropped_why"])

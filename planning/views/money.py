@@ -13,6 +13,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill import worked_sheet
@@ -31,9 +33,11 @@ from planning.ticket import work_out_cloth
 from planning.views.promise import colourways_to_promise
 
 
-def _cost(request: HttpRequest, of: str, work_out: Callable[[], CostSheet], *, back: str) -> HttpResponse:
+def _cost(
+    request: HttpRequest, called: str, title: str, work_out: Callable[[], CostSheet], *, back: str
+) -> HttpResponse:
     """A cost sheet, or why there is none; or its working, to print."""
-    context = {"title": f"What {of[:1].lower()}{of[1:]} costs", "called": of, "back": back}
+    context = {"title": title, "called": called, "back": back}
     try:
         sheet = work_out()
     except Refusal as refusal:
@@ -43,15 +47,18 @@ def _cost(request: HttpRequest, of: str, work_out: Callable[[], CostSheet], *, b
             worked_sheet.Part("As planned", sheet.planned.working),
             worked_sheet.Part(f"As it went, {sheet.woven} of {sheet.pieces} woven", sheet.actual.working),
         ]
-        return worked_sheet.sheet(request, title=context["title"], back=request.path, parts=parts, notes=sheet.notes)
-    return render(request, "planning/cost.html", {**context, "sheet": sheet, "places": sheet.planned.places})
+        return worked_sheet.sheet(request, title=title, back=request.path, parts=parts, notes=sheet.notes)
+    told = {"missing": costing.missing_told(sheet.missing), "notes": costing.notes_told(sheet.notes)}
+    return render(request, "planning/cost.html", {**context, **told, "sheet": sheet, "places": sheet.planned.places})
 
 
 @require_GET
 @room("warps")
 def warp_cost(request: HttpRequest, number: int) -> HttpResponse:
     found = get_object_or_404(Warp, number=number)
-    return _cost(request, str(found), lambda: costing.cost_of_warp(found), back=reverse("warp", args=[number]))
+    title = _("What warp %(number)s costs") % {"number": number}
+    back = reverse("warp", args=[number])
+    return _cost(request, found.called, title, lambda: costing.cost_of_warp(found), back=back)
 
 
 @require_GET
@@ -59,7 +66,9 @@ def warp_cost(request: HttpRequest, number: int) -> HttpResponse:
 def piece_cost(request: HttpRequest, number: str) -> HttpResponse:
     found = get_object_or_404(Piece.objects.select_related("warp"), number=number)
     back = reverse("piece", args=[number])
-    return _cost(request, f"Piece {found}", lambda: costing.cost_of_piece(found), back=back)
+    called = _("Piece %(number)s") % {"number": found}
+    title = _("What piece %(number)s costs") % {"number": found}
+    return _cost(request, called, title, lambda: costing.cost_of_piece(found), back=back)
 
 
 @require_GET
@@ -68,7 +77,9 @@ def line_cost(request: HttpRequest, number: str, position: int) -> HttpResponse:
     rows = OrderLine.objects.select_related("order", "colourway__cloth")
     found = get_object_or_404(rows, order__number=number, position=position)
     back = f"{reverse('order', args=[number])}#line-{position}"
-    return _cost(request, f"Line {found}", lambda: costing.cost_of_line(found), back=back)
+    called = _("Line %(n)s") % {"n": found}
+    title = _("What line %(line)s costs") % {"line": found}
+    return _cost(request, called, title, lambda: costing.cost_of_line(found), back=back)
 
 
 # Quotes
@@ -79,17 +90,29 @@ def _money(value: Any, currency: str) -> str:
 
 
 QUOTE_COLUMNS = [
-    Column("Quote", lambda q: q.number, "number", link=lambda q: reverse("quote", args=[q.number]), is_number=True),
-    Column("For", lambda q: q.customer.name if q.customer else "", "customer__name"),
-    Column("Cloth", lambda q: f"{q.colourway.cloth}, {q.colourway}", "colourway__cloth__code"),
-    Column("Pieces", lambda q: q.pieces, "pieces", is_number=True),
-    Column("Length", lambda q: q.length_m, "length_m", "m", shown=lambda q: num(q.length_m), is_number=True),
-    Column("A metre", lambda q: q.per_m, "per_m", shown=lambda q: _money(q.per_m, q.currency), is_number=True),
-    Column("Price", lambda q: q.price, "price", shown=lambda q: _money(q.price, q.currency), is_number=True),
-    Column("Currency", lambda q: q.currency, "currency"),
-    Column("Promised", lambda q: q.promised_on, "promised_on", shown=lambda q: day(q.promised_on)),
-    Column("Stands until", lambda q: q.valid_until, "valid_until", shown=lambda q: day(q.valid_until)),
-    Column("Stands", lambda q: q.stands),
+    Column(
+        gettext_lazy("Quote"),
+        lambda q: q.number,
+        "number",
+        link=lambda q: reverse("quote", args=[q.number]),
+        is_number=True,
+    ),
+    Column(gettext_lazy("For"), lambda q: q.customer.name if q.customer else "", "customer__name"),
+    Column(gettext_lazy("Cloth"), lambda q: f"{q.colourway.cloth}, {q.colourway}", "colourway__cloth__code"),
+    Column(gettext_lazy("Pieces"), lambda q: q.pieces, "pieces", is_number=True),
+    Column(
+        gettext_lazy("Length"), lambda q: q.length_m, "length_m", "m", shown=lambda q: num(q.length_m), is_number=True
+    ),
+    Column(
+        gettext_lazy("A metre"), lambda q: q.per_m, "per_m", shown=lambda q: _money(q.per_m, q.currency), is_number=True
+    ),
+    Column(
+        gettext_lazy("Price"), lambda q: q.price, "price", shown=lambda q: _money(q.price, q.currency), is_number=True
+    ),
+    Column(gettext_lazy("Currency"), lambda q: q.currency, "currency"),
+    Column(gettext_lazy("Promised"), lambda q: q.promised_on, "promised_on", shown=lambda q: day(q.promised_on)),
+    Column(gettext_lazy("Stands until"), lambda q: q.valid_until, "valid_until", shown=lambda q: day(q.valid_until)),
+    Column(gettext_lazy("Stands"), lambda q: q.stands, shown=lambda q: _(q.stands)),
 ]
 
 
@@ -103,8 +126,8 @@ def quotes_list(request: HttpRequest) -> HttpResponse:
         filterset=QuoteFilter,
         template="planning/quotes.html",
         name="quotes",
-        title="Quotes",
-        extra={"when_empty": "Nothing has been quoted yet."},
+        title=_("Quotes"),
+        extra={"when_empty": _("Nothing has been quoted yet.")},
     )
 
 
@@ -147,6 +170,8 @@ def _of_figured(figured: Figured) -> dict[str, Any]:
         "lines": _worked_lines(lines, figured.working),
         "sums": QUOTE_SUMS,
         "cost": figured.alone.cost,
+        "missing": costing.missing_told(figured.alone.cost.missing),
+        "notes": costing.notes_told(figured.alone.notes),
         "places": figured.alone.cost.places,
         "promise": figured.promise,
         "no_promise": figured.no_promise,
@@ -182,9 +207,9 @@ def quote_new(request: HttpRequest) -> HttpResponse:
             except Refusal as refusal:
                 keep.add_error(refusal.field if refusal.field in keep.fields else None, refusal.message)
             else:
-                messages.success(request, f"{kept} is kept.")
+                messages.success(request, _("%(quote)s is kept.") % {"quote": kept.called})
                 return redirect("quote", number=kept.number)
-    context = {"title": "A quote", "form": form, "keep": keep, "asked_in": request.GET.urlencode(), **told}
+    context = {"title": _("A quote"), "form": form, "keep": keep, "asked_in": request.GET.urlencode(), **told}
     template = "planning/_quote.html" if request.headers.get("HX-Request") else "planning/quote_new.html"
     return render(request, template, context)
 
@@ -200,9 +225,10 @@ def _quote_context(found: Quote) -> dict[str, Any]:
     return {
         "lines": _worked_lines(lines, _working(found)),
         "sums": QUOTE_SUMS,
-        "title": str(found),
+        "title": found.called,
         "quote": found,
         "sheet": cost,
+        "notes": costing.notes_told(cost["notes"]),
         "places": places_of(found.currency),
         "finished_m": pieces * found.length_m,
         "revised": quotes.revised_since(found),
@@ -258,7 +284,7 @@ def quote_place(request: HttpRequest, number: int) -> HttpResponse:
     except Refusal as refusal:
         form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
         return _quote_page(request, found, place_form=form)
-    messages.success(request, f"{found} is ordered as {order}.")
+    messages.success(request, _("%(quote)s is ordered as %(order)s.") % {"quote": found.called, "order": order})
     return redirect("order", number=order.number)
 
 
@@ -271,7 +297,7 @@ def quote_drop(request: HttpRequest, number: int) -> HttpResponse:
         return _quote_page(request, found, drop_form=form)
     try:
         quotes.drop(found, by=request.user, **form.cleaned_data)
-        messages.success(request, f"{found} is dropped.")
+        messages.success(request, _("%(quote)s is dropped.") % {"quote": found.called})
     except Refusal as refusal:
         messages.error(request, refusal.message)
     return redirect("quote", number=number)
