@@ -40,7 +40,7 @@ WHOLE = frozenset(
         *("dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
         *("orders", "order", "order_new", "order_edit", "order_figures", "line_new", "line_edit", "line_call_off"),
         *("quotes", "quote_new", "quote", "quote_print", "quote_place", "quote_drop"),
-        *("warp_cost", "piece_cost", "line_cost"),
+        *("warp_cost", "piece_cost", "line_cost", "combine"),
         *("line_take_up", "customers", "customer", "customer_new", "customer_edit"),
     }
 )

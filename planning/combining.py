@@ -20,7 +20,7 @@ from math import ceil, floor, gcd, lcm
 
 import numpy as np
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning import filling
 
 # Lines of one warp specification that are weighed against each other all at once.
@@ -53,9 +53,13 @@ class Line:
     def __post_init__(self) -> None:
         if self.pieces < 1 or self.piece_m <= 0:
             raise Refusal(
-                f"A line of {self.pieces} pieces with {self.piece_m} m of warp each has nothing to weave. "
-                "Give it pieces and a length.",
+                N_(
+                    "A line of %(pieces)s pieces with %(metres)s m of warp each has nothing to weave. Give it pieces"
+                    " and a length."
+                ),
                 field="pieces",
+                pieces=self.pieces,
+                metres=self.piece_m,
             )
         assert self.weight >= 0
 
@@ -96,17 +100,23 @@ class Rules:
     def __post_init__(self) -> None:
         if self.max_warp_m <= self.thrums_m:
             raise Refusal(
-                f"The beam holds {self.max_warp_m} m and the thrums alone are {self.thrums_m} m. Choose a larger beam.",
+                N_("The beam holds %(most)s m and the thrums alone are %(thrums)s m. Choose a larger beam."),
                 field="max_warp_m",
+                most=self.max_warp_m,
+                thrums=self.thrums_m,
             )
         if self.min_warp_m > self.max_warp_m:
             raise Refusal(
-                f"The shortest warp worth winding is {self.min_warp_m} m, the longest {self.max_warp_m} m. "
-                "Write a smaller least length.",
+                N_(
+                    "The shortest warp worth winding is %(least)s m, the longest %(most)s m. Write a smaller least"
+                    " length."
+                ),
                 field="min_warp_m",
+                least=self.min_warp_m,
+                most=self.max_warp_m,
             )
         if self.woven_m_per_day <= 0 or self.warp_g_per_m <= 0:
-            raise Refusal("A warp that weighs nothing, or is never woven, can't be combined. Check the cloth.")
+            raise Refusal(N_("A warp that weighs nothing, or is never woven, can't be combined. Check the cloth."))
         for what in ("min_warp_m", "thrums_m", "header_m", "due_spread_days", "setup_min"):
             assert getattr(self, what) >= 0, what
         for what in ("min_per_kg", "min_per_late_day", "split_min"):
@@ -240,16 +250,25 @@ def check_line(line: Line, rules: Rules) -> None:
     piece_m = line.piece_m + rules.header_m
     if piece_m + rules.thrums_m > rules.max_warp_m:
         raise Refusal(
-            f"One piece takes {piece_m + rules.thrums_m} m of warp with header and thrums, "
-            f"and a warp is at most {rules.max_warp_m} m. Choose a larger beam, or order shorter pieces.",
+            N_(
+                "One piece takes %(metres)s m of warp with header and thrums, and a warp is at most %(most)s m. Choose"
+                " a larger beam, or order shorter pieces."
+            ),
             field="length_m",
+            metres=piece_m + rules.thrums_m,
+            most=rules.max_warp_m,
         )
     whole_m = line.pieces * piece_m + rules.thrums_m
     if not line.may_split and whole_m > rules.max_warp_m:
         raise Refusal(
-            f"{line.pieces} pieces take {whole_m} m of warp, and a warp is at most {rules.max_warp_m} m. "
-            "Let the line be split, or choose a larger beam.",
+            N_(
+                "%(pieces)s pieces take %(metres)s m of warp, and a warp is at most %(most)s m. Let the line be split,"
+                " or choose a larger beam."
+            ),
             field="pieces",
+            pieces=line.pieces,
+            metres=whole_m,
+            most=rules.max_warp_m,
         )
 
 
@@ -264,22 +283,32 @@ def propose(parts: Sequence[Part], lines: Iterable[Line], rules: Rules) -> Propo
         line = by_key[part.key]
         if not 1 <= part.pieces <= line.pieces:
             raise Refusal(
-                f"{part.pieces} pieces are asked for, and the line has {line.pieces} left. Write 1 to {line.pieces}.",
+                N_("%(pieces)s pieces are asked for, and the line has %(left)s left. Write 1 to %(left)s."),
                 field="pieces",
+                pieces=part.pieces,
+                left=line.pieces,
             )
     dues = [by_key[part.key].due for part in parts]
     if max(dues) - min(dues) > rules.due_spread_days:
         raise Refusal(
-            f"The first and the last of these are due {max(dues) - min(dues)} days apart; lines that share a warp are "
-            f"at most {rules.due_spread_days}. Take one off, or allow a wider spread.",
+            N_(
+                "The first and the last of these are due %(days)s days apart; lines that share a warp are at most"
+                " %(most)s. Take one off, or allow a wider spread."
+            ),
             field="due_spread_days",
+            days=max(dues) - min(dues),
+            most=rules.due_spread_days,
         )
     warp_m = _warp_m(parts, by_key, rules)
     if warp_m > rules.max_warp_m:
         raise Refusal(
-            f"Together these take {warp_m} m of warp, and a warp is at most {rules.max_warp_m} m. "
-            "Take a piece off, or choose a larger beam.",
+            N_(
+                "Together these take %(metres)s m of warp, and a warp is at most %(most)s m. Take a piece off, or"
+                " choose a larger beam."
+            ),
             field="max_warp_m",
+            metres=warp_m,
+            most=rules.max_warp_m,
         )
     return _worked(parts, by_key, rules)
 

@@ -6,6 +6,9 @@ from typing import Any
 
 from django import forms
 from django.http import QueryDict
+from django.utils.functional import lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.models import YarnLot
 from mill.fields import MeasureField
@@ -15,46 +18,62 @@ from planning.models import Warp, WarpYarn
 KEEP, ANY = "keep", "any"
 WAITING, AFRESH = "waiting", "afresh"
 ROWS_MAX = 500
+# A hint with its figure, put into words when it is shown.
+filled_lazy = lazy(lambda words, n: str(words) % {"n": n}, str)
 
 
 class WishesForm(forms.Form):
     """For a look at the proposals. What is left empty is the mill's own figure, or a start value."""
 
     due_spread_days = forms.IntegerField(
-        min_value=0, max_value=999, required=False, label="Due dates apart at most (days)"
+        min_value=0, max_value=999, required=False, label=gettext_lazy("Due dates apart at most (days)")
     )
-    min_warp_m = MeasureField(unit="m", places=1, min_value=0, max_value=10_000, required=False, label="Shortest warp")
-    max_warp_m = MeasureField(unit="m", places=1, above=0, max_value=100_000, required=False, label="Longest warp")
+    min_warp_m = MeasureField(
+        unit="m", places=1, min_value=0, max_value=10_000, required=False, label=gettext_lazy("Shortest warp")
+    )
+    max_warp_m = MeasureField(
+        unit="m", places=1, above=0, max_value=100_000, required=False, label=gettext_lazy("Longest warp")
+    )
     min_per_kg = forms.IntegerField(
         min_value=0,
         max_value=100_000,
         required=False,
-        label="A kilogram lost is worth (min)",
-        help_text=f"Of set-up. {combining.MIN_PER_KG} when nothing is written; from memory.",
+        label=gettext_lazy("A kilogram lost is worth (min)"),
+        help_text=filled_lazy(
+            gettext_lazy("Of set-up. %(n)s when nothing is written; from memory."), combining.MIN_PER_KG
+        ),
     )
     min_per_late_day = forms.IntegerField(
         min_value=0,
         max_value=1_000_000,
         required=False,
-        label="A piece a day late is worth (min)",
-        help_text=f"Times its weight. {combining.MIN_PER_LATE_DAY} when nothing is written; from memory.",
+        label=gettext_lazy("A piece a day late is worth (min)"),
+        help_text=filled_lazy(
+            gettext_lazy("Times its weight. %(n)s when nothing is written; from memory."), combining.MIN_PER_LATE_DAY
+        ),
     )
     lines = forms.ChoiceField(
-        choices=[(WAITING, "that wait for a warp"), (AFRESH, "also those on planned warps")],
+        choices=[
+            (WAITING, gettext_lazy("that wait for a warp")),
+            (AFRESH, gettext_lazy("also those on planned warps")),
+        ],
         required=False,
-        label="Lines",
+        label=gettext_lazy("Lines"),
     )
     dye_lots = forms.ChoiceField(
-        choices=[(KEEP, "no longer than a dye lot on hand"), (ANY, "as long as the beam takes")],
+        choices=[
+            (KEEP, gettext_lazy("no longer than a dye lot on hand")),
+            (ANY, gettext_lazy("as long as the beam takes")),
+        ],
         required=False,
-        label="Length",
+        label=gettext_lazy("Length"),
     )
 
     orders = forms.CharField(
         max_length=4000,
         required=False,
-        label="Orders",
-        help_text="Numbers with commas between them: only what a line of theirs can be on is shown.",
+        label=gettext_lazy("Orders"),
+        help_text=gettext_lazy("Numbers with commas between them: only what a line of theirs can be on is shown."),
     )
 
     def numbers(self) -> set[str]:
@@ -108,7 +127,8 @@ class CombineSheet:
                 continue
             row = Row(int(line), 0, int(warp) if warp.isdecimal() and len(warp) < 4 else 0)
             if not pieces.strip().isdecimal() or len(pieces) > 6:
-                row.wrong = f"“{pieces}” is no number of pieces. Write 1 to {available[row.line]}."
+                no_number = _("“%(said)s” is no number of pieces. Write 1 to %(most)s.")
+                row.wrong = no_number % {"said": pieces, "most": available[row.line]}
             else:
                 row.pieces = int(pieces)
             sheet.rows.append(row)
@@ -122,7 +142,8 @@ class CombineSheet:
                 asked[row.line] = asked.get(row.line, 0) + row.pieces
         for row in self.rows:
             if not row.wrong and row.warp and asked[row.line] > available[row.line]:
-                row.wrong = f"{asked[row.line]} pieces are put on warps; {available[row.line]} wait. Write fewer."
+                too_many = _("%(asked)s pieces are put on warps; %(wait)s wait. Write fewer.")
+                row.wrong = too_many % {"asked": asked[row.line], "wait": available[row.line]}
 
     def split(self, n: int) -> None:
         """The n-th row becomes two: the second half of its pieces gets a row, and a warp, of its own."""

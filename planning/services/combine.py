@@ -14,10 +14,11 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from inventory import services as store
 from inventory.models import Yarn
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, in_words
 from planning import combining, finishing
 from planning.cloth import Cloth
 from planning.combining import Combination, Line, Part, Proposal, Rules, Saving
@@ -317,7 +318,8 @@ class _There:
                 continue
             gone = [str(part.line) for part in parts if part.pieces > left.get(part.line_id, 0)]
             if gone:
-                yield Locked(ruling, None, f"{gone[0]} has not so many pieces any more that wait and have this warp")
+                no_more = gettext("%(line)s has not so many pieces any more that wait and have this warp")
+                yield Locked(ruling, None, no_more % {"line": gone[0]})
                 continue
             try:
                 own = [Part(part.line_id, part.pieces) for part in parts]
@@ -361,18 +363,19 @@ class _There:
     def _longest(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int]) -> tuple[Decimal, str]:
         """The longest warp, and what keeps it from being longer."""
         figures = lines[0].figures
-        longest_m, why = self.stand.longest_m(figures), "the largest beam that takes it"
+        longest_m, why = self.stand.longest_m(figures), gettext("the largest beam that takes it")
         if self.wishes.max_warp_m is not None and self.wishes.max_warp_m < longest_m:
-            longest_m, why = self.wishes.max_warp_m, "as it was asked for"
+            longest_m, why = self.wishes.max_warp_m, gettext("as it was asked for")
         if self.wishes.keeps_to_dye_lots:
             by_yarn = {need.code: _metres_of(need, figures, dye_lots[need.code]) for need in figures.warp_yarns}
             code, metres = min(by_yarn.items(), key=lambda item: item[1])
             whole_m = max(one.pieces * (one.piece_m + self.mill.header_m) + self.mill.thrums_m for one in lines)
             if min(whole_m, longest_m) <= metres < longest_m:
-                longest_m, why = metres, f"the largest dye lot of {code} on hand"
+                longest_m, why = metres, gettext("the largest dye lot of %(yarn)s on hand") % {"yarn": code}
             elif 0 < metres < longest_m:
                 # Yarn must come for some of these lines as it is: what lies here doesn't tear them apart.
-                why += f"; the largest dye lot of {code} on hand winds {metres} m"
+                winds = N_("the largest dye lot of %(yarn)s on hand winds %(metres)s m")
+                why += f"; {in_words(winds, yarn=code, metres=metres)}"
         return longest_m, why
 
 
@@ -417,7 +420,7 @@ def accept(wanted: Sequence[WantedWarp], *, by: Any, includes_planned: bool = Fa
 
 def _accept(wanted: list[list[tuple[int, int]]], *, by: Any, includes_planned: bool) -> list[Warp]:
     if not wanted:
-        raise Refusal("No warp is chosen. Tick those that you accept.")
+        raise Refusal(N_("No warp is chosen. Tick those that you accept."))
     ids = {pk for warp in wanted for pk, _ in warp}
     loose = list(warp_verbs.loose_warps().filter(parts__line__in=ids).distinct()) if includes_planned else []
     if loose:
@@ -425,7 +428,9 @@ def _accept(wanted: list[list[tuple[int, int]]], *, by: Any, includes_planned: b
     lines = {line.pk: line for line in warp_verbs.lock_lines(ids)}
     missing = ids - lines.keys()
     if missing:
-        raise Refusal(f"{len(missing)} of these order lines are not in the book any more. Look at the proposals again.")
+        raise Refusal(
+            N_("%(n)s of these order lines are not in the book any more. Look at the proposals again."), n=len(missing)
+        )
     if made := _made_before(wanted, lines):
         return made
     rulings.check(wanted, lines, includes_planned=includes_planned)

@@ -10,16 +10,19 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from mill import changes
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.signs import written_now
 from planning.models import OrderLine, Ruling, RulingPart, WarpPart
 from planning.services import warps
-from planning.services.explaining import listed
 from planning.services.line_states import free_pieces
 
 # (order line, pieces), in the order of weaving.
 Parts = Sequence[tuple[int, int]]
+# Lines in a sentence.
+MOST_NAMED = 8
 
 
 def standing() -> list[Ruling]:
@@ -28,9 +31,22 @@ def standing() -> list[Ruling]:
 
 
 def said_of(ruling: Ruling) -> str:
-    """Who ruled, and when."""
-    who = f"by {ruling.by.get_full_name() or ruling.by.get_username()}, " if ruling.by else ""
-    return f"{who}{timezone.localtime(ruling.made_at):%d %b %H:%M}"
+    """Who ruled, and when, in the language of the page."""
+    made = timezone.localtime(ruling.made_at)
+    moment = {"day": f"{made:%d}", "month": written_now().months[made.month - 1], "time": f"{made:%H:%M}"}
+    at = gettext("%(day)s %(month)s %(time)s") % moment
+    if ruling.by is None:
+        return at
+    return gettext("by %(who)s, %(at)s") % {"who": ruling.by.get_full_name() or ruling.by.get_username(), "at": at}
+
+
+def _named(lines: Iterable[OrderLine]) -> str:
+    """a, b and c; of many the first eight, and how many more."""
+    names = [str(line) for line in lines]
+    if len(names) > MOST_NAMED:
+        more = {"lines": ", ".join(names[:MOST_NAMED]), "n": len(names) - MOST_NAMED}
+        return gettext("%(lines)s and %(n)s more") % more
+    return gettext(" and ").join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def parts_of(ruling: Ruling) -> list[tuple[int, int]]:
@@ -59,8 +75,13 @@ def lock(parts: Parts, *, by: Any, includes_planned: bool = False) -> Ruling:
     for pk, pieces in parts:
         if not 1 <= pieces <= free[pk]:
             raise Refusal(
-                f"{pieces} pieces of line {lines[pk]} are to be locked, and {free[pk]} wait for a warp. "
-                "Look at the proposals again."
+                N_(
+                    "%(pieces)s pieces of line %(line)s are to be locked, and %(free)s wait for a warp. Look at the"
+                    " proposals again."
+                ),
+                pieces=pieces,
+                line=lines[pk],
+                free=free[pk],
             )
     return _write(Ruling.TOGETHER, parts, by=by)
 
@@ -70,7 +91,9 @@ def refuse(parts: Parts, *, by: Any) -> Ruling:
     """No two of these lines on one warp in any later proposal. Told twice, it is one ruling."""
     lines = _lock_lines(parts)
     if len(lines) < 2:
-        raise Refusal("A warp of one line has nothing to be kept apart. Leave it unticked, or put its line on no warp.")
+        raise Refusal(
+            N_("A warp of one line has nothing to be kept apart. Leave it unticked, or put its line on no warp.")
+        )
     rulings = _on(lines)
     for one in rulings:
         if one.kind == Ruling.APART and {pk for pk, _ in parts_of(one)} == lines.keys():
@@ -78,8 +101,9 @@ def refuse(parts: Parts, *, by: Any) -> Ruling:
         on_both = [pk for pk, _ in parts_of(one) if pk in lines]
         if one.kind == Ruling.TOGETHER and len(on_both) > 1:
             raise Refusal(
-                f"Lines {listed([str(lines[pk]) for pk in on_both], most=8)} are locked on one warp ({said_of(one)}). "
-                "Unlock it first, then they can be kept apart."
+                N_("Lines %(lines)s are locked on one warp (%(said)s). Unlock it first, then they can be kept apart."),
+                lines=_named(lines[pk] for pk in on_both),
+                said=said_of(one),
             )
     return _write(Ruling.APART, parts, by=by)
 
@@ -89,7 +113,9 @@ def take_back(pk: int, *, by: Any) -> None:
     """Unlock a proposal, or let its lines be proposed together again."""
     ruling = Ruling.objects.select_for_update().filter(pk=pk).first()
     if ruling is None:
-        raise Refusal("This was taken back already, or its warp has been made. Look at the proposals as they are now.")
+        raise Refusal(
+            N_("This was taken back already, or its warp has been made. Look at the proposals as they are now.")
+        )
     changes.written_by(ruling, by)
     ruling.delete()
 
@@ -129,8 +155,15 @@ def check(
         if kept[pk] and pieces > free[pk] - kept[pk]:
             lock_of = next(one for one in locks if pk in dict(parts_of(one)))
             raise Refusal(
-                f"{kept[pk]} of the {free[pk]} pieces of line {lines[pk]} that wait are on a warp that is locked "
-                f"({said_of(lock_of)}). Unlock it first, or put {max(free[pk] - kept[pk], 0)} of them on a warp."
+                N_(
+                    "%(kept)s of the %(free)s pieces of line %(line)s that wait are on a warp that is locked"
+                    " (%(said)s). Unlock it first, or put %(left)s of them on a warp."
+                ),
+                kept=kept[pk],
+                free=free[pk],
+                line=lines[pk],
+                said=said_of(lock_of),
+                left=max(free[pk] - kept[pk], 0),
             )
 
 
@@ -140,8 +173,12 @@ def _check_apart(ruling: Ruling, wanted: Iterable[Parts], lines: Mapping[int, Or
         both = [pk for pk, _ in parts if pk in apart]
         if len(both) > 1:
             raise Refusal(
-                f"Lines {listed([str(lines[pk]) for pk in both], most=8)} are kept apart ({said_of(ruling)}). "
-                "Let them be proposed together again first, or put them on different warps."
+                N_(
+                    "Lines %(lines)s are kept apart (%(said)s). Let them be proposed together again first, or put them"
+                    " on different warps."
+                ),
+                lines=_named(lines[pk] for pk in both),
+                said=said_of(ruling),
             )
 
 
@@ -160,7 +197,8 @@ def _lock_lines(parts: Parts) -> dict[int, OrderLine]:
     lines = {line.pk: line for line in warps.lock_lines(ids)}
     if len(lines) < len(ids):
         raise Refusal(
-            f"{len(ids) - len(lines)} of these order lines are not in the book any more. Look at the proposals again."
+            N_("%(n)s of these order lines are not in the book any more. Look at the proposals again."),
+            n=len(ids) - len(lines),
         )
     return lines
 

@@ -7,10 +7,12 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from mill.desk import room
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.combining import Part, Proposal, Saving
 from planning.forms.warps import CombineSheet, Row, WishesForm
 from planning.models import Warp
@@ -129,7 +131,7 @@ def _page(
         request,
         "planning/combine.html",
         {
-            "title": "Order lines into warps",
+            "title": _("Order lines into warps"),
             "form": form,
             "page": Paginator(workable, GROUPS_ON_A_LEAF).get_page(request.GET.get("page")),
             "troubled": [one.group for one in seen if not one.group.combination],
@@ -164,7 +166,7 @@ def combine_page(request: HttpRequest) -> HttpResponse:
         return _accept_all(request, groups, wishes)
     group = next((one for one in groups if one.warp_key == request.POST.get("group")), None)
     if group is None or group.combination is None:
-        messages.info(request, "Nothing of this warp waits any more. Look at what does.")
+        messages.info(request, _("Nothing of this warp waits any more. Look at what does."))
         return redirect(request.get_full_path())
     sheet = CombineSheet.read(request.POST, {pk: waiting.pieces for pk, waiting in group.by_pk.items()})
     answer = None
@@ -189,7 +191,7 @@ def _accept_all(request: HttpRequest, groups: Sequence[Group], wishes: Wishes) -
     """Make every warp that is proposed, if that is still what was seen."""
     wanted = _wanted(_seen(group, None) for group in groups if group.combination)
     if _mark(wanted) != request.POST["accept_all"]:
-        messages.warning(request, "Nothing is made: since you looked, other warps are proposed. Look at them first.")
+        messages.warning(request, _("Nothing is made: since you looked, other warps are proposed. Look at them first."))
         return redirect(request.get_full_path())
     try:
         _say_made(request, combine.accept(wanted, by=request.user, includes_planned=wishes.includes_planned))
@@ -203,7 +205,8 @@ def _accept(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpRespon
     ticked = [warp for warp in seen.warps if warp.is_ticked]
     wrong = [warp for warp in ticked if warp.proposal is None]
     if wrong:
-        messages.error(request, f"Warp {wrong[0].number} of the sheet: {wrong[0].wrong}")
+        said = {"n": wrong[0].number, "why": wrong[0].wrong}
+        messages.error(request, _("Warp %(n)s of the sheet: %(why)s") % said)
         return None
     try:
         made = combine.accept(_wanted([seen]), by=request.user, includes_planned=wishes.includes_planned)
@@ -216,10 +219,12 @@ def _accept(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpRespon
 
 def _say_made(request: HttpRequest, made: Sequence[Warp]) -> None:
     names = ", ".join(str(warp.number) for warp in made)
-    messages.success(request, f"Warp{'s' if len(made) > 1 else ''} {names} planned.")
-    bare = [str(warp) for warp in made if warp.beam is None]
+    planned = ngettext("Warp %(numbers)s planned.", "Warps %(numbers)s planned.", len(made))
+    messages.success(request, planned % {"numbers": names})
+    bare = ", ".join(warp.called for warp in made if warp.beam is None)
     if bare:
-        messages.warning(request, f"No free beam takes {', '.join(bare)} yet. Choose one once a beam is free.")
+        no_beam = _("No free beam takes %(warps)s yet. Choose one once a beam is free.")
+        messages.warning(request, no_beam % {"warps": bare})
 
 
 def _rule(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpResponse | None:
@@ -227,21 +232,23 @@ def _rule(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpResponse
     try:
         if (pk := request.POST.get("take_back", "")).isdecimal():
             rulings.take_back(int(pk), by=request.user)
-            messages.success(request, "Taken back: what it held is proposed anew.")
+            messages.success(request, _("Taken back: what it held is proposed anew."))
             return redirect(request.get_full_path())
         kind = "lock" if "lock" in request.POST else "refuse"
         warp = next((one for one in seen.warps if str(one.number) == request.POST.get(kind)), None)
         if warp is None or not warp.rows:
-            raise Refusal("There is no such warp on the sheet. Look at the proposals as they are now.")
+            raise Refusal(N_("There is no such warp on the sheet. Look at the proposals as they are now."))
         if warp.proposal is None:
-            raise Refusal(f"Warp {warp.number} of the sheet: {warp.wrong}")
+            raise Refusal(N_("Warp %(n)s of the sheet: %(why)s"), n=warp.number, why=warp.wrong)
         parts = [(part.key, part.pieces) for part in warp.proposal.parts]
         if kind == "lock":
             rulings.lock(parts, by=request.user, includes_planned=wishes.includes_planned)
-            messages.success(request, "Locked: this warp is proposed as it is until it is made, or unlocked.")
+            locked = _("Locked: this warp is proposed as it is until it is made, or unlocked.")
+            messages.success(request, locked)
         else:
             rulings.refuse(parts, by=request.user)
-            messages.success(request, "Refused: these lines are not proposed together again until you ask for it.")
+            refused = _("Refused: these lines are not proposed together again until you ask for it.")
+            messages.success(request, refused)
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return None
