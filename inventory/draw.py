@@ -12,7 +12,7 @@ from functools import cache
 from typing import Literal
 
 from inventory.ledger import written
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word, in_words
 
 # Orders of dye lots are tried among so many, those with most free; the fewest that do are always among them.
 SHADES_TRIED = 12
@@ -40,8 +40,8 @@ class Lot:
     def why_not(self) -> str:
         """Why it may not be drawn, after "it"; "" when it may."""
         if self.is_quarantined:
-            return "is in quarantine"
-        return "" if self.is_shade_approved else "has no approved shade"
+            return N_("is in quarantine")
+        return "" if self.is_shade_approved else N_("has no approved shade")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,11 @@ class Need:
 
     def __post_init__(self) -> None:
         if self.grams < 1 or any(piece_g < 1 for piece_g in self.pieces_g):
-            raise Refusal(f"{self.label} needs {self.grams} g: there is nothing to choose below 1 g.")
+            raise Refusal(
+                N_("%(label)s needs %(grams)s g: there is nothing to choose below 1 g."),
+                label=self.label,
+                grams=self.grams,
+            )
         assert not self.pieces_g or sum(self.pieces_g) == self.grams
         assert self.use == "weft" or not self.pieces_g, "a warp is not parted"
         assert self.pieces_g or not self.begun, "only a piece is begun"
@@ -178,24 +182,43 @@ def check_takes(need: Need, takes: Sequence[Take], *, only: str = "") -> None:
     total_g = sum(take.grams for take in takes)
     if total_g != need.grams or any(take.grams < 1 for take in takes):
         raise Refusal(
-            f"{need.label} takes {written(need.grams)}; {written(total_g)} are given to it. Give it just what it takes."
+            N_("%(label)s takes %(grams)s; %(total)s are given to it. Give it just what it takes."),
+            label=need.label,
+            grams=written(need.grams),
+            total=written(total_g),
         )
     for take in takes:
         if take.lot.yarn != need.yarn:
-            raise Refusal(f"Lot {take.lot.label} is of another yarn than {need.label} takes. Choose a lot of its own.")
+            raise Refusal(
+                N_("Lot %(lot)s is of another yarn than %(label)s takes. Choose a lot of its own."),
+                lot=take.lot.label,
+                label=need.label,
+            )
         if take.lot.why_not:
-            raise Refusal(f"Lot {take.lot.label} {take.lot.why_not}. Choose another lot.")
+            raise Refusal(
+                N_("Lot %(lot)s %(why_not)s. Choose another lot."), lot=take.lot.label, why_not=Word(take.lot.why_not)
+            )
     dye_lots = list(dict.fromkeys(take.lot.dye_lot for take in takes))
     if only and dye_lots != [only]:
         raise Refusal(
-            f"{need.label} has dye lot {only} already; {', '.join(dye_lots)} would be added. Keep to {only}, or let"
-            " the yarn go and hold all of it afresh."
+            N_(
+                "%(label)s has dye lot %(only)s already; %(dye_lots)s would be added. Keep to %(only)s, "
+                "or let the yarn go and hold all of it afresh."
+            ),
+            label=need.label,
+            only=only,
+            dye_lots=", ".join(dye_lots),
         )
     if not need.pieces_g:
         if len(dye_lots) > 1:
             raise Refusal(
-                f"{need.label} would be of dye lots {' and '.join(dye_lots)}. A {need.use} takes one: choose one of"
-                " them for all of it."
+                N_(
+                    "%(label)s would be of dye lots %(dye_lots)s. A %(use)s takes one: choose one of them for all of"
+                    " it."
+                ),
+                label=need.label,
+                dye_lots=listed(dye_lots, most=len(dye_lots)),
+                use=Word(need.use),
             )
         return
     of_piece: dict[int, str] = {}
@@ -205,21 +228,36 @@ def check_takes(need: Need, takes: Sequence[Take], *, only: str = "") -> None:
         for piece in take.pieces:
             if of_piece.setdefault(piece, take.lot.dye_lot) != take.lot.dye_lot:
                 raise Refusal(
-                    f"{need.label}: piece {piece} would be of dye lots {of_piece[piece]} and {take.lot.dye_lot}. The"
-                    " weft changes where a piece ends: give each piece one dye lot."
+                    N_(
+                        "%(label)s: piece %(piece)s would be of dye lots %(other)s and %(dye_lot)s. The "
+                        "weft changes where a piece ends: give each piece one dye lot."
+                    ),
+                    label=need.label,
+                    piece=piece,
+                    other=of_piece[piece],
+                    dye_lot=take.lot.dye_lot,
                 )
     for dye_lot, grams in given_g.items():
         mine = [piece for piece, of_it in of_piece.items() if of_it == dye_lot]
         pieces_g = sum(need.pieces_g[piece - 1] for piece in mine if 1 <= piece <= len(need.pieces_g))
         if grams != pieces_g:
             raise Refusal(
-                f"{need.label}: its {len(mine)} pieces of dye lot {dye_lot} take {written(pieces_g)};"
-                f" {written(grams)} are given. The weft changes where a piece ends: give each piece all that it takes."
+                N_(
+                    "%(label)s: its %(n)s pieces of dye lot %(dye_lot)s take %(pieces)s; %(grams)s are "
+                    "given. The weft changes where a piece ends: give each piece all that it takes."
+                ),
+                label=need.label,
+                n=len(mine),
+                dye_lot=dye_lot,
+                pieces=written(pieces_g),
+                grams=written(grams),
             )
     if need.begun not in ("", of_piece.get(1, "")):
         raise Refusal(
-            f"{need.label}: its first piece is begun of dye lot {need.begun}; {of_piece.get(1, 'nothing')} is given."
-            f" End it of {need.begun}."
+            N_("%(label)s: its first piece is begun of dye lot %(begun)s; %(given)s is given. End it of %(begun)s."),
+            label=need.label,
+            begun=need.begun,
+            given=of_piece.get(1) or Word(N_("nothing")),
         )
 
 
@@ -408,78 +446,169 @@ def _takes_of(runs: _Runs, pieces_g: Sequence[int]) -> tuple[Take, ...]:
 
 def _why_one(need: Need, shade: Shade, covering: list[Shade], shades: list[Shade], useful_g: int) -> str:
     left_g = shade.free_g - need.grams
-    left = f"{written(left_g)} stay" if left_g else "it is used up"
     older = [other for other in covering if other.oldest < shade.oldest]
     small = [other for other in shades if other.free_g < need.grams and other.oldest < shade.oldest]
     if older:
         other = min(older, key=lambda other: other.oldest)
-        why = (
-            f"dye lot {other.dye_lot} is older, but would leave {written(other.free_g - need.grams)},"
-            f" less than the {written(useful_g)} that are of use"
+        why = in_words(
+            N_("dye lot %(other)s is older, but would leave %(left)s, less than the %(useful)s that are of use"),
+            other=other.dye_lot,
+            left=written(other.free_g - need.grams),
+            useful=written(useful_g),
         )
     elif small:
         other = min(small, key=lambda other: other.oldest)
-        why = f"dye lot {other.dye_lot} is older, but has only {written(other.free_g)} free"
+        why = in_words(
+            N_("dye lot %(other)s is older, but has only %(free)s free"),
+            other=other.dye_lot,
+            free=written(other.free_g),
+        )
     elif len(covering) == 1:
-        why = "no other covers it"
+        why = in_words(N_("no other covers it"))
     else:
-        why = "it is the oldest that covers it"
-    return f"Dye lot {shade.dye_lot} has {written(shade.free_g)} free, {left}; {why}."
+        why = in_words(N_("it is the oldest that covers it"))
+    said = {"dye_lot": shade.dye_lot, "free": written(shade.free_g), "why": why}
+    if left_g:
+        return in_words(
+            N_("Dye lot %(dye_lot)s has %(free)s free, %(left)s stay; %(why)s."), left=written(left_g), **said
+        )
+    return in_words(N_("Dye lot %(dye_lot)s has %(free)s free, it is used up; %(why)s."), **said)
 
 
 def _why_runs(need: Need, runs: _Runs) -> str:
-    parts = ", ".join(f"dye lot {shade.dye_lot} for {piece_names(pieces)}" for shade, pieces in runs)
     largest = max(runs, key=lambda run: run[0].free_g)[0]
-    return (
-        f"No dye lot has {written(need.grams)} free, the largest of these {written(largest.free_g)};"
-        f" the weft changes where a piece ends: {parts}."
+    return in_words(
+        N_(
+            "No dye lot has %(need)s free, the largest of these %(largest)s; the weft changes where a piece ends:"
+            " %(parts)s."
+        ),
+        need=written(need.grams),
+        largest=written(largest.free_g),
+        parts=parts_said((shade.dye_lot, pieces) for shade, pieces in runs),
     )
+
+
+def parts_said(parts: Iterable[tuple[str, tuple[int, ...]]]) -> str:
+    """Dye lots, each with the pieces that it is woven into.
+
+    >>> parts_said([("881", (1,)), ("904", (2, 3))])
+    'dye lot 881 for piece 1, dye lot 904 for pieces 2 to 3'
+    """
+    return ", ".join(
+        in_words(N_("dye lot %(dye_lot)s for %(pieces)s"), dye_lot=dye_lot, pieces=piece_names(pieces))
+        for dye_lot, pieces in parts
+    )
+
+
+def left_over(left_g: int, *, useful_g: int, free: str, came: str) -> str:
+    """What taking a need out of a dye lot that covers it leaves there.
+
+    free, came    what the dye lot has, and its day, as they are written
+
+    >>> left_over(0, useful_g=3000, free="6000 g", came="16.11.2026")
+    '6000 g free, is used up; came 16.11.2026'
+    """
+    said = {"free": free, "came": came}
+    if is_useless(left_g, useful_g):
+        form = N_("%(free)s free, leaves %(left)s, less than the %(useful)s that are of use; came %(came)s")
+        return in_words(form, left=written(left_g), useful=written(useful_g), **said)
+    if left_g:
+        return in_words(N_("%(free)s free, leaves %(left)s; came %(came)s"), left=written(left_g), **said)
+    return in_words(N_("%(free)s free, is used up; came %(came)s"), **said)
+
+
+def listed(names: Sequence[str], *, most: int = 3) -> str:
+    """Names in a row, in the language of the page.
+
+    >>> listed(["Warp 1"]), listed(["Warp 1", "Warp 2"]), listed(["1", "2", "3", "4", "5"])
+    ('Warp 1', 'Warp 1 and Warp 2', '1, 2, 3 and 2 more')
+    """
+    if len(names) > most:
+        return in_words(N_("%(words)s and %(n)s more"), words=", ".join(names[:most]), n=len(names) - most)
+    if len(names) < 2:
+        return "".join(names)
+    return in_words(N_("%(words)s and %(last)s"), words=", ".join(names[:-1]), last=names[-1])
 
 
 def piece_names(pieces: tuple[int, ...]) -> str:
     if len(pieces) == 1:
-        return f"piece {pieces[0]}"
+        return in_words(N_("piece %(n)s"), n=pieces[0])
     if pieces == tuple(range(pieces[0], pieces[-1] + 1)):
-        return f"pieces {pieces[0]} to {pieces[-1]}"
-    return f"pieces {', '.join(map(str, pieces[:-1]))} and {pieces[-1]}"
+        return in_words(N_("pieces %(first)s to %(last)s"), first=pieces[0], last=pieces[-1])
+    return in_words(N_("pieces %(pieces)s"), pieces=listed([str(piece) for piece in pieces], most=len(pieces)))
 
 
 def _short(need: Need, shades: list[Shade], barred: list[Lot]) -> Choice:
     total_g = sum(shade.free_g for shade in shades)
     nearest = max(shades, key=lambda shade: (shade.free_g, shade.dye_lot), default=None)
-    in_one = "" if need.pieces_g else " of one dye lot"
     begun_g = sum(shade.free_g for shade in shades if shade.dye_lot == need.begun)
+    said = {"label": need.label, "need": written(need.grams)}
     if need.begun and begun_g < need.pieces_g[0]:
         short_g = need.pieces_g[0] - begun_g
-        why = (
-            f"{need.label} needs {written(need.grams)}, and of that {written(need.pieces_g[0])} for a piece that is"
-            f" begun of dye lot {need.begun}, which has {written(begun_g)} free: {written(short_g)} short."
+        why = in_words(
+            N_(
+                "%(label)s needs %(need)s, and of that %(piece)s for a piece that is begun of dye lot %(begun)s, which"
+                " has %(free)s free: %(short)s short."
+            ),
+            piece=written(need.pieces_g[0]),
+            begun=need.begun,
+            free=written(begun_g),
+            short=written(short_g),
+            **said,
         )
     elif nearest is None:
         short_g = need.grams
-        why = f"{need.label} needs {written(need.grams)}{in_one}; 0 g are free: {written(short_g)} short."
+        if need.pieces_g:
+            why = in_words(N_("%(label)s needs %(need)s; 0 g are free: %(need)s short."), **said)
+        else:
+            why = in_words(N_("%(label)s needs %(need)s of one dye lot; 0 g are free: %(need)s short."), **said)
     elif not need.pieces_g:
         short_g = need.grams - nearest.free_g
-        why = (
-            f"{need.label} needs {written(need.grams)}{in_one}; the nearest is dye lot {nearest.dye_lot} with"
-            f" {written(nearest.free_g)} free: {written(short_g)} short."
+        why = in_words(
+            N_(
+                "%(label)s needs %(need)s of one dye lot; the nearest is dye lot %(nearest)s with %(free)s free:"
+                " %(short)s short."
+            ),
+            nearest=nearest.dye_lot,
+            free=written(nearest.free_g),
+            short=written(short_g),
+            **said,
         )
-        if total_g > nearest.free_g:
-            takes_one = "a warp takes one" if need.use == "warp" else "it can't be parted"
-            why += f" All its dye lots together have {written(total_g)}, but {takes_one}."
+        if total_g > nearest.free_g and need.use == "warp":
+            why += " " + in_words(
+                N_("All its dye lots together have %(total)s, but a warp takes one."), total=written(total_g)
+            )
+        elif total_g > nearest.free_g:
+            why += " " + in_words(
+                N_("All its dye lots together have %(total)s, but it can't be parted."), total=written(total_g)
+            )
     elif total_g < need.grams:
         short_g = need.grams - total_g
-        why = (
-            f"{need.label} needs {written(need.grams)}; all dye lots together have {written(total_g)} free:"
-            f" {written(short_g)} short."
+        why = in_words(
+            N_("%(label)s needs %(need)s; all dye lots together have %(total)s free: %(short)s short."),
+            total=written(total_g),
+            short=written(short_g),
+            **said,
         )
     else:
         short_g = need.grams - nearest.free_g
-        why = (
-            f"{need.label} needs {written(need.grams)} and the dye lots have {written(total_g)} free together, but no"
-            f" way was found to weave each of its {len(need.pieces_g)} pieces of one dye lot. The largest, dye lot"
-            f" {nearest.dye_lot}, is {written(short_g)} short of them all."
+        why = in_words(
+            N_(
+                "%(label)s needs %(need)s and the dye lots have %(total)s free together, but no way was found to weave"
+                " each of its %(n)s pieces of one dye lot. The largest, dye lot %(largest)s, is %(short)s short of"
+                " them all."
+            ),
+            total=written(total_g),
+            n=len(need.pieces_g),
+            largest=nearest.dye_lot,
+            short=written(short_g),
+            **said,
         )
     for lot in sorted(barred, key=lambda lot: -lot.free_g)[:1]:
-        why += f" Lot {lot.label} has {written(lot.free_g)}, but it {lot.why_not}."
+        why += " " + in_words(
+            N_("Lot %(lot)s has %(free)s, but it %(why_not)s."),
+            lot=lot.label,
+            free=written(lot.free_g),
+            why_not=Word(lot.why_not),
+        )
     return Choice(need, (), why, short_g, nearest.dye_lot if nearest else "")

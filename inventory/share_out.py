@@ -24,9 +24,10 @@ from dataclasses import dataclass, fields, replace
 from datetime import date
 
 from inventory.dealing import deal
-from inventory.draw import Choice, Lot, choose, is_useless, piece_names
+from inventory.draw import Choice, Lot, choose, is_useless, left_over, listed, parts_said
 from inventory.ledger import written
 from inventory.shelf import Cost, Gift, Shelf, Want, pieces_of
+from mill.refusal import N_, in_words
 
 SOON_DAYS, AHEAD_DAYS = 7, 28
 
@@ -186,87 +187,146 @@ class _Words:
         want, rests = self.shelf.wants[n], [self.rests[i] for i in self.shelf.open[n]]
         covering = next((rest for rest in rests if rest.free_g >= want.need.grams and rest.takers), None)
         if covering:
-            return (
-                f" Dye lot {covering.dye_lot} has {written(covering.free_g)} and would cover it,"
-                f" but goes to {_listed(covering.takers)}."
+            return " " + in_words(
+                N_("Dye lot %(dye_lot)s has %(free)s and would cover it, but goes to %(takers)s."),
+                dye_lot=covering.dye_lot,
+                free=written(covering.free_g),
+                takers=listed(covering.takers),
             )
         if want.need.pieces_g and sum(rest.free_g for rest in rests) >= want.need.grams:
             names = dict.fromkeys(name for rest in rests for name in rest.takers)
-            return f" What was free goes to {_listed(tuple(names))}." if names else ""
+            return " " + in_words(N_("What was free goes to %(takers)s."), takers=listed(tuple(names))) if names else ""
         return ""
 
     def _whole(self, n: int, i: int) -> str:
         rest, want = self.rests[i], self.shelf.wants[n]
         others = [name for name in rest.takers if name != want.name]
-        said = f"Dye lot {rest.dye_lot} has {written(rest.free_g)} free"
+        said = {"dye_lot": rest.dye_lot, "free": written(rest.free_g), "why": self._because(n, i)}
+        left, useful = written(rest.left_g), written(self.shelf.useful_g)
         if others:
-            said += f"; with {_listed(others)} " + (
-                f"it leaves {written(rest.left_g)}" if rest.left_g else "it is used up"
+            said["others"] = listed(others)
+            if rest.is_useless:
+                form = N_(
+                    "Dye lot %(dye_lot)s has %(free)s free; with %(others)s it leaves %(left)s, less than the"
+                    " %(useful)s that are of use; %(why)s."
+                )
+                return in_words(form, left=left, useful=useful, **said)
+            if rest.left_g:
+                form = N_("Dye lot %(dye_lot)s has %(free)s free; with %(others)s it leaves %(left)s; %(why)s.")
+                return in_words(form, left=left, **said)
+            return in_words(
+                N_("Dye lot %(dye_lot)s has %(free)s free; with %(others)s it is used up; %(why)s."), **said
             )
-        else:
-            said += f", {written(rest.left_g)} stay" if rest.left_g else " and is used up"
         if rest.is_useless:
-            said += f", less than the {written(self.shelf.useful_g)} that are of use"
-        return f"{said}; {self._because(n, i)}."
+            form = N_(
+                "Dye lot %(dye_lot)s has %(free)s free, %(left)s stay, less than the %(useful)s that are of use;"
+                " %(why)s."
+            )
+            return in_words(form, left=left, useful=useful, **said)
+        if rest.left_g:
+            return in_words(N_("Dye lot %(dye_lot)s has %(free)s free, %(left)s stay; %(why)s."), left=left, **said)
+        return in_words(N_("Dye lot %(dye_lot)s has %(free)s free and is used up; %(why)s."), **said)
 
     def _because(self, n: int, i: int) -> str:
         shelf, want = self.shelf, self.shelf.wants[n]
         if want.only:
-            return want.only_why
+            return in_words(want.only_why)
         if want.need.begun:
-            return "a piece of it is begun of this dye lot"
+            return in_words(N_("a piece of it is begun of this dye lot"))
         older = [j for j in shelf.open[n] if shelf.shades[j].oldest < shelf.shades[i].oldest]
         for j in older:
             if shelf.free[j] >= want.need.grams and (said := self._against(n, i, j)):
-                return f"dye lot {self.rests[j].dye_lot} is older, but {said}"
+                return said
         if older and shelf.free[older[0]] < want.need.grams:
             rest = self.rests[older[0]]
-            return f"dye lot {rest.dye_lot} is older, but has only {written(rest.free_g)} free"
+            return in_words(
+                N_("dye lot %(other)s is older, but has only %(free)s free"),
+                other=rest.dye_lot,
+                free=written(rest.free_g),
+            )
         covering = [j for j in shelf.open[n] if shelf.free[j] >= want.need.grams]
         if covering == [i]:
-            return "no other covers it"
-        return "it is the oldest that covers it" if covering[0] == i else "what is drawn of it is the oldest"
+            return in_words(N_("no other covers it"))
+        if covering[0] == i:
+            return in_words(N_("it is the oldest that covers it"))
+        return in_words(N_("what is drawn of it is the oldest"))
 
     def _against(self, n: int, i: int, j: int) -> str:
         """What it would mean to take the older dye lot j instead; "" when it would not even be older yarn."""
         shelf, useful = self.shelf, written(self.shelf.useful_g)
         gifts = [*self.gifts[:n], (j,) * len(self.gifts[n]), *self.gifts[n + 1 :]]
         other, free = shelf.cost_of(gifts), shelf.left_by(gifts)
+        older = self.rests[j].dye_lot
         if other is None:
-            return f"goes to {_listed(self.rests[j].takers)}"
+            return in_words(
+                N_("dye lot %(other)s is older, but goes to %(takers)s"),
+                other=older,
+                takers=listed(self.rests[j].takers),
+            )
         if other[3] > self.cost[3]:
             named = [want.name for want, gift in zip(shelf.wants, self.gifts, strict=True) if not gift]
-            return f"is left for {_listed(named)}, which would be short by {written(other[3] - self.cost[3])} more"
+            return in_words(
+                N_("dye lot %(other)s is older, but is left for %(named)s, which would be short by %(short)s more"),
+                other=older,
+                named=listed(named),
+                short=written(other[3] - self.cost[3]),
+            )
         if other[4:6] > self.cost[4:6]:
-            worse = j if is_useless(free[j], shelf.useful_g) else i
-            of_it = "" if worse == j else f" of dye lot {self.rests[i].dye_lot}"
-            return f"would leave {written(free[worse])}{of_it}, less than the {useful} that are of use"
+            if is_useless(free[j], shelf.useful_g):
+                return in_words(
+                    N_(
+                        "dye lot %(other)s is older, but would leave %(left)s, less than the %(useful)s that are of use"
+                    ),
+                    other=older,
+                    left=written(free[j]),
+                    useful=useful,
+                )
+            return in_words(
+                N_(
+                    "dye lot %(other)s is older, but would leave %(left)s of dye lot %(dye_lot)s, less than the"
+                    " %(useful)s that are of use"
+                ),
+                other=older,
+                left=written(free[i]),
+                dye_lot=self.rests[i].dye_lot,
+                useful=useful,
+            )
+        if other[6] == self.cost[6] + 1:
+            return in_words(N_("dye lot %(other)s is older, but would take 1 lot more"), other=older)
         if other[6] > self.cost[6]:
-            more = other[6] - self.cost[6]
-            return f"would take {more} lot{'s' if more > 1 else ''} more"
+            return in_words(
+                N_("dye lot %(other)s is older, but would take %(n)s lots more"),
+                other=older,
+                n=other[6] - self.cost[6],
+            )
         return ""
 
     def _parted(self, n: int) -> str:
         want, gift = self.shelf.wants[n], self.gifts[n]
         pieces = {i: pieces_of(gift, i) for i in dict.fromkeys(gift)}
-        parts = ", ".join(f"dye lot {self.rests[i].dye_lot} for {piece_names(of_it)}" for i, of_it in pieces.items())
+        parts = parts_said((self.rests[i].dye_lot, of_it) for i, of_it in pieces.items())
         covering = [self.rests[i] for i in self.shelf.open[n] if self.rests[i].free_g >= want.need.grams]
         if covering:
             others = [name for name in covering[0].takers if name != want.name]
-            why = f"Dye lot {covering[0].dye_lot} has {written(covering[0].free_g)} free, but goes to {_listed(others)}"
-        else:
-            largest = max(self.rests[i].free_g for i in pieces)
-            why = f"No dye lot has {written(want.need.grams)} free, the largest of these {written(largest)}"
-        return f"{why}; the weft changes where a piece ends: {parts}."
-
-
-def _listed(names: Sequence[str], *, most: int = 3) -> str:
-    """
-    >>> _listed(["Warp 1"]), _listed(["Warp 1", "Warp 2"]), _listed(["1", "2", "3", "4", "5"])
-    ('Warp 1', 'Warp 1 and Warp 2', '1, 2, 3 and 2 more')
-    """
-    shown = [*names[:most], f"{len(names) - most} more"] if len(names) > most else list(names)
-    return " and ".join(filter(None, (", ".join(shown[:-1]), *shown[-1:])))
+            return in_words(
+                N_(
+                    "Dye lot %(dye_lot)s has %(free)s free, but goes to %(takers)s; the weft changes where a piece"
+                    " ends: %(parts)s."
+                ),
+                dye_lot=covering[0].dye_lot,
+                free=written(covering[0].free_g),
+                takers=listed(others),
+                parts=parts,
+            )
+        return in_words(
+            N_(
+                "No dye lot has %(need)s free, the largest of these %(largest)s; the weft changes where a piece ends:"
+                " %(parts)s."
+            ),
+            need=written(want.need.grams),
+            largest=written(max(self.rests[i].free_g for i in pieces)),
+            parts=parts,
+        )
 
 
 def differences(before: OfYarn, after: OfYarn) -> list[str]:
@@ -291,18 +351,35 @@ def differences(before: OfYarn, after: OfYarn) -> list[str]:
         if old is None or (old.is_met, old.dye_lots) == (choice.is_met, choice.dye_lots):
             continue
         if not choice.is_met:
-            said.append(f"{name} is {written(choice.short_g)} short.")
+            said.append(in_words(N_("%(name)s is %(short)s short."), name=name, short=written(choice.short_g)))
         elif old.is_met:
-            said.append(f"{name} takes dye lot {_listed(choice.dye_lots)} instead of {_listed(old.dye_lots)}.")
+            said.append(
+                in_words(
+                    N_("%(name)s takes dye lot %(dye_lot)s instead of %(before)s."),
+                    name=name,
+                    dye_lot=listed(choice.dye_lots),
+                    before=listed(old.dye_lots),
+                )
+            )
         else:
-            said.append(f"{name} is no longer short: it takes dye lot {_listed(choice.dye_lots)}.")
-    said += [f"Nothing is held for {name}." for name in was]
+            said.append(
+                in_words(
+                    N_("%(name)s is no longer short: it takes dye lot %(dye_lot)s."),
+                    name=name,
+                    dye_lot=listed(choice.dye_lots),
+                )
+            )
+    said += [in_words(N_("Nothing is held for %(name)s."), name=name) for name in was]
     left = {rest.dye_lot: rest.left_g for rest in before.rests}
     for rest in after.rests:
         was_g = left.get(rest.dye_lot, rest.left_g)
         if rest.left_g != was_g:
-            little = ", less than is of use" if rest.is_useless else ""
-            said.append(f"Dye lot {rest.dye_lot} leaves {written(rest.left_g)} instead of {written(was_g)}{little}.")
+            form = (
+                N_("Dye lot %(dye_lot)s leaves %(left)s instead of %(before)s, less than is of use.")
+                if rest.is_useless
+                else N_("Dye lot %(dye_lot)s leaves %(left)s instead of %(before)s.")
+            )
+            said.append(in_words(form, dye_lot=rest.dye_lot, left=written(rest.left_g), before=written(was_g)))
     return said
 
 
@@ -337,16 +414,22 @@ def options(shared: OfYarn, n: int, *, useful_g: int) -> tuple[Option, ...]:
         own_g = sum(take.grams for take in choice.takes if take.lot.dye_lot == rest.dye_lot)
         left_g = rest.left_g + own_g - want.need.grams
         others = [name for name in rest.takers if name != want.name]
+        said = {"free": written(rest.free_g), "came": f"{rest.received_on:%d.%m.%Y}"}
         if rest.free_g < want.need.grams:
-            short = written(want.need.grams - rest.free_g)
-            means = f"{short} too little for all of it" if want.need.pieces_g else f"{short} short"
+            form = (
+                N_("%(free)s free, %(short)s too little for all of it; came %(came)s")
+                if want.need.pieces_g
+                else N_("%(free)s free, %(short)s short; came %(came)s")
+            )
+            means = in_words(form, short=written(want.need.grams - rest.free_g), **said)
         elif left_g < 0:
-            has = "has" if len(others) == 1 else "have"
-            means = f"but {_listed(others)} {has} it: {written(-left_g)} would be wanting there"
-        elif is_useless(left_g, useful_g):
-            means = f"leaves {written(left_g)}, less than the {written(useful_g)} that are of use"
+            form = (
+                N_("%(free)s free, but %(others)s has it: %(short)s would be wanting there; came %(came)s")
+                if len(others) == 1
+                else N_("%(free)s free, but %(others)s have it: %(short)s would be wanting there; came %(came)s")
+            )
+            means = in_words(form, others=listed(others), short=written(-left_g), **said)
         else:
-            means = f"leaves {written(left_g)}" if left_g else "is used up"
-        said = f"{written(rest.free_g)} free, {means}; came {rest.received_on:%d.%m.%Y}"
-        found.append(Option(rest.dye_lot, bool(own_g), rest.free_g >= want.need.grams, said))
+            means = left_over(left_g, useful_g=useful_g, **said)
+        found.append(Option(rest.dye_lot, bool(own_g), rest.free_g >= want.need.grams, means))
     return tuple(sorted(found, key=lambda option: (not option.is_taken, not option.covers)))

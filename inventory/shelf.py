@@ -8,6 +8,7 @@ from functools import cached_property
 from itertools import accumulate, pairwise
 
 from inventory.draw import Lot, Need, Shade, Take, is_useless, shades_of, take_from
+from mill.refusal import N_
 
 # Grams free of each dye lot.
 Free = tuple[int, ...]
@@ -33,7 +34,7 @@ class Want:
     wanted_on: date
     weight: int = 1
     only: str = ""
-    only_why: str = "it was asked for"
+    only_why: str = N_("it was asked for")
 
 
 class Shelf:

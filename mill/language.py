@@ -8,6 +8,8 @@ are named here. What goes between programs (the API, feeds, CSV) is English what
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from functools import cache
+from gettext import translation as catalogue_of
 from types import MappingProxyType
 from typing import Any
 
@@ -173,6 +175,61 @@ def _figure(text: str) -> str:
     return text.replace(".", signs.written_now().decimal) if re.fullmatch(r"−?\d+\.\d+", text) else text
 
 
+# Places of a kept sentence in which other words of ours stand: a state, a reason, a use of yarn.
+OF_OURS = re.compile(r"(.*_)?(state|use|why|reasons|trouble|step|what)")
+# A form with fewer letters of its own would be found in what people wrote.
+LETTERS_LEAST = 9
+
+
+def told_again(kept: str) -> str:
+    """Whatever sentence of ours was kept in English, of whatever form, in the language of the page.
+
+    For what may be any of the rooms' refusals, line by line; what people wrote is found in no form and stays.
+
+    >>> told_again("Warp 12 is planned.")
+    'Warp 12 is planned.'
+    """
+    code = translation.get_language() or ENGLISH
+    if code == ENGLISH or not kept:
+        return kept
+    return "\n".join(_told_again(line, code) for line in kept.split("\n"))
+
+
+def _told_again(line: str, code: str) -> str:
+    whole, forms = _forms(code)
+    if line in whole:
+        return translation.gettext(line)
+    for pattern, form in forms:
+        if found := pattern.fullmatch(line):
+            said = {name: _told_place(name, text, code) for name, text in found.groupdict().items()}
+            return translation.gettext(form) % said
+    return line
+
+
+def _told_place(name: str, text: str, code: str) -> str:
+    if number := re.fullmatch(r"Warp (\d+)", text):
+        return translation.gettext("Warp %(number)s") % {"number": number[1]}
+    if OF_OURS.fullmatch(name):
+        return "; ".join(_told_again(one, code) for one in text.split("; "))
+    return _figure(text)
+
+
+@cache
+def _forms(code: str) -> tuple[frozenset[str], list[tuple[re.Pattern[str], str]]]:
+    """What the catalogue of a language has: sentences without places, and those with them, the longest first."""
+    catalogue: dict[Any, str] = getattr(
+        catalogue_of("django", settings.LOCALE_PATHS[0], languages=[code], fallback=True), "_catalog", {}
+    )
+    said = [one for one in catalogue if isinstance(one, str) and "\x04" not in one]
+    with_places = []
+    for one in said:
+        bare = re.sub(r"%\(\w+\)s", "", one)
+        if bare != one and sum(sign.isalpha() for sign in bare) >= LETTERS_LEAST:
+            with_places.append((len(bare), one))
+    patterns = [(re.compile(_pattern(form, {})), form) for _, form in sorted(with_places, reverse=True)]
+    return frozenset(said), patterns
+
+
 class Retold:
     """Sentences kept in English and parted by "; ", for a refusal that is put into words later."""
 
@@ -185,6 +242,20 @@ class Retold:
     @property
     def called(self) -> str:
         return "; ".join(retold(one, self.forms) for one in self.kept.split("; "))
+
+
+class Told:
+    """The same for a sentence of any form, line by line."""
+
+    def __init__(self, kept: str) -> None:
+        self.kept = kept
+
+    def __str__(self) -> str:
+        return self.kept
+
+    @property
+    def called(self) -> str:
+        return told_again(self.kept)
 
 
 def remember(answer: HttpResponse, code: str) -> None:

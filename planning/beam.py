@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, in_words
 
 PI = Decimal("3.14159265358979323846264338")
 
@@ -21,15 +21,30 @@ class BeamFacts:
 
     def __post_init__(self) -> None:
         if self.width_cm <= 0:
-            raise Refusal(f"Beam {self.code} is {self.width_cm} cm wide; it must be above 0.", field="width_cm")
+            raise Refusal(
+                N_("Beam %(code)s is %(width)s cm wide; it must be above 0."),
+                field="width_cm",
+                code=self.code,
+                width=self.width_cm,
+            )
         if not 0 < self.barrel_mm < self.flange_mm:
             raise Refusal(
-                f"Beam {self.code} has a barrel of {self.barrel_mm} mm in flanges of {self.flange_mm} mm. "
-                "The flange must be the larger.",
+                N_(
+                    "Beam %(code)s has a barrel of %(barrel)s mm in flanges of %(flange)s mm. The flange "
+                    "must be the larger."
+                ),
                 field="flange_mm",
+                code=self.code,
+                barrel=self.barrel_mm,
+                flange=self.flange_mm,
             )
         if self.tare_kg < 0:
-            raise Refusal(f"Beam {self.code} weighs {self.tare_kg} kg empty; weigh it again.", field="tare_kg")
+            raise Refusal(
+                N_("Beam %(code)s weighs %(tare)s kg empty; weigh it again."),
+                field="tare_kg",
+                code=self.code,
+                tare=self.tare_kg,
+            )
 
 
 def capacity_kg(beam: BeamFacts, *, density_kg_per_m3: Decimal) -> Decimal:
@@ -87,7 +102,12 @@ def count_tex(*, yarn_kg: Decimal, ends: int, length_m: Decimal) -> Decimal:
 def net_kg(*, gross_kg: Decimal, tare_kg: Decimal) -> Decimal:
     """Yarn on a beam that was weighed full."""
     if gross_kg < tare_kg:
-        raise Refusal(f"The beam weighs {gross_kg} kg full and {tare_kg} kg empty. Weigh it again.", field="gross_kg")
+        raise Refusal(
+            N_("The beam weighs %(gross)s kg full and %(tare)s kg empty. Weigh it again."),
+            field="gross_kg",
+            gross=gross_kg,
+            tare=tare_kg,
+        )
     return gross_kg - tare_kg
 
 
@@ -102,23 +122,53 @@ def kg_per_beam(*, total_kg: Decimal, beams: int) -> Decimal:
 
 
 def misfit(beam: BeamFacts, *, yarn_kg: Decimal, density_kg_per_m3: Decimal, warp_width_cm: Decimal) -> str:
-    """Why a warp doesn't fit a beam, with both numbers; empty when it does.
+    """Why a warp doesn't fit a beam, with both numbers, in the language of the page; empty when it does.
 
     warp_width_cm   width in the reed: the beam is at least as wide, or its outer ends would climb the flanges
     """
     if warp_width_cm > beam.width_cm:
-        return f"the warp is {warp_width_cm} cm wide in the reed, the beam {beam.width_cm} cm between its flanges"
+        return in_words(
+            N_("the warp is %(warp)s cm wide in the reed, the beam %(between)s cm between its flanges"),
+            warp=warp_width_cm,
+            between=beam.width_cm,
+        )
     holds_kg = capacity_kg(beam, density_kg_per_m3=density_kg_per_m3)
     if yarn_kg > holds_kg:
-        return f"the warp is {yarn_kg} kg of yarn, the beam holds {holds_kg:.1f} kg at {density_kg_per_m3} kg/m³"
+        return in_words(
+            N_("the warp is %(warp)s kg of yarn, the beam holds %(holds)s kg at %(density)s kg/m³"),
+            warp=yarn_kg,
+            holds=round(holds_kg, 1),
+            density=density_kg_per_m3,
+        )
     return ""
 
 
 def check_beam(beam: BeamFacts, *, yarn_kg: Decimal, density_kg_per_m3: Decimal, warp_width_cm: Decimal) -> None:
     """Raises Refusal when the warp doesn't fit."""
-    why = misfit(beam, yarn_kg=yarn_kg, density_kg_per_m3=density_kg_per_m3, warp_width_cm=warp_width_cm)
-    if why:
-        raise Refusal(f"Beam {beam.code}: {why}. Choose another beam, or split the warp.", field="beam")
+    if warp_width_cm > beam.width_cm:
+        raise Refusal(
+            N_(
+                "Beam %(beam)s: the warp is %(warp)s cm wide in the reed, the beam %(between)s cm between its flanges."
+                " Choose another beam, or split the warp."
+            ),
+            field="beam",
+            beam=beam.code,
+            warp=warp_width_cm,
+            between=beam.width_cm,
+        )
+    holds_kg = capacity_kg(beam, density_kg_per_m3=density_kg_per_m3)
+    if yarn_kg > holds_kg:
+        raise Refusal(
+            N_(
+                "Beam %(beam)s: the warp is %(warp)s kg of yarn, the beam holds %(holds)s kg at %(density)s kg/m³."
+                " Choose another beam, or split the warp."
+            ),
+            field="beam",
+            beam=beam.code,
+            warp=yarn_kg,
+            holds=round(holds_kg, 1),
+            density=density_kg_per_m3,
+        )
 
 
 def smallest_beam(
@@ -141,11 +191,21 @@ def smallest_beam(
         and not misfit(beam, yarn_kg=yarn_kg, density_kg_per_m3=density_kg_per_m3, warp_width_cm=warp_width_cm)
     ]
     if not fitting:
-        flange = "" if max_flange_mm is None else f" with flanges up to {max_flange_mm} mm"
+        said = {"n": len(all_beams), "yarn": yarn_kg, "width": warp_width_cm}
+        if max_flange_mm is None:
+            form = N_(
+                "None of the %(n)s beams takes %(yarn)s kg of yarn, %(width)s cm wide. Split the warp, or free a larger"
+                " beam."
+            )
+            raise Refusal(form, field="beam", **said)
         raise Refusal(
-            f"None of the {len(all_beams)} beams{flange} takes {yarn_kg} kg of yarn, {warp_width_cm} cm wide. "
-            "Split the warp, or free a larger beam.",
+            N_(
+                "None of the %(n)s beams with flanges up to %(flange)s mm takes %(yarn)s kg of yarn, %(width)s cm wide."
+                " Split the warp, or free a larger beam."
+            ),
             field="beam",
+            flange=max_flange_mm,
+            **said,
         )
     return min(fitting, key=lambda beam: (beam.width_cm, beam.flange_mm, beam.code))
 

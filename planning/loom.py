@@ -33,19 +33,33 @@ class LoomFacts:
 
     def __post_init__(self) -> None:
         if self.ppm < 1:
-            raise Refusal(f"Loom {self.code} runs at {self.ppm} picks a minute; write 1 or more.", field="ppm")
+            raise Refusal(
+                N_("Loom %(code)s runs at %(ppm)s picks a minute; write 1 or more."),
+                field="ppm",
+                code=self.code,
+                ppm=self.ppm,
+            )
         if not 0 < self.efficiency_pct <= 100:
             raise Refusal(
-                f"Loom {self.code} has an efficiency of {self.efficiency_pct} %; it is above 0 and at most 100 %.",
+                N_("Loom %(code)s has an efficiency of %(efficiency)s %%; it is above 0 and at most 100 %%."),
                 field="efficiency_pct",
+                code=self.code,
+                efficiency=self.efficiency_pct,
             )
         if self.reed_space_cm <= 0:
             raise Refusal(
-                f"Loom {self.code} has a reed space of {self.reed_space_cm} cm; it must be above 0.",
+                N_("Loom %(code)s has a reed space of %(reed_space)s cm; it must be above 0."),
                 field="reed_space_cm",
+                code=self.code,
+                reed_space=self.reed_space_cm,
             )
         if self.tail_cm < 0:
-            raise Refusal(f"Loom {self.code} cuts tails of {self.tail_cm} cm; write 0 or more.", field="tail_cm")
+            raise Refusal(
+                N_("Loom %(code)s cuts tails of %(tail)s cm; write 0 or more."),
+                field="tail_cm",
+                code=self.code,
+                tail=self.tail_cm,
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +102,12 @@ def check_loom(needs: LoomNeeds, loom: LoomFacts) -> None:
     """Raises Refusal when the cloth doesn't fit, with every reason, so that nobody finds them one by one."""
     reasons = reasons_against(needs, loom)
     if reasons:
-        raise Refusal(f"Loom {loom.code} can't weave this: {'; '.join(reasons)}. Choose another loom.", field="loom")
+        raise Refusal(
+            N_("Loom %(loom)s can't weave this: %(reasons)s. Choose another loom."),
+            field="loom",
+            loom=loom.code,
+            reasons="; ".join(reasons),
+        )
 
 
 # Picks and minutes.
@@ -130,7 +149,7 @@ def running_efficiency_pct(*, picks: Decimal, ppm: int, minutes: Decimal) -> Dec
     Decimal('70.0')
     """
     if minutes <= 0:
-        raise Refusal(f"A loom that ran {minutes} minutes has no efficiency yet.")
+        raise Refusal(N_("A loom that ran %(minutes)s minutes has no efficiency yet."), minutes=minutes)
     return picks / (ppm * minutes) * 100
 
 
@@ -171,6 +190,10 @@ def interference_efficiency_pct(*, looms: int, service_ratio: Decimal) -> Decima
     From memory: the machine-repair model with one mender and exponential times; no source at hand.
     """
     if looms < 1 or service_ratio <= 0:
-        raise Refusal(f"{looms} looms at {service_ratio} minutes of stops a minute: both must be above 0.")
+        raise Refusal(
+            N_("%(looms)s looms at %(service_ratio)s minutes of stops a minute: both must be above 0."),
+            looms=looms,
+            service_ratio=service_ratio,
+        )
     states = sum((perm(looms, k) * service_ratio**k for k in range(looms + 1)), start=Decimal(0))
     return (1 - 1 / states) / (looms * service_ratio) * 100

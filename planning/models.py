@@ -14,7 +14,7 @@ from django.utils.translation import gettext
 from simple_history.models import HistoricalRecords
 
 from inventory.models import Delivery, Reservation, Yarn, YarnLot
-from mill.language import retold
+from mill.language import Told, retold, told_again
 from mill.models import Mill, figure
 from mill.refusal import N_, Refusal
 from planning import cloth as cloth_room
@@ -485,6 +485,10 @@ class WarpPart(models.Model):
     def __str__(self) -> str:
         return f"{self.pieces} of {self.line}"
 
+    @property
+    def called(self) -> str:
+        return gettext("%(pieces)s of %(line)s") % {"pieces": self.pieces, "line": self.line}
+
 
 class Ruling(models.Model):
     """A planner's word on a warp that was proposed: later proposals keep to it until it is taken back."""
@@ -546,6 +550,16 @@ class WarpFigures(models.Model):
 
     def __str__(self) -> str:
         return f"Figures of {self.warp}"
+
+    @property
+    def why_trouble(self) -> str:
+        """The trouble in the language of the page; it is kept in English."""
+        return told_again(self.trouble)
+
+    @property
+    def told_trouble(self) -> Told:
+        """For a refusal, that is put into words later."""
+        return Told(self.trouble)
 
 
 class WarpYarn(models.Model):
@@ -763,6 +777,12 @@ OVERTAKEN_BY = (
     N_("Order %(order)s is for %(customer)s now."),
     N_("Order %(order)s has the reference none now."),
     N_("Order %(order)s has the reference %(reference)s now."),
+    N_("%(pieces)s pieces of %(line)s were put on Warp %(warp)s."),
+    N_("The pieces of Warp %(warp)s were joined to it."),
+    N_("Its pieces went on Warp %(warp)s."),
+    N_("%(parts)s taken off Warp %(warp)s."),
+    N_("%(parts)s taken off."),
+    N_("Taken apart."),
 )
 
 

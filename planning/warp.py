@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import accumulate
 from math import ceil
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 
 def warp_length_per_piece_m(*, grey_length_m: Decimal, warp_crimp_pct: Decimal) -> Decimal:
@@ -22,7 +22,11 @@ def warp_length_per_piece_m(*, grey_length_m: Decimal, warp_crimp_pct: Decimal) 
     Source: ISO 7211-3 takes crimp on the cloth's length; a figure taken on the yarn's length is converted before.
     """
     if grey_length_m <= 0:
-        raise Refusal(f"There is nothing to weave: the grey length is {grey_length_m} m.", field="length_m")
+        raise Refusal(
+            N_("There is nothing to weave: the grey length is %(grey_length)s m."),
+            field="length_m",
+            grey_length=grey_length_m,
+        )
     return grey_length_m * (1 + warp_crimp_pct / 100)
 
 
@@ -33,7 +37,7 @@ def warp_to_wind_m(*, pieces_m: Sequence[Decimal], header_m: Decimal, thrums_m: 
     Decimal('141.6')
     """
     if not pieces_m:
-        raise Refusal("There is nothing to wind: the warp has no piece. Put an order line on it first.")
+        raise Refusal(N_("There is nothing to wind: the warp has no piece. Put an order line on it first."))
     assert header_m >= 0
     assert thrums_m >= 0
     return sum(pieces_m, start=Decimal(0)) + len(pieces_m) * header_m + thrums_m
@@ -91,7 +95,11 @@ def sized_g(*, unsized_g: int | Decimal, size_add_on_pct: Decimal) -> Decimal:
 def size_add_on_pct(*, unsized_g: Decimal, sized_g: Decimal) -> Decimal:
     """What sizing added, from a warp weighed before and after."""
     if unsized_g <= 0 or sized_g < unsized_g:
-        raise Refusal(f"A warp of {unsized_g} g can't weigh {sized_g} g sized. Weigh both again.")
+        raise Refusal(
+            N_("A warp of %(unsized)s g can't weigh %(sized)s g sized. Weigh both again."),
+            unsized=unsized_g,
+            sized=sized_g,
+        )
     return (sized_g - unsized_g) / unsized_g * 100
 
 
@@ -113,9 +121,14 @@ def sections(*, ground_ends: int, selvedge_ends: int, repeat_ends: int, ends_per
     side = selvedge_ends // 2
     if ends_per_section < max(1, selvedge_ends + 1):
         raise Refusal(
-            f"The creel holds {ends_per_section} packages; with {selvedge_ends} selvedge ends it must hold more. "
-            "Give the mill's creel more places, or the cloth fewer selvedge ends.",
+            N_(
+                "The creel holds %(ends_per_section)s packages; with %(selvedge_ends)s selvedge ends "
+                "it must hold more. Give the mill's creel more places, or the cloth fewer selvedge "
+                "ends."
+            ),
             field="ends_per_section",
+            ends_per_section=ends_per_section,
+            selvedge_ends=selvedge_ends,
         )
     assert ground_ends > 0
     assert selvedge_ends % 2 == 0

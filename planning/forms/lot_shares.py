@@ -6,8 +6,9 @@ from typing import Any
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext_lazy
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.models import WarpYarn
 
 # Number of the warp, use, primary key of the yarn.
@@ -19,10 +20,12 @@ Taken = tuple[int, int, tuple[int, ...]]
 class LookForm(forms.Form):
     """Which of the yarns are looked at."""
 
-    yarn = forms.CharField(required=False, max_length=80, label="Yarn")
-    warp = forms.IntegerField(required=False, min_value=1, max_value=999_999_999, label="Warp")
+    yarn = forms.CharField(required=False, max_length=80, label=gettext_lazy("Yarn"))
+    warp = forms.IntegerField(required=False, min_value=1, max_value=999_999_999, label=gettext_lazy("Warp"))
     show = forms.ChoiceField(
-        choices=[("", "all that is to be held"), ("short", "what is short")], required=False, label="Show"
+        choices=[("", gettext_lazy("all that is to be held")), ("short", gettext_lazy("what is short"))],
+        required=False,
+        label=gettext_lazy("Show"),
     )
 
 
@@ -57,7 +60,7 @@ def read_takes(text: str) -> tuple[Taken, ...]:
         words = part.split(":")
         pieces = words[2].split(".") if len(words) == 3 and words[2] else []
         if len(words) != 3 or not all(map(_is_number, (*words[:2], *pieces))):
-            raise Refusal("The lots on the sheet can't be read any more. Load the page again.")
+            raise Refusal(N_("The lots on the sheet can't be read any more. Load the page again."))
         found.append((int(words[0]), int(words[1]), tuple(map(int, pieces))))
     return tuple(found)
 

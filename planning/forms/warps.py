@@ -168,11 +168,13 @@ class CombineSheet:
 
 
 class SplitForm(forms.Form):
-    after = forms.IntegerField(min_value=1, label="Pieces that stay")
+    after = forms.IntegerField(min_value=1, label=gettext_lazy("Pieces that stay"))
 
 
 class JoinForm(forms.Form):
-    other = forms.ModelChoiceField(queryset=Warp.objects.none(), label="With", empty_label="Choose …")
+    other = forms.ModelChoiceField(
+        queryset=Warp.objects.none(), label=gettext_lazy("With"), empty_label=gettext_lazy("Choose …")
+    )
 
     def __init__(self, *args: Any, others: Iterable[Warp] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -182,16 +184,16 @@ class JoinForm(forms.Form):
 
 
 class PutOnForm(forms.Form):
-    line = forms.IntegerField(label="Line")
-    pieces = forms.IntegerField(min_value=1, label="Pieces")
+    line = forms.IntegerField(label=gettext_lazy("Line"))
+    pieces = forms.IntegerField(min_value=1, label=gettext_lazy("Pieces"))
 
 
 class NoteForm(forms.Form):
-    note = forms.CharField(max_length=200, required=False, label="It stands on the ticket")
+    note = forms.CharField(max_length=200, required=False, label=gettext_lazy("It stands on the ticket"))
 
 
 class StepBackForm(forms.Form):
-    reason = forms.CharField(max_length=100, label="Why it was not so after all")
+    reason = forms.CharField(max_length=100, label=gettext_lazy("Why it was not so after all"))
     seen_state = forms.ChoiceField(choices=Warp.STATES, widget=forms.HiddenInput)
 
 
@@ -199,8 +201,8 @@ class HoldLotForm(forms.Form):
     """So much of one lot, named by a person."""
 
     use = forms.ChoiceField(choices=WarpYarn.USES, widget=forms.HiddenInput)
-    lot = forms.ModelChoiceField(queryset=YarnLot.objects.all(), to_field_name="label", label="Lot")
-    grams = MeasureField(unit="g", places=0, above=0, label="Grams")
+    lot = forms.ModelChoiceField(queryset=YarnLot.objects.all(), to_field_name="label", label=gettext_lazy("Lot"))
+    grams = MeasureField(unit="g", places=0, above=0, label=gettext_lazy("Grams"))
 
 
 def chosen_dye_lots(data: QueryDict) -> dict[tuple[str, int], str]:

@@ -7,7 +7,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from functools import cached_property
 
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, in_words
 from planning import beam as beam_room
 from planning.loom import reasons_against
 from planning.models import Beam, Loom, Warp
@@ -22,7 +22,7 @@ ROUNDING_M = Decimal("0.1")
 class BeamChoice:
     """A beam beside a warp: whether it takes it, and what it would look like full.
 
-    why_not      after "Beam B3: "; empty when the warp fits
+    why_not      after "Beam B3: ", in the language of the page; empty when the warp fits
     taken_by     another open warp that the beam is kept for
     """
 
@@ -123,7 +123,11 @@ class BeamStand:
 
     def _why_not(self, beam: Beam, figures: Figures, *, flange_mm: int | None) -> str:
         if flange_mm is not None and beam.flange_mm > flange_mm:
-            return f"its flanges are {beam.flange_mm} mm, and the loom takes {flange_mm} mm at most"
+            return in_words(
+                N_("its flanges are %(flange)s mm, and the loom takes %(most)s mm at most"),
+                flange=beam.flange_mm,
+                most=flange_mm,
+            )
         return beam_room.misfit(
             beam.as_facts(),
             yarn_kg=Decimal(figures.sized_warp_g) / 1000,
@@ -139,7 +143,7 @@ class BeamStand:
         Raises Refusal, with both numbers, when none of the mill's beams takes it.
         """
         if not self.beams:
-            raise Refusal("The mill has no beam in use. Enter its beams first.", field="beam")
+            raise Refusal(N_("The mill has no beam in use. Enter its beams first."), field="beam")
         yarn_kg, width_cm = Decimal(figures.sized_warp_g) / 1000, figures.cloth.reed_width_cm
         flange_mm = self.max_flange_mm(figures, loom)
         by_code = {beam.code: beam for beam in self.beams}
@@ -154,9 +158,13 @@ class BeamStand:
                 ),
             )
             raise Refusal(
-                f"No beam takes this warp; the nearest is {nearest}: "
-                f"{self._why_not(nearest, figures, flange_mm=flange_mm)}. Split the warp, or enter a larger beam.",
+                N_(
+                    "No beam takes this warp; the nearest is %(nearest)s: %(why)s. Split the warp, "
+                    "or enter a larger beam."
+                ),
                 field="beam",
+                nearest=nearest,
+                why=self._why_not(nearest, figures, flange_mm=flange_mm),
             )
         able = [beam for beam in fitting if beam.pk not in self.taken or beam.pk in free]
         if not able:
@@ -190,10 +198,21 @@ class BeamStand:
         wide = [beam for beam in self.beams if beam.width_cm >= width_cm and beam.flange_mm <= (flange_mm or 10**6)]
         if not wide:
             widest = max((beam.width_cm for beam in self.beams), default=Decimal(0))
-            flanges = f" with flanges up to {flange_mm} mm" if flange_mm else ""
+            said = {"width": width_cm, "widest": widest}
+            if not flange_mm:
+                form = N_(
+                    "The warp is %(width)s cm wide in the reed, and no beam is as wide; the widest of all has"
+                    " %(widest)s cm between its flanges. Enter a wider beam, or make the cloth narrower."
+                )
+                raise Refusal(form, field="beam", **said)
             raise Refusal(
-                f"The warp is {width_cm} cm wide in the reed, and no beam{flanges} is as wide; the widest of all has "
-                f"{widest} cm between its flanges. Enter a wider beam, or make the cloth narrower.",
+                N_(
+                    "The warp is %(width)s cm wide in the reed, and no beam with flanges up to %(flange)s mm is as"
+                    " wide; the widest of all has %(widest)s cm between its flanges. Enter a wider beam, or make the"
+                    " cloth narrower."
+                ),
                 field="beam",
+                flange=flange_mm,
+                **said,
             )
         return max(self.holds_m(beam, figures) for beam in wide)

@@ -21,7 +21,7 @@ from inventory.ledger import written
 from inventory.models import Yarn, YarnLot
 from inventory.share_out import OfYarn, Option, Want, differences, options, serve, weight_of
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.models import Warp, WarpHold, WarpPart, WarpYarn
 from planning.services import warp_yarn
 from planning.services.shortages import Shortage, parts_of, shortages
@@ -177,14 +177,15 @@ def wants_of(found: Sequence[Waiting]) -> dict[Key, Want]:
             wanted_on=one.wanted_on,
             weight=weight_of((one.wanted_on - today).days, max(1, importance.get(need.warp_id, 1))),
             only=begun,
-            only_why="what is held for it is of this dye lot",
+            only_why=N_("what is held for it is of this dye lot"),
         )
     return wants
 
 
 @lru_cache(maxsize=1024)
 def _served(yarn: int, wants: tuple[Want, ...], lots: tuple[Lot, ...], useful_g: int) -> OfYarn:
-    """Kept, since a page that is worked on asks again for yarns of which nothing has changed."""
+    """Kept, since a page that is worked on asks again for yarns of which nothing has changed. The names of the wants
+    are in the language of the page, and so is what is kept."""
     return serve(yarn, wants, lots, useful_g=useful_g)
 
 
@@ -245,7 +246,7 @@ def decide(found: Sequence[Waiting], chosen: Mapping[Key, str] | None = None) ->
 
 def _picked(want: Want, dye_lot: str) -> Want:
     """As a person chose; what is begun stays of its dye lot."""
-    return replace(want, only=dye_lot, only_why="it was chosen") if dye_lot and not want.only else want
+    return replace(want, only=dye_lot, only_why=N_("it was chosen")) if dye_lot and not want.only else want
 
 
 def told(found: Sequence[Waiting], chosen: Mapping[Key, str] | None = None) -> list[YarnShares]:
@@ -325,9 +326,9 @@ def hold_shares(shares: Sequence[Share], *, by: Any) -> Held:
     Raises Refusal when a share breaks a rule of the draw, or when warp or lot have changed since it was looked at.
     """
     if not shares:
-        raise Refusal("Nothing is ticked: 0 lines. Tick what is to be held.")
+        raise Refusal(N_("Nothing is ticked: 0 lines. Tick what is to be held."))
     if len({share.key for share in shares}) < len(shares):
-        raise Refusal("A need stands twice among what is to be held. Say once what it is to have.")
+        raise Refusal(N_("A need stands twice among what is to be held. Say once what it is to have."))
     warps = _locked(share.key[0] for share in shares)
     yarns = {share.key[2] for share in shares}
     rows = {row.pk: row for row in store.lock_lots(pk for share in shares for pk, _, _ in share.takes)}
@@ -344,8 +345,10 @@ def hold_shares(shares: Sequence[Share], *, by: Any) -> Held:
         given_g = sum(take.grams for take in takes)
         if given_g != one.left_g:
             raise Refusal(
-                f"{want.need.label} takes {written(one.left_g)} now; {written(given_g)} were to be held. Look at the "
-                "shares as they are now."
+                N_("%(label)s takes %(left)s now; %(given)s were to be held. Look at the shares as they are now."),
+                label=want.need.label,
+                left=written(one.left_g),
+                given=written(given_g),
             )
         check_takes(want.need, takes, only=want.only)
         for take in takes:
@@ -359,7 +362,9 @@ def _locked(numbers: Iterable[int]) -> dict[int, Warp]:
     rows = Warp.objects.select_for_update(of=("self",), no_key=True).filter(number__in=wanted).order_by("pk")
     warps = {warp.number: warp for warp in rows}
     for number in sorted(wanted - set(warps)):
-        raise Refusal(f"Warp {number} has been taken apart meanwhile. Look at the shares as they are now.")
+        raise Refusal(
+            N_("Warp %(number)s has been taken apart meanwhile. Look at the shares as they are now."), number=number
+        )
     for warp in warps.values():
         warp_yarn.check_worked(warp)
     return warps
@@ -373,10 +378,17 @@ def _is_open(share: Share, by_key: Mapping[Key, Waiting], warps: Mapping[int, Wa
     need = WarpYarn.objects.filter(warp=warps[number], use=use, yarn=yarn_id).first()
     if need is None:
         raise Refusal(
-            f"{warps[number]} takes none of this yarn in the {use} any more. Look at the shares as they are now."
+            N_("%(warp)s takes none of this yarn in the %(use)s any more. Look at the shares as they are now."),
+            warp=warps[number],
+            use=Word(use),
         )
     if not warp_yarn.may_hold(warps[number], use):
-        raise Refusal(f"{warps[number]} is {warps[number].state}; {use} yarn is not held for it any more.")
+        raise Refusal(
+            N_("%(warp)s is %(state)s; %(use)s yarn is not held for it any more."),
+            warp=warps[number],
+            state=Word(warps[number].state),
+            use=Word(use),
+        )
     return False
 
 
@@ -387,10 +399,17 @@ def _check_free(shares: Iterable[Share], rows: Mapping[int, YarnLot], free: Mapp
             asked[pk] += grams
     for pk, grams in sorted(asked.items()):
         if pk not in rows:
-            raise Refusal("A lot that was to be held is not in the book any more. Look at the shares as they are now.")
+            raise Refusal(
+                N_("A lot that was to be held is not in the book any more. Look at the shares as they are now.")
+            )
         has_g = free[pk].free_g if pk in free else 0
         if has_g < grams:
             raise Refusal(
-                f"Lot {rows[pk]} has {written(has_g)} free now; {written(grams)} were to be held of it. Look at the "
-                "shares as they are now."
+                N_(
+                    "Lot %(lot)s has %(has)s free now; %(grams)s were to be held of it. Look at the "
+                    "shares as they are now."
+                ),
+                lot=rows[pk],
+                has=written(has_g),
+                grams=written(grams),
             )

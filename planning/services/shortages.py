@@ -11,6 +11,7 @@ from inventory.cure import Cure, Promised, ToOrder, cures, to_order
 from inventory.draw import Choice, Lot, choose
 from inventory.models import Delivery, Yarn
 from inventory.shelf import Want
+from mill.language import told_again
 from mill.models import Mill
 from planning.models import Warp, WarpHold, WarpPart
 
@@ -33,6 +34,11 @@ class Holder:
     warp: Warp | None
     parts: tuple[WarpPart, ...]
     would_do: bool = False
+
+    @property
+    def called(self) -> str:
+        """What it is held for, in the language of the page."""
+        return told_again(self.for_what)
 
     @property
     def lines(self) -> list[str]:

@@ -32,7 +32,7 @@ def ready(warp: Warp) -> None:
     if worked is None or worked.is_stale:
         raise Refusal(N_("%(warp)s is still being worked out. Wait a moment and issue its ticket then."), warp=warp)
     if worked.figures is None or worked.trouble:
-        raise Refusal(N_("%(warp)s can't be woven as it stands: %(why)s"), warp=warp, why=worked.trouble)
+        raise Refusal(N_("%(warp)s can't be woven as it stands: %(why)s"), warp=warp, why=worked.told_trouble)
     if working_out.loom_of(warp) is None:
         raise Refusal(N_("%(warp)s has no loom yet. Plan the looms, or pin it to one."), warp=warp)
     if warp.beam is None and warp.state in (Warp.PLANNED, Warp.YARN_DRAWN):

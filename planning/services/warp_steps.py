@@ -130,7 +130,7 @@ def gait(warp: Warp, *, loom: Loom, by: Any) -> Warp:
         raise Refusal(
             N_("%(warp)s can't be woven as it stands: %(why)s"),
             warp=warp,
-            why=row.worked.trouble or Word(N_("it is being worked out.")),
+            why=row.worked.told_trouble if row.worked.trouble else Word(N_("it is being worked out.")),
         )
     misfit = next(why for one, why in plans.looms_that_fit(warp) if one.pk == loom.pk)
     if misfit:

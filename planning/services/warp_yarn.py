@@ -14,12 +14,12 @@ from django.db.models import F, Min
 from django.utils import timezone
 
 from inventory import services as store
-from inventory.draw import Choice, Lot, Need, choose, in_pieces
+from inventory.draw import Choice, Lot, Need, choose, in_pieces, left_over, listed
 from inventory.ledger import written
 from inventory.models import Movement, YarnDemand, YarnLot
 from inventory.shelf import Want
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word, in_words
 from planning.models import Warp, WarpHold, WarpPart, WarpYarn
 from planning.services.shortages import Shortage, shortages
 
@@ -156,10 +156,15 @@ def asked_for(need: WarpYarn, *, left_g: int, pieces_g: Sequence[int], dye_lots:
         yarn=need.yarn_id,
         grams=left_g,
         use=need.use,  # type: ignore[arg-type]
-        label=f"{need.warp}, {need.use} yarn {need.yarn.code},",
+        label=_label(need),
         pieces_g=left,
         begun=dye_lots[-1] if is_begun and dye_lots else "",
     )
+
+
+def _label(need: WarpYarn) -> str:
+    form = N_("%(warp)s, warp yarn %(yarn)s,") if need.use == WARP else N_("%(warp)s, weft yarn %(yarn)s,")
+    return in_words(form, warp=need.warp, yarn=need.yarn.code)
 
 
 def may_hold(warp: Warp, use: str) -> bool:
@@ -210,14 +215,17 @@ def _dye_lots(need: Need, lots: Iterable[Lot], choice: Choice, useful_g: int) ->
         free_g = sum(lot.free_g for lot in of_it)
         serves = free_g >= need.grams
         left_g = free_g - need.grams
-        if not serves:
-            what = f"{written(-left_g)} short" + (": a warp takes one dye lot" if need.use == WARP else "")
-        elif 0 < left_g < useful_g:
-            what = f"leaves {written(left_g)}, less than the {written(useful_g)} that are of use"
-        else:
-            what = f"leaves {written(left_g)}" if left_g else "is used up"
         ordered = tuple(sorted(of_it, key=lambda lot: (lot.received_on, lot.label)))
-        said = f"{written(free_g)} free, {what}; came {ordered[0].received_on:%d.%m.%Y}"
+        free, came = written(free_g), f"{ordered[0].received_on:%d.%m.%Y}"
+        if serves:
+            said = left_over(left_g, useful_g=useful_g, free=free, came=came)
+        else:
+            form = (
+                N_("%(free)s free, %(short)s short: a warp takes one dye lot; came %(came)s")
+                if need.use == WARP
+                else N_("%(free)s free, %(short)s short; came %(came)s")
+            )
+            said = in_words(form, free=free, short=written(-left_g), came=came)
         found.append(DyeLot(dye_lot, free_g, ordered, serves, dye_lot in choice.dye_lots, said))
     return tuple(sorted(found, key=lambda one: (not one.is_chosen, not one.serves, one.lots[0].received_on)))
 
@@ -255,8 +263,8 @@ class _ByWarp(dict[NeedKey, date]):
 
 
 def name_of(need: WarpYarn) -> str:
-    """What the others call it."""
-    return str(need.warp) if need.use == WARP else f"the weft of {need.warp}"
+    """What the others call it, in the language of the page."""
+    return need.warp.called if need.use == WARP else in_words(N_("the weft of %(warp)s"), warp=need.warp)
 
 
 # Holding
@@ -266,15 +274,15 @@ def check_worked(warp: Warp) -> None:
     """Raises Refusal where its needs are not known."""
     worked = getattr(warp, "worked", None)
     if worked is None or worked.is_stale:
-        raise Refusal(f"{warp} is still being worked out. Wait a moment, then hold its yarn.")
+        raise Refusal(N_("%(warp)s is still being worked out. Wait a moment, then hold its yarn."), warp=warp)
     if worked.figures is None:
-        raise Refusal(f"{warp} can't be worked out as it stands: {worked.trouble}")
+        raise Refusal(N_("%(warp)s can't be worked out as it stands: %(why)s"), warp=warp, why=worked.told_trouble)
 
 
 def _locked(warp: Warp) -> Warp:
     locked = Warp.objects.select_for_update(of=("self",), no_key=True).filter(pk=warp.pk).first()
     if locked is None:
-        raise Refusal("This warp has been taken apart meanwhile. Look at the warps as they are now.")
+        raise Refusal(N_("This warp has been taken apart meanwhile. Look at the warps as they are now."))
     return locked
 
 
@@ -289,7 +297,7 @@ def hold_yarn(warp: Warp, *, by: Any, chosen: Mapping[Key, str] | None = None) -
     """
     warp = _locked(warp)
     if warp.state == Warp.WOVEN_OUT:
-        raise Refusal(f"{warp} is woven out; nothing is held for it any more.")
+        raise Refusal(N_("%(warp)s is woven out; nothing is held for it any more."), warp=warp)
     check_worked(warp)
     yarn_ids = set(warp.yarns.values_list("yarn", flat=True))
     rows = {
@@ -321,36 +329,69 @@ def hold_lot(warp: Warp, *, lot: YarnLot, use: str, grams: int, by: Any) -> Warp
     """Hold so much of one lot that a person names. Refuses a second dye lot of a colour in the warp, or in a piece."""
     warp = _locked(warp)
     if not may_hold(warp, use):
-        raise Refusal(f"{warp} is {warp.state}; {use} yarn is not held for it any more.", field="lot")
+        raise Refusal(
+            N_("%(warp)s is %(state)s; %(use)s yarn is not held for it any more."),
+            field="lot",
+            warp=warp,
+            state=Word(warp.state),
+            use=Word(use),
+        )
     check_worked(warp)
     (lot,) = store.lock_lots([lot.pk])
     state = next((s for s in states(warp) if (s.need.use, s.need.yarn_id) == (use, lot.yarn_id)), None)
     if state is None:
         raise Refusal(
-            f"{warp} takes no {lot.yarn} in the {use}; lot {lot} is of that. Choose another lot.", field="lot"
+            N_("%(warp)s takes no %(yarn)s in the %(use)s; lot %(lot)s is of that. Choose another lot."),
+            field="lot",
+            warp=warp,
+            yarn=lot.yarn,
+            use=Word(use),
+            lot=lot,
         )
     if use == WARP:
         other = next((h.reservation.lot for h in state.holds if h.reservation.lot.dye_lot != lot.dye_lot), None)
         if other:
             raise Refusal(
-                f"{warp} has {state.need.yarn} of dye lot {other.dye_lot} (lot {other}); lot {lot} is of dye lot "
-                f"{lot.dye_lot}. A warp takes one dye lot of a colour: choose a lot of {other.dye_lot}, or let the "
-                "yarn go and hold all of it afresh.",
+                N_(
+                    "%(warp)s has %(yarn)s of dye lot %(dye_lot)s (lot %(other)s); lot %(lot)s is of dye "
+                    "lot %(lot_dye_lot)s. A warp takes one dye lot of a colour: choose a lot of "
+                    "%(dye_lot)s, or let the yarn go and hold all of it afresh."
+                ),
                 field="lot",
+                warp=warp,
+                yarn=state.need.yarn,
+                dye_lot=other.dye_lot,
+                other=other,
+                lot=lot,
+                lot_dye_lot=lot.dye_lot,
             )
     asked = state.choice.need if state.choice else None
     if asked and asked.begun not in ("", lot.dye_lot):
         raise Refusal(
-            f"A piece of {warp} is held in part of dye lot {asked.begun}, takes {written(asked.pieces_g[0])} more of "
-            f"it; lot {lot} is of dye lot {lot.dye_lot}. The weft changes where a piece ends: hold that much of "
-            f"{asked.begun} first, or let the weft go and hold all of it afresh.",
+            N_(
+                "A piece of %(warp)s is held in part of dye lot %(begun)s, takes %(more)s more of "
+                "it; lot %(lot)s is of dye lot %(dye_lot)s. The weft changes where a piece ends: "
+                "hold that much of %(begun)s first, or let the weft go and hold all of it afresh."
+            ),
             field="lot",
+            warp=warp,
+            begun=asked.begun,
+            more=written(asked.pieces_g[0]),
+            lot=lot,
+            dye_lot=lot.dye_lot,
         )
     if grams > state.left_g:
         raise Refusal(
-            f"{warp} still needs {written(state.left_g)} of {state.need.yarn} in the {use}; {written(grams)} are "
-            f"asked for. Write {written(state.left_g)} or less.",
+            N_(
+                "%(warp)s still needs %(left)s of %(yarn)s in the %(use)s; %(grams)s are asked for. "
+                "Write %(left)s or less."
+            ),
             field="grams",
+            warp=warp,
+            left=written(state.left_g),
+            yarn=state.need.yarn,
+            use=Word(use),
+            grams=written(grams),
         )
     return hold_grams(warp, state.need, lot, grams, by=by)
 
@@ -388,14 +429,22 @@ def draw_warp_yarn(warp: Warp, *, by: Any) -> None:
     for state in needs:
         if state.left_g:
             raise Refusal(
-                f"{warp} takes {written(state.need.issue_g)} of {state.need.yarn}; {written(state.held_g)} are held. "
-                "Hold the rest first, or shorten the warp."
+                N_("%(warp)s takes %(need)s of %(yarn)s; %(held)s are held. Hold the rest first, or shorten the warp."),
+                warp=warp,
+                need=written(state.need.issue_g),
+                yarn=state.need.yarn,
+                held=written(state.held_g),
             )
         dye_lots = sorted({hold.reservation.lot.dye_lot for hold in state.holds})
         if len(dye_lots) > 1:
             raise Refusal(
-                f"{warp} holds {state.need.yarn} of dye lots {' and '.join(dye_lots)}. A warp takes one: "
-                "let the yarn go, and hold it of one dye lot."
+                N_(
+                    "%(warp)s holds %(yarn)s of dye lots %(dye_lots)s. A warp takes one: let the yarn go, and "
+                    "hold it of one dye lot."
+                ),
+                warp=warp,
+                yarn=state.need.yarn,
+                dye_lots=listed(dye_lots, most=len(dye_lots)),
             )
     _draw([hold for state in needs for hold in state.holds], by=by, document=str(warp))
 

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from mill import meanwhile
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.models import (
     Beam,
     ClothSpec,
@@ -59,7 +59,10 @@ def parts_seen(warp: Warp) -> str:
 
 def _check_seen(warp: Warp, seen: str | None) -> None:
     if seen is not None and seen != parts_seen(warp):
-        raise Refusal(f"{warp} has been changed since this page was opened. Look at it as it is now, then do it again.")
+        raise Refusal(
+            N_("%(warp)s has been changed since this page was opened. Look at it as it is now, then do it again."),
+            warp=warp,
+        )
 
 
 # Locking and writing
@@ -76,7 +79,7 @@ def lock_warps(*warp_ids: int, lines: Iterable[int] = ()) -> list[Warp]:
     }
     for pk in warp_ids:
         if pk not in locked:
-            raise Refusal("This warp has been taken apart meanwhile. Look at the warps as they are now.")
+            raise Refusal(N_("This warp has been taken apart meanwhile. Look at the warps as they are now."))
     return [locked[pk] for pk in warp_ids]
 
 
@@ -130,7 +133,9 @@ def is_being_worked_out(warp_ids: Iterable[int]) -> bool:
 def spec_for(line: OrderLine, specs: dict[int, ClothSpec]) -> ClothSpec:
     spec = specs.get(line.cloth_id)
     if spec is None:
-        raise Refusal(f"{line.cloth.code} has never been specified. Write its first revision, then order it.")
+        raise Refusal(
+            N_("%(cloth)s has never been specified. Write its first revision, then order it."), cloth=line.cloth.code
+        )
     return spec
 
 
@@ -216,38 +221,57 @@ def new_warp(beam: Beam | None, *, by: Any) -> Warp:
 
 def _check_free(shares: Sequence[Share]) -> None:
     if not shares:
-        raise Refusal("There is nothing to put on a warp. Choose pieces of an order line first.")
+        raise Refusal(N_("There is nothing to put on a warp. Choose pieces of an order line first."))
     free = free_pieces({share.line for share in shares})
     asked: Counter[int] = Counter()
     for share in shares:
         line = share.line
         if line.state == OrderLine.CALLED_OFF:
-            raise Refusal(f"Line {line} was called off; it can't go on a warp.")
+            raise Refusal(N_("Line %(line)s was called off; it can't go on a warp."), line=line)
         asked[line.pk] += share.pieces
         if share.pieces < 1 or asked[line.pk] > free[line.pk]:
-            on = ", ".join(str(part.warp) for part in line.parts.select_related("warp"))
-            where = f"; the others are on {on}" if on else ""
-            raise Refusal(
-                f"Line {line} has {free[line.pk]} of its {line.pieces} pieces left{where}; "
-                f"{asked[line.pk]} are asked for. Write {free[line.pk]} or fewer."
-                if free[line.pk]
-                else f"All {line.pieces} pieces of line {line} are on {on or 'no warp, but woven'} already."
-            )
+            said = {"line": line, "pieces": line.pieces, "left": free[line.pk], "asked": asked[line.pk]}
+            on = ", ".join(part.warp.called for part in line.parts.select_related("warp"))
+            if free[line.pk] and on:
+                form = N_(
+                    "Line %(line)s has %(left)s of its %(pieces)s pieces left; the others are on %(on)s; %(asked)s are"
+                    " asked for. Write %(left)s or fewer."
+                )
+                raise Refusal(form, on=on, **said)
+            if free[line.pk]:
+                form = N_(
+                    "Line %(line)s has %(left)s of its %(pieces)s pieces left; %(asked)s are asked for. Write %(left)s"
+                    " or fewer."
+                )
+                raise Refusal(form, **said)
+            if on:
+                raise Refusal(N_("All %(pieces)s pieces of line %(line)s are on %(on)s already."), on=on, **said)
+            raise Refusal(N_("All %(pieces)s pieces of line %(line)s are on no warp, but woven already."), **said)
 
 
 def _check_open(warp: Warp, what: str) -> None:
     """A warp changes its parts only while it is planned, is not locked, and holds no yarn."""
     if warp.state not in FOLLOWING:
         raise Refusal(
-            f"{warp} is {warp.state}: it can't be {what} any more. "
-            "Go back to planned first, or leave it as it is drawn."
+            N_(
+                "%(warp)s is %(state)s: it can't be %(what)s any more. Go back to planned first, or "
+                "leave it as it is drawn."
+            ),
+            warp=warp,
+            state=Word(warp.state),
+            what=Word(what),
         )
     if warp.is_locked:
-        raise Refusal(f"{warp} is locked. Unlock it, then it can be {what}.")
+        raise Refusal(N_("%(warp)s is locked. Unlock it, then it can be %(what)s."), warp=warp, what=Word(what))
     held = list(warp.holds.select_related("reservation__lot"))
     if held:
         lots = ", ".join(sorted({hold.reservation.lot.label for hold in held}))
-        raise Refusal(f"Yarn is held for {warp} (lot {lots}). Let it go first, then the warp can be {what}.")
+        raise Refusal(
+            N_("Yarn is held for %(warp)s (lot %(lots)s). Let it go first, then the warp can be %(what)s."),
+            warp=warp,
+            lots=lots,
+            what=Word(what),
+        )
 
 
 def _renumber(warp: Warp, part_ids: Sequence[int]) -> None:
@@ -273,7 +297,7 @@ def put_on(warp: Warp, line: OrderLine, *, pieces: int, by: Any, seen: str | Non
     (warp,) = lock_warps(warp.pk, lines=[line.pk])
     line = OrderLine.objects.select_related("order__customer", "cloth", "colourway").get(pk=line.pk)
     _check_seen(warp, seen)
-    _check_open(warp, "added to")
+    _check_open(warp, N_("added to"))
     _check_free([Share(line, pieces)])
     spec = spec_for(line, current_specs([line.cloth_id]))
     same = warp.parts.filter(line=line).first()
@@ -303,13 +327,20 @@ def reorder(warp: Warp, part_ids: Sequence[int], *, by: Any, seen: str | None = 
     _check_seen(warp, seen)
     now = list(warp.parts.values_list("pk", flat=True))
     if sorted(now) != sorted(part_ids):
-        raise Refusal(f"{warp} has been changed since this page was opened. Look at it as it is now, then do it again.")
+        raise Refusal(
+            N_("%(warp)s has been changed since this page was opened. Look at it as it is now, then do it again."),
+            warp=warp,
+        )
     if list(part_ids) == now:
         return warp
     if warp.state in (*plans.IN_LOOM, Warp.WOVEN_OUT):
-        raise Refusal(f"{warp} is {warp.state}: what is woven first can't be changed any more.")
+        raise Refusal(
+            N_("%(warp)s is %(state)s: what is woven first can't be changed any more."),
+            warp=warp,
+            state=Word(warp.state),
+        )
     if warp.is_locked:
-        raise Refusal(f"{warp} is locked. Unlock it, then its parts can change places.")
+        raise Refusal(N_("%(warp)s is locked. Unlock it, then its parts can change places."), warp=warp)
     _renumber(warp, part_ids)
     overtake_tickets([warp.pk], f"The parts of {warp} are woven in another order.")
     working_out.warps_changed([warp.pk])
@@ -321,7 +352,10 @@ def move_part(warp: Warp, part_id: int, *, earlier: bool, by: Any, seen: str | N
     """One place earlier or later in the weaving; at either end it stays where it is."""
     order = list(warp.parts.order_by("position").values_list("pk", flat=True))
     if part_id not in order:
-        raise Refusal(f"{warp} has been changed since this page was opened. Look at it as it is now, then do it again.")
+        raise Refusal(
+            N_("%(warp)s has been changed since this page was opened. Look at it as it is now, then do it again."),
+            warp=warp,
+        )
     at = order.index(part_id)
     to = at - 1 if earlier else at + 1
     if 0 <= to < len(order):
@@ -334,15 +368,19 @@ def split(warp: Warp, *, after: int, by: Any, seen: str | None = None) -> tuple[
     """Two warps of one: so many pieces stay, in the order of weaving, the others go on a new warp."""
     (warp,) = lock_warps(warp.pk)
     _check_seen(warp, seen)
-    _check_open(warp, "split")
+    _check_open(warp, N_("split"))
     parts = list(warp.parts.select_related("line"))
     pieces = sum(part.pieces for part in parts)
     if not 1 <= after < pieces:
+        if pieces < 2:
+            raise Refusal(N_("%(warp)s has one piece; there is nothing to split."), field="after", warp=warp)
         raise Refusal(
-            f"{warp} has {pieces} pieces; {after} can't stay on it when it is split. Write 1 to {pieces - 1}."
-            if pieces > 1
-            else f"{warp} has one piece; there is nothing to split.",
+            N_("%(warp)s has %(pieces)s pieces; %(after)s can't stay on it when it is split. Write 1 to %(most)s."),
             field="after",
+            warp=warp,
+            pieces=pieces,
+            after=after,
+            most=pieces - 1,
         )
     other = new_warp(None, by=by)
     stay = after
@@ -373,11 +411,11 @@ def split(warp: Warp, *, after: int, by: Any, seen: str | None = None) -> tuple[
 def join(warp: Warp, other: Warp, *, by: Any, seen: str | None = None) -> Warp:
     """One warp of two: the other's pieces come behind, and then all are woven in the order of their due dates."""
     if warp.pk == other.pk:
-        raise Refusal(f"{warp} can't be joined with itself. Choose another warp.", field="other")
+        raise Refusal(N_("%(warp)s can't be joined with itself. Choose another warp."), field="other", warp=warp)
     warp, other = lock_warps(warp.pk, other.pk)
     _check_seen(warp, seen)
     for one in (warp, other):
-        _check_open(one, "joined")
+        _check_open(one, N_("joined"))
     # Raises when they are not one warp, with what keeps them apart.
     work_out([*runs_on(warp), *runs_on(other)], mill=mill_facts(Mill.the_one()))
     beams = [pk for pk in (other.beam_id,) if pk]
@@ -403,7 +441,7 @@ def take_off(warp: Warp, part_id: int, *, by: Any, seen: str | None = None) -> W
     if part is None:
         return warp
     _check_seen(warp, seen)
-    _check_open(warp, "changed")
+    _check_open(warp, N_("changed"))
     return drop_parts(warp, [part], by=by)
 
 
@@ -428,9 +466,9 @@ def take_apart(warp: Warp, *, by: Any) -> None:
     """Take everything off a planned warp; its lines wait for a warp again, its yarn is let go."""
     (warp,) = lock_warps(warp.pk)
     if warp.state not in FOLLOWING:
-        raise Refusal(f"{warp} is {warp.state}: it can't be taken apart any more.")
+        raise Refusal(N_("%(warp)s is %(state)s: it can't be taken apart any more."), warp=warp, state=Word(warp.state))
     if warp.is_locked:
-        raise Refusal(f"{warp} is locked. Unlock it, then it can be taken apart.")
+        raise Refusal(N_("%(warp)s is locked. Unlock it, then it can be taken apart."), warp=warp)
     warp_yarn.let_go(warp, by=by, reason=f"{warp} is taken apart.")
     lines = lines_of(warp)
     warp.parts.all().delete()
@@ -476,7 +514,7 @@ def beam_choices(warp: Warp) -> list[Any]:
 def _figures_now(row: Warp) -> Figures:
     runs = working_out.runs_of(row)
     if not runs:
-        raise Refusal(f"There is nothing on {row}. Put pieces of an order on it, or take it apart.")
+        raise Refusal(N_("There is nothing on %(warp)s. Put pieces of an order on it, or take it apart."), warp=row)
     return work_out(runs, mill=mill_facts(Mill.the_one()))
 
 
@@ -488,20 +526,35 @@ def choose_beam(warp: Warp, beam: Beam | None, *, by: Any) -> Warp:
         return warp
     if warp.state not in BEFORE_WINDING:
         raise Refusal(
-            f"{warp} is {warp.state} on beam {warp.beam}. Go back to before it was wound, then choose another beam.",
+            N_("%(warp)s is %(state)s on beam %(beam)s. Go back to before it was wound, then choose another beam."),
             field="beam",
+            warp=warp,
+            state=Word(warp.state),
+            beam=warp.beam,
         )
     if beam is not None:
         choice = next((one for one in beam_choices(warp) if one.beam.pk == beam.pk), None)
         if choice is None:
-            raise Refusal(f"Beam {beam} is not in use. Choose another beam, or put it in use.", field="beam")
+            raise Refusal(
+                N_("Beam %(beam)s is not in use. Choose another beam, or put it in use."), field="beam", beam=beam
+            )
         if choice.why_not:
-            raise Refusal(f"Beam {beam}: {choice.why_not}. Choose another beam, or split the warp.", field="beam")
+            raise Refusal(
+                N_("Beam %(beam)s: %(why)s. Choose another beam, or split the warp."),
+                field="beam",
+                beam=beam,
+                why=choice.why_not,
+            )
         if choice.taken_by:
             raise Refusal(
-                f"Beam {beam} is kept for {choice.taken_by}, which is {choice.taken_by.state}. Choose another beam, "
-                f"or give {choice.taken_by} another one first.",
+                N_(
+                    "Beam %(beam)s is kept for %(taken_by)s, which is %(state)s. Choose another beam, or "
+                    "give %(taken_by)s another one first."
+                ),
                 field="beam",
+                beam=beam,
+                taken_by=choice.taken_by,
+                state=Word(choice.taken_by.state),
             )
     write_columns(warp, by=by, beam=beam)
     working_out.warps_changed([warp.pk])

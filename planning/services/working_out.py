@@ -20,7 +20,7 @@ from inventory.models import Yarn, YarnDemand
 from inventory.services import yarns_changed
 from mill import jobs
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.models import (
     Closure,
     Cloth,
@@ -165,19 +165,19 @@ def work_out_warp(
     try:
         runs = runs_of(warp) if runs is None else list(runs)
     except Refusal as refusal:
-        return Worked(None, refusal.message, fingerprint(warp.pk, refusal.message))
+        return Worked(None, str(refusal), fingerprint(warp.pk, str(refusal)))
     worked_from = fingerprint(runs, facts, loom_facts, beam_facts)
     if worked_from == unless:
         return None
     if not runs:
-        nothing = "There is nothing on this warp. Put pieces of an order on it, or take it apart."
+        nothing = N_("There is nothing on this warp. Put pieces of an order on it, or take it apart.")
         return Worked(None, nothing, worked_from)
     trouble: list[str] = []
     for _ in range(3):
         try:
             figures = work_out(runs, mill=facts, loom=loom_facts, beam=beam_facts)
         except Refusal as refusal:
-            trouble.append(refusal.message)
+            trouble.append(str(refusal))
             if refusal.field == "loom" and loom_facts:
                 loom_facts = None
             elif refusal.field == "beam" and beam_facts:

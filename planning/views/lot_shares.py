@@ -6,6 +6,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from mill.desk import room
@@ -52,17 +54,17 @@ def share_out_page(request: HttpRequest) -> HttpResponse:
         messages.error(request, refusal.message)
         return redirect(request.get_full_path())
     if "hold_ticked" in request.POST:
-        messages.warning(request, "Nothing is held yet: a dye lot was chosen. See what it means, then hold it.")
+        messages.warning(request, _("Nothing is held yet: a dye lot was chosen. See what it means, then hold it."))
     return _page(request, form, looked_at(found, look), sheet, stale)
 
 
 def _hold(request: HttpRequest, sheet: Sheet) -> None:
     held = lot_shares.hold_shares([Share(key, takes) for key, takes in sheet.ticked.items()], by=request.user)
     if held.lines:
-        lines = f"{held.lines} line{'s' if held.lines > 1 else ''}"
-        messages.success(request, f"{kg(held.grams, 2)} kg are held for {lines}.")
+        said = ngettext("%(mass)s kg are held for %(n)s line.", "%(mass)s kg are held for %(n)s lines.", held.lines)
+        messages.success(request, said % {"mass": kg(held.grams, 2), "n": held.lines})
     else:
-        messages.info(request, "All that was ticked is held already.")
+        messages.info(request, _("All that was ticked is held already."))
 
 
 def _takes(line: Line) -> str:
@@ -119,7 +121,7 @@ def _page(
         request,
         "planning/lot_shares.html",
         {
-            "title": "Share out the lots",
+            "title": _("Share out the lots"),
             "form": form,
             "shares": shares,
             "stale": stale,

@@ -10,14 +10,18 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from inventory.draw import listed
 from mill import worked_sheet
 from mill.desk import room
 from mill.edits import Edit
 from mill.fields import DayInput
+from mill.language import told_again
 from mill.listing import Column, listing
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.templatetags.mill import day, kg, num
 from mill.working import Step
 from planning.forms.warps import (
@@ -63,21 +67,30 @@ def for_list(rows: QuerySet[Warp]) -> QuerySet[Warp]:
 class WarpFilter(django_filters.FilterSet):
     """Without a state chosen it shows what is open."""
 
-    text = django_filters.CharFilter(label="Number, order or customer", method="by_text")
+    text = django_filters.CharFilter(label=gettext_lazy("Number, order or customer"), method="by_text")
     state = django_filters.ChoiceFilter(
-        label="State", choices=[("all", "all"), *Warp.STATES], empty_label="open", method="by_state"
+        label=gettext_lazy("State"),
+        choices=[("all", gettext_lazy("all")), *((state, gettext_lazy(state)) for state, _label in Warp.STATES)],
+        empty_label=gettext_lazy("open"),
+        method="by_state",
     )
     cloth = django_filters.ModelChoiceFilter(
-        queryset=Cloth.objects.all(), label="Cloth", empty_label="any", method="by_cloth"
+        queryset=Cloth.objects.all(), label=gettext_lazy("Cloth"), empty_label=gettext_lazy("any"), method="by_cloth"
     )
     loom = django_filters.ModelChoiceFilter(
-        queryset=Loom.objects.all(), label="Loom", empty_label="any", method="by_loom"
+        queryset=Loom.objects.all(), label=gettext_lazy("Loom"), empty_label=gettext_lazy("any"), method="by_loom"
     )
-    due_before = django_filters.DateFilter(field_name="due_on", lookup_expr="lte", label="Due by", widget=DayInput())
+    due_before = django_filters.DateFilter(
+        field_name="due_on", lookup_expr="lte", label=gettext_lazy("Due by"), widget=DayInput()
+    )
     trouble = django_filters.ChoiceFilter(
-        label="Trouble",
-        choices=[("trouble", "can’t be woven as it stands"), ("late", "late by the plan"), ("beam", "has no beam yet")],
-        empty_label="any",
+        label=gettext_lazy("Trouble"),
+        choices=[
+            ("trouble", gettext_lazy("can’t be woven as it stands")),
+            ("late", gettext_lazy("late by the plan")),
+            ("beam", gettext_lazy("has no beam yet")),
+        ],
+        empty_label=gettext_lazy("any"),
         method="by_trouble",
     )
 
@@ -94,7 +107,7 @@ class WarpFilter(django_filters.FilterSet):
             Q(line__order__number__icontains=value) | Q(line__order__customer__name__icontains=value)
         )
         found = Q(pk__in=of_order.values("warp"))
-        number = value.strip().lower().removeprefix("warp").strip()
+        number = value.strip().lower().removeprefix("warp").removeprefix(_("Warp").lower()).strip()
         if number.isdecimal() and len(number) < 9:
             found |= Q(number=int(number))
         return rows.filter(found)
@@ -132,30 +145,44 @@ def trouble_of(warp: Any) -> str:
     if worked and worked.trouble:
         return str(worked.trouble).splitlines()[0]
     if worked is None or worked.is_stale:
-        return "being worked out"
-    return "late by the plan" if warp.late_min else ""
+        return gettext_noop("being worked out")
+    return gettext_noop("late by the plan") if warp.late_min else ""
 
 
 WARP_COLUMNS = [
-    Column("Warp", lambda w: w.number, "number", link=lambda w: reverse("warp", args=[w.number]), is_number=True),
-    Column("State", lambda w: w.state, "state"),
-    Column("Cloth", cloths_of),
-    Column("For", lambda w: ", ".join(str(part.line) for part in w.parts.all())),
-    Column("Ends", _of_figures("ends"), "worked__ends", is_number=True, shown=lambda w: num(_of_figures("ends")(w))),
     Column(
-        "Length",
+        gettext_lazy("Warp"),
+        lambda w: w.number,
+        "number",
+        link=lambda w: reverse("warp", args=[w.number]),
+        is_number=True,
+    ),
+    Column(gettext_lazy("State"), lambda w: w.state, "state", shown=lambda w: _(w.state)),
+    Column(gettext_lazy("Cloth"), cloths_of),
+    Column(gettext_lazy("For"), lambda w: ", ".join(str(part.line) for part in w.parts.all())),
+    Column(
+        gettext_lazy("Ends"),
+        _of_figures("ends"),
+        "worked__ends",
+        is_number=True,
+        shown=lambda w: num(_of_figures("ends")(w)),
+    ),
+    Column(
+        gettext_lazy("Length"),
         _of_figures("warp_length_m"),
         "worked__warp_length_m",
         "m",
         shown=lambda w: num(_of_figures("warp_length_m")(w), 1),
         is_number=True,
     ),
-    Column("Beam", lambda w: w.beam.code if w.beam else None),
-    Column("Loom", lambda w: w.loom.code if w.loom else w.planned_loom, "planned_loom"),
-    Column("Weaving begins", lambda w: w.starts_at, "starts_at", shown=lambda w: one_line(day(w.starts_at))),
-    Column("Due", lambda w: w.due_on, "due_on", shown=lambda w: one_line(day(w.due_on))),
-    Column("Yarn", lambda w: w.yarn_g, "yarn_g", "kg", shown=lambda w: kg(w.yarn_g), is_number=True),
-    Column("Trouble", trouble_of),
+    Column(gettext_lazy("Beam"), lambda w: w.beam.code if w.beam else None),
+    Column(gettext_lazy("Loom"), lambda w: w.loom.code if w.loom else w.planned_loom, "planned_loom"),
+    Column(
+        gettext_lazy("Weaving begins"), lambda w: w.starts_at, "starts_at", shown=lambda w: one_line(day(w.starts_at))
+    ),
+    Column(gettext_lazy("Due"), lambda w: w.due_on, "due_on", shown=lambda w: one_line(day(w.due_on))),
+    Column(gettext_lazy("Yarn"), lambda w: w.yarn_g, "yarn_g", "kg", shown=lambda w: kg(w.yarn_g), is_number=True),
+    Column(gettext_lazy("Trouble"), trouble_of, shown=lambda w: told_again(trouble_of(w))),
 ]
 
 
@@ -169,11 +196,11 @@ def warps_list(request: HttpRequest) -> HttpResponse:
         filterset=WarpFilter,
         template="planning/warps.html",
         name="warps",
-        title="Warps",
+        title=_("Warps"),
         extra={
             "waiting": OrderLine.objects.not_on_a_warp().count(),
             "unplanned": plans.unplanned().count(),
-            "when_empty": "No warp stands here. Combine order lines into warps first.",
+            "when_empty": _("No warp stands here. Combine order lines into warps first."),
         },
         row_class=lambda w: "late" if trouble_of(w) not in ("", "being worked out") else "",
     )
@@ -184,19 +211,19 @@ def warps_list(request: HttpRequest) -> HttpResponse:
 # Its figures in the order in which the trade asks for them: (name, label where no sum worked it, unit).
 GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
     (
-        "Warp",
+        gettext_noop("Warp"),
         (
-            ("ends", "Ends", "ends"),
-            ("pieces", "Pieces", ""),
+            ("ends", gettext_noop("Ends"), "ends"),
+            ("pieces", gettext_noop("Pieces"), ""),
             ("headers_m", "", "m"),
-            ("thrums_m", "Thrums", "m"),
+            ("thrums_m", gettext_noop("Thrums"), "m"),
             ("warp_length_m", "", "m"),
             ("picks", "", "picks"),
             ("thrums_g", "", "g"),
         ),
     ),
     (
-        "Yarn",
+        gettext_noop("Yarn"),
         (
             ("warp_g", "", "g"),
             ("warp_issue_g", "", "g"),
@@ -206,7 +233,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
         ),
     ),
     (
-        "Warping",
+        gettext_noop("Warping"),
         (
             ("packages", "", ""),
             ("package_length_m", "", "m"),
@@ -214,7 +241,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
         ),
     ),
     (
-        "Beam and loom",
+        gettext_noop("Beam and loom"),
         (
             ("beam_diameter_mm", "", "mm"),
             ("beam_gross_kg", "", "kg"),
@@ -242,11 +269,11 @@ def sums(figures: Figures) -> list[tuple[str, list[Sum]]]:
     found = []
     for group, names in GROUPS:
         lines = [
-            Sum(name, label or steps[name].label, getattr(figures, name), unit, steps.get(name))
+            Sum(name, _(label or steps[name].label), getattr(figures, name), unit, steps.get(name))
             for name, label, unit in names
             if getattr(figures, name) is not None
         ]
-        found.append((group, lines))
+        found.append((_(group), lines))
     return [(group, lines) for group, lines in found if lines]
 
 
@@ -300,7 +327,7 @@ def _page(request: HttpRequest, found: Warp, **wrong: forms.Form | Edit) -> Http
     may_change = found.state in warps.FOLLOWING and not found.is_locked
     others = _others_like(found) if may_change else []
     context |= {
-        "title": str(found),
+        "title": found.called,
         "slot": slot,
         "loom": working_out.loom_of(found),
         "parts": parts,
@@ -317,7 +344,10 @@ def _page(request: HttpRequest, found: Warp, **wrong: forms.Form | Edit) -> Http
         "step_before": warp_steps.STEP_BEFORE.get(found.state),
         "looms": plans.looms_that_fit(found) if found.state == Warp.WOUND and context["figures"] else [],
         "tickets": found.tickets.defer("figures", "extras").order_by("-number"),
-        "story": found.history.select_related("history_user", "beam", "loom").all()[:STORY_SHOWN],
+        "story": [
+            (entry, told_again(entry.history_change_reason or ""))
+            for entry in found.history.select_related("history_user", "beam", "loom").all()[:STORY_SHOWN]
+        ],
         **wrong,
     }
     return render(request, "planning/warp.html", context)
@@ -342,7 +372,9 @@ def _lines_like(found: Warp) -> list[tuple[OrderLine, int]]:
     of = {(part.line.cloth_id, part.line.colourway_id) for part in found.parts.all()}
     rows = OrderLine.objects.not_on_a_warp().select_related("order__customer", "cloth").order_by("due_on", "pk")
     lines = [
-        line for line in rows.filter(cloth__in=[cloth for cloth, _ in of]) if (line.cloth_id, line.colourway_id) in of
+        line
+        for line in rows.filter(cloth__in=[cloth for cloth, _colourway in of])
+        if (line.cloth_id, line.colourway_id) in of
     ]
     free = free_pieces(lines)
     return [(line, free[line.pk]) for line in lines if free[line.pk]]
@@ -392,7 +424,7 @@ def _read(form: forms.Form) -> dict[str, Any]:
 def _part(request: HttpRequest) -> int:
     said = request.POST.get("part", "")
     if not said.isdecimal():
-        raise Refusal("No part is chosen. Press the button beside one.")
+        raise Refusal(N_("No part is chosen. Press the button beside one."))
     return int(said)
 
 
@@ -404,100 +436,111 @@ def _move(request: HttpRequest, found: Warp) -> str | None:
 
 def _take_off(request: HttpRequest, found: Warp) -> str:
     left = warps.take_off(found, _part(request), by=request.user, seen=request.POST.get("seen"))
-    return f"Taken off {found}." if left else f"Nothing was left on {found}; it is taken apart."
+    if left:
+        return _("Taken off %(warp)s.") % {"warp": found.called}
+    return _("Nothing was left on %(warp)s; it is taken apart.") % {"warp": found.called}
 
 
 def _split(request: HttpRequest, found: Warp) -> str:
     after = _read(SplitForm(request.POST))["after"]
-    _, other = warps.split(found, after=after, by=request.user, seen=request.POST.get("seen"))
-    return f"{other} takes the pieces after the first {after}." + _without_beam(other)
+    _stays, other = warps.split(found, after=after, by=request.user, seen=request.POST.get("seen"))
+    said = _("%(other)s takes the pieces after the first %(after)s.") % {"other": other.called, "after": after}
+    return said + _without_beam(other)
 
 
 def _without_beam(*found: Warp) -> str:
-    bare = [str(one) for one in found if one.beam is None]
-    return f" No free beam takes {' and '.join(bare)} yet." if bare else ""
+    bare = [one.called for one in found if one.beam is None]
+    return " " + _("No free beam takes %(warps)s yet.") % {"warps": listed(bare)} if bare else ""
 
 
 def _join(request: HttpRequest, found: Warp) -> str:
     other = _read(JoinForm(request.POST, others=_others_like(_found(found.number))))["other"]
     joined = warps.join(found, other, by=request.user, seen=request.POST.get("seen"))
-    return f"{other} is joined to {joined}." + _without_beam(joined)
+    return _("%(other)s is joined to %(warp)s.") % {"other": other.called, "warp": joined.called} + _without_beam(
+        joined
+    )
 
 
 def _put_on(request: HttpRequest, found: Warp) -> str:
     said = _read(PutOnForm(request.POST))
     line = get_object_or_404(OrderLine, pk=said["line"])
     put = warps.put_on(found, line, pieces=said["pieces"], by=request.user, seen=request.POST.get("seen"))
-    return f"{said['pieces']} of {line} are put on {put}." + _without_beam(put)
+    names = {"pieces": said["pieces"], "line": line, "warp": put.called}
+    return _("%(pieces)s of %(line)s are put on %(warp)s.") % names + _without_beam(put)
 
 
 def _lock(request: HttpRequest, found: Warp) -> str:
     is_locked = request.POST.get("locked") == "yes"
     warps.lock_warp(found, is_locked=is_locked, by=request.user)
-    return f"{found} is locked: combining leaves it as it is." if is_locked else f"{found} is unlocked."
+    if is_locked:
+        return _("%(warp)s is locked: combining leaves it as it is.") % {"warp": found.called}
+    return _("%(warp)s is unlocked.") % {"warp": found.called}
 
 
 def _apart(request: HttpRequest, found: Warp) -> str:
     warps.take_apart(found, by=request.user)
-    return f"{found} is taken apart; its lines wait for a warp again."
+    return _("%(warp)s is taken apart; its lines wait for a warp again.") % {"warp": found.called}
 
 
 def _hold(request: HttpRequest, found: Warp) -> str | None:
     short = warp_yarn.hold_yarn(found, by=request.user, chosen=chosen_dye_lots(request.POST))
     for sentence in short:
         messages.warning(request, sentence)
-    return None if short else f"All yarn of {found} is held."
+    return None if short else _("All yarn of %(warp)s is held.") % {"warp": found.called}
 
 
 def _hold_lot(request: HttpRequest, found: Warp) -> str:
     said = _read(HoldLotForm(request.POST))
     warp_yarn.hold_lot(found, lot=said["lot"], use=said["use"], grams=said["grams"], by=request.user)
-    return f"{num(said['grams'])} g of lot {said['lot']} are held."
+    return _("%(grams)s g of lot %(lot)s are held.") % {"grams": num(said["grams"]), "lot": said["lot"]}
 
 
 def _let_go(request: HttpRequest, found: Warp) -> str:
     use = request.POST.get("use") or None
     grams = warp_yarn.release_holds(found, by=request.user, use=use)
-    return f"{kg(grams)} kg are let go." if grams else "Nothing was held any more."
+    return _("%(mass)s kg are let go.") % {"mass": kg(grams)} if grams else _("Nothing was held any more.")
 
 
 def _draw(request: HttpRequest, found: Warp) -> str:
     warp_steps.draw_yarn(found, by=request.user)
-    return f"The warp yarn of {found} is drawn. From now on it follows no new revision."
+    return _("The warp yarn of %(warp)s is drawn. From now on it follows no new revision.") % {"warp": found.called}
 
 
 def _draw_weft(request: HttpRequest, found: Warp) -> str:
     grams = warp_steps.draw_weft(found, by=request.user)
-    return f"{kg(grams)} kg of weft are drawn." if grams else "No weft is held that could be drawn. Hold it first."
+    if not grams:
+        return _("No weft is held that could be drawn. Hold it first.")
+    return _("%(mass)s kg of weft are drawn.") % {"mass": kg(grams)}
 
 
 def _wind(request: HttpRequest, found: Warp) -> str:
     wound = warp_steps.wind(found, by=request.user)
-    return f"{wound} is wound on beam {wound.beam}."
+    return _("%(warp)s is wound on beam %(beam)s.") % {"warp": wound.called, "beam": wound.beam}
 
 
 def _gait(request: HttpRequest, found: Warp) -> str:
     loom = Loom.objects.filter(code=request.POST.get("loom", "")).first()
     if loom is None:
-        raise Refusal("Choose the loom that it hangs in.", field="loom")
+        raise Refusal(N_("Choose the loom that it hangs in."), field="loom")
     warp_steps.gait(found, loom=loom, by=request.user)
-    return f"{found} hangs in loom {loom}."
+    return _("%(warp)s hangs in loom %(loom)s.") % {"warp": found.called, "loom": loom}
 
 
 def _begin(request: HttpRequest, found: Warp) -> str:
     warp_steps.begin_weaving(found, by=request.user)
-    return f"{found} is weaving."
+    return _("%(warp)s is weaving.") % {"warp": found.called}
 
 
 def _out(request: HttpRequest, found: Warp) -> str:
     out = warp_steps.weave_out(found, by=request.user)
-    return f"{out} is woven out. " + (f"Beam {out.beam} is free." if out.beam else "")
+    said = _("%(warp)s is woven out.") % {"warp": out.called}
+    return f"{said} " + (_("Beam %(beam)s is free.") % {"beam": out.beam} if out.beam else "")
 
 
 def _back(request: HttpRequest, found: Warp) -> str:
     said = _read(StepBackForm(request.POST))
     back = warp_steps.step_back(found, reason=said["reason"], by=request.user, seen_state=said["seen_state"])
-    return f"{back} is {back.state} again."
+    return _("%(warp)s is %(state)s again.") % {"warp": back.called, "state": _(back.state)}
 
 
 @room("warps")
@@ -513,9 +556,10 @@ def warp_beam(request: HttpRequest, number: int) -> HttpResponse:
         except Refusal as refusal:
             messages.error(request, refusal.message)
             return redirect("warp_beam", number=number)
-        messages.success(request, f"{chosen} goes on beam {chosen.beam}." if chosen.beam else f"{chosen} has no beam.")
+        said = _("%(warp)s goes on beam %(beam)s.") if chosen.beam else _("%(warp)s has no beam.")
+        messages.success(request, said % {"warp": chosen.called, "beam": chosen.beam})
         return redirect("warp", number=number)
-    context: dict[str, Any] = {"title": f"A beam for {found}", "warp": found}
+    context: dict[str, Any] = {"title": _("A beam for %(warp)s") % {"warp": found.called}, "warp": found}
     try:
         context["choices"] = warps.beam_choices(found)
         context["figures"] = from_json(found.worked.figures) if found.worked.figures else None
@@ -535,7 +579,7 @@ def warp_note(request: HttpRequest, number: int) -> HttpResponse:
     if note.is_valid() and note.is_written(
         lambda form, seen: warps.write_note(found, note=form.cleaned_data["note"], by=request.user, seen=seen)
     ):
-        messages.success(request, "The note is written down.")
+        messages.success(request, _("The note is written down."))
         return redirect("warp", number=number)
     return _page(request, found, note=note)
 
@@ -553,7 +597,11 @@ def warp_yarn_page(request: HttpRequest, number: int) -> HttpResponse:
     return render(
         request,
         "planning/warp_yarn.html",
-        {"title": f"Yarn for {found}", **context, "beside_others": lot_shares.beside_others(context["yarns"])},
+        {
+            "title": _("Yarn for %(warp)s") % {"warp": found.called},
+            **context,
+            "beside_others": lot_shares.beside_others(context["yarns"]),
+        },
     )
 
 
