@@ -44,6 +44,12 @@ WHOLE = frozenset(
         *("quotes", "quote_new", "quote", "quote_print", "quote_place", "quote_drop"),
         *("warp_cost", "piece_cost", "line_cost", "combine"),
         *("line_take_up", "customers", "customer", "customer_new", "customer_edit"),
+        *("warps", "warp", "warp_worked", "warp_beam", "warp_yarn", "warp_note", "lot_shares"),
+        *("warp_move", "warp_take_off", "warp_split", "warp_join", "warp_put_on", "warp_lock", "warp_take_apart"),
+        *("warp_hold", "warp_hold_lot", "warp_let_go", "warp_draw", "warp_draw_weft"),
+        *("warp_wind", "warp_gait", "warp_begin", "warp_out", "warp_back"),
+        *("cloths", "cloth", "cloth_used", "cloth_edit", "colourway_new", "colourway_rename"),
+        *("cloth_new", "cloth_new_figures"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

@@ -10,7 +10,7 @@ from itertools import groupby
 from math import ceil, prod
 from operator import attrgetter
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word, in_words
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 # An order longer than these is a slip of the pen; the limits also keep "((A9)x999)x999" from filling the memory.
@@ -36,13 +36,15 @@ class YarnUse:
 
     def __post_init__(self) -> None:
         if not self.code:
-            raise Refusal("A yarn of the cloth has no code. Give it the code it has in the store.", field="yarns")
+            raise Refusal(N_("A yarn of the cloth has no code. Give it the code it has in the store."), field="yarns")
         if not re.fullmatch(r"#[0-9a-fA-F]{6}", self.colour):
             raise Refusal(
                 f"The colour of {self.code} is {self.colour!r}; it is drawn from a colour such as #7a5c3e.",
                 field="yarns",
             )
-        _above_zero(self.count_tex, f"The count of {self.code}", "tex", field="yarns")
+        _above_zero(
+            self.count_tex, N_("The count of %(name)s is %(value)s tex; it must be above 0."), self.code, field="yarns"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,30 @@ class Stripe:
         if len(self.letter) != 1 or self.letter not in LETTERS:
             raise Refusal(f"{self.letter!r} can't stand for a yarn; the 26 letters from A to Z can.")
         if not 1 <= self.n <= THREADS_MAX:
-            raise Refusal(f"A stripe of {self.n} threads can't be made; write 1 to {THREADS_MAX}.")
+            raise Refusal(
+                N_("A stripe of %(n)s threads can't be made; write 1 to %(most)s."),
+                n=self.n,
+                most=THREADS_MAX,
+            )
+
+
+# Of an order that is not there, that asks for a letter without a yarn, and the same where no letter has one.
+NO_WARP_ORDER = (
+    N_("%(name)s has no warp order. Write one, such as A24 B2."),
+    N_("%(name)s: the warp order asks for %(letter)s, but no yarn stands there. Put one there, or use %(used)s."),
+    N_(
+        "%(name)s: the warp order asks for %(letter)s, but no yarn stands there. This colourway has no yarns yet: put"
+        " one at each letter."
+    ),
+)
+NO_WEFT_ORDER = (
+    N_("%(name)s has no weft order. Write one, such as A24 B2."),
+    N_("%(name)s: the weft order asks for %(letter)s, but no yarn stands there. Put one there, or use %(used)s."),
+    N_(
+        "%(name)s: the weft order asks for %(letter)s, but no yarn stands there. This colourway has no yarns yet: put"
+        " one at each letter."
+    ),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,21 +100,29 @@ class RouteStep:
 
     def __post_init__(self) -> None:
         for what, pct in (
-            ("width shrinkage", self.width_shrink_pct),
-            ("length shrinkage", self.length_shrink_pct),
-            ("mass loss", self.mass_loss_pct),
+            (N_("width shrinkage"), self.width_shrink_pct),
+            (N_("length shrinkage"), self.length_shrink_pct),
+            (N_("mass loss"), self.mass_loss_pct),
         ):
             assert isinstance(pct, Decimal), f"{what} of {self.name} is {pct!r}, not a Decimal"
             if pct >= 100:
                 raise Refusal(
-                    f"{self.name}: a {what} of {pct} % leaves no cloth. It is a share of what enters the step, "
-                    "under 100 %.",
+                    N_(
+                        "%(name)s: a %(what)s of %(pct)s %% leaves no cloth. It is a share of what enters "
+                        "the step, under 100 %%."
+                    ),
                     field="route",
+                    name=self.name,
+                    what=Word(what),
+                    pct=pct,
                 )
             if pct < -100:
                 raise Refusal(
-                    f"{self.name}: a {what} of {pct} % would more than double the cloth. Write -100 % or more.",
+                    N_("%(name)s: a %(what)s of %(pct)s %% would more than double the cloth. Write -100 %% or more."),
                     field="route",
+                    name=self.name,
+                    what=Word(what),
+                    pct=pct,
                 )
 
 
@@ -174,87 +207,147 @@ class Cloth:
             object.__setattr__(self, "selvedge_letter", self.warp_order[0].letter)
         if self.selvedge_letter not in self.yarns:
             raise Refusal(
-                f"{self.name}: the selvedges are of {self.selvedge_letter}, but no yarn stands there. "
-                f"{_standing(self.yarns)}",
+                N_(
+                    "%(name)s: the selvedges are of %(letter)s, but no yarn stands there. Put one there, or use"
+                    " %(used)s."
+                )
+                if self.yarns
+                else N_(
+                    "%(name)s: the selvedges are of %(letter)s, but no yarn stands there. This colourway has no yarns"
+                    " yet: put one at each letter."
+                ),
                 field="selvedge_letter",
+                name=self.name,
+                letter=self.selvedge_letter,
+                used=", ".join(self.yarns),
             )
         self._check_percentages()
         self._check_widths()
         self._check_weave()
 
     def _check_orders(self) -> None:
-        for field, order, threads in (
-            ("warp_order", self.warp_order, "warp"),
-            ("weft_order", self.weft_order, "weft"),
+        for field, order, (missing, unknown, without) in (
+            ("warp_order", self.warp_order, NO_WARP_ORDER),
+            ("weft_order", self.weft_order, NO_WEFT_ORDER),
         ):
             if not order:
-                raise Refusal(f"{self.name} has no {threads} order. Write one, such as A24 B2.", field=field)
+                raise Refusal(missing, field=field, name=self.name)
             for stripe in order:
                 if stripe.letter not in self.yarns:
                     raise Refusal(
-                        f"{self.name}: the {threads} order asks for {stripe.letter}, but no yarn stands there. "
-                        f"{_standing(self.yarns)}",
+                        unknown if self.yarns else without,
                         field=field,
+                        name=self.name,
+                        letter=stripe.letter,
+                        used=", ".join(self.yarns),
                     )
 
     def _check_widths(self) -> None:
-        what = f"{self.name}: the finished width"
-        _above_zero(self.finished_width_cm, what, "cm", field="finished_width_cm")
-        _above_zero(self.reed_dents_per_10cm, f"{self.name}: the reed", "dents per 10 cm", field="reed_dents_per_10cm")
-        _above_zero(self.loom_picks_per_cm, f"{self.name}: the weft", "picks per cm", field="loom_picks_per_cm")
+        _above_zero(
+            self.finished_width_cm,
+            N_("%(name)s: the finished width is %(value)s cm; it must be above 0."),
+            self.name,
+            field="finished_width_cm",
+        )
+        _above_zero(
+            self.reed_dents_per_10cm,
+            N_("%(name)s: the reed is %(value)s dents per 10 cm; it must be above 0."),
+            self.name,
+            field="reed_dents_per_10cm",
+        )
+        _above_zero(
+            self.loom_picks_per_cm,
+            N_("%(name)s: the weft is %(value)s picks per cm; it must be above 0."),
+            self.name,
+            field="loom_picks_per_cm",
+        )
         if self.ends_per_dent < 1:
             raise Refusal(
-                f"{self.name}: {self.ends_per_dent} ends in a dent make no cloth. Write 1 or more.",
+                N_("%(name)s: %(ends_per_dent)s ends in a dent make no cloth. Write 1 or more."),
                 field="ends_per_dent",
+                name=self.name,
+                ends_per_dent=self.ends_per_dent,
             )
         if self.selvedge_ends < 0 or self.selvedge_ends % 2:
             raise Refusal(
-                f"{self.name}: {self.selvedge_ends} selvedge ends can't be halved between the two sides. "
-                "Write an even number, both sides together.",
+                N_(
+                    "%(name)s: %(selvedge_ends)s selvedge ends can't be halved between the two sides. "
+                    "Write an even number, both sides together."
+                ),
                 field="selvedge_ends",
+                name=self.name,
+                selvedge_ends=self.selvedge_ends,
             )
         if wanted_ends(self) > THREADS_MAX:
             raise Refusal(
-                f"{self.name}: {self.finished_width_cm} cm at {self.reed_dents_per_10cm} dents per 10 cm and "
-                f"{self.ends_per_dent} ends a dent come to more than {THREADS_MAX} ends. "
-                "Check width, reed and denting.",
+                N_(
+                    "%(name)s: %(finished_width)s cm at %(reed_dents_per_10cm)s dents per 10 cm and "
+                    "%(ends_per_dent)s ends a dent come to more than %(most)s ends. Check width, "
+                    "reed and denting."
+                ),
                 field="finished_width_cm",
+                name=self.name,
+                finished_width=self.finished_width_cm,
+                reed_dents_per_10cm=self.reed_dents_per_10cm,
+                ends_per_dent=self.ends_per_dent,
+                most=THREADS_MAX,
             )
 
     def _check_percentages(self) -> None:
         for field, what, base in (
-            ("warp_crimp_pct", "warp crimp", "the cloth's length"),
-            ("weaving_contraction_pct", "weaving contraction", "the width in the reed"),
-            ("warp_waste_pct", "warp waste", "the yarn issued"),
-            ("weft_waste_pct", "weft waste", "the yarn issued"),
-            ("size_add_on_pct", "size add-on", "the unsized warp"),
+            ("warp_crimp_pct", N_("warp crimp"), N_("the cloth's length")),
+            ("weaving_contraction_pct", N_("weaving contraction"), N_("the width in the reed")),
+            ("warp_waste_pct", N_("warp waste"), N_("the yarn issued")),
+            ("weft_waste_pct", N_("weft waste"), N_("the yarn issued")),
+            ("size_add_on_pct", N_("size add-on"), N_("the unsized warp")),
         ):
             pct = getattr(self, field)
             assert isinstance(pct, Decimal), f"{field} of {self.name} is {pct!r}, not a Decimal"
             if not 0 <= pct < 100:
                 raise Refusal(
-                    f"{self.name}: a {what} of {pct} % can't be. It is a share of {base}, from 0 to under 100 %.",
+                    N_(
+                        "%(name)s: a %(what)s of %(pct)s %% can't be. It is a share of %(base)s, from 0 to "
+                        "under 100 %%."
+                    ),
                     field=field,
+                    name=self.name,
+                    what=Word(what),
+                    pct=pct,
+                    base=Word(base),
                 )
 
     def _check_weave(self) -> None:
         if not self.threading:
-            raise Refusal(f"{self.name} has no draft. Write the shaft of each end, such as 1 2 3 4.", field="threading")
+            raise Refusal(
+                N_("%(name)s has no draft. Write the shaft of each end, such as 1 2 3 4."),
+                field="threading",
+                name=self.name,
+            )
         if min(self.threading) < 1:
             raise Refusal(
-                f"{self.name}: the draft names shaft {min(self.threading)}; shafts are counted from 1.",
+                N_("%(name)s: the draft names shaft %(shaft)s; shafts are counted from 1."),
                 field="threading",
+                name=self.name,
+                shaft=min(self.threading),
             )
         if not self.lifting:
-            raise Refusal(f"{self.name} has no lifting. Write the shafts lifted on each pick.", field="lifting")
+            raise Refusal(
+                N_("%(name)s has no lifting. Write the shafts lifted on each pick."), field="lifting", name=self.name
+            )
         shafts = max(self.threading)
         for number, lift in enumerate(self.lifting, start=1):
             for shaft in lift:
                 if not 1 <= shaft <= shafts:
                     raise Refusal(
-                        f"{self.name}: pick {number} lifts shaft {shaft}, but the draft uses shafts 1 to {shafts}. "
-                        "Thread that shaft, or take it out of the pick.",
+                        N_(
+                            "%(name)s: pick %(number)s lifts shaft %(shaft)s, but the draft uses shafts 1 to "
+                            "%(shafts)s. Thread that shaft, or take it out of the pick."
+                        ),
                         field="lifting",
+                        name=self.name,
+                        number=number,
+                        shaft=shaft,
+                        shafts=shafts,
                     )
 
     @property
@@ -267,17 +360,10 @@ class Cloth:
         return prod((1 - Fraction(step.width_shrink_pct) / 100 for step in self.route), start=Fraction(1))
 
 
-def _above_zero(value: Decimal, what: str, unit: str, *, field: str) -> None:
-    assert isinstance(value, Decimal), f"{what} is {value!r}, not a Decimal"
+def _above_zero(value: Decimal, form: str, name: str, *, field: str) -> None:
+    assert isinstance(value, Decimal), f"{field} of {name} is {value!r}, not a Decimal"
     if not value.is_finite() or value <= 0:
-        raise Refusal(f"{what} is {value} {unit}; it must be above 0.", field=field)
-
-
-def _standing(yarns: Mapping[str, YarnUse]) -> str:
-    """What stands where, for a refusal's way out."""
-    if not yarns:
-        return "This colourway has no yarns yet: put one at each letter."
-    return f"Put one there, or use {', '.join(yarns)}."
+        raise Refusal(form, field=field, name=name, value=value)
 
 
 # Colour orders. Our own plain notation: A24 B2 (C1 D1)x6 A24.
@@ -312,7 +398,7 @@ def read_order(text: str, *, field: str | None = None) -> tuple[Stripe, ...]:
         word = _WORD.match(text, at)
         start = at + len(text[at:]) - len(text[at:].lstrip())
         if word is None:
-            raise _misread(text[start : start + 12], start, "this is no stripe; write A24 B2, or (A4 B4)x6", field)
+            raise _misread(text[start : start + 12], start, N_("this is no stripe; write A24 B2, or (A4 B4)x6"), field)
         at = word.end()
         if word["open"]:
             open_at.append(start)
@@ -322,26 +408,25 @@ def read_order(text: str, *, field: str | None = None) -> tuple[Stripe, ...]:
             more, times = [Stripe(word["letter"].upper(), 1)], 1
             n = _number(word["n"])
             if n < 1:
-                raise _misread(word[0], start, "a stripe has 1 thread or more", field)
+                raise _misread(word[0], start, N_("a stripe has 1 thread or more"), field)
             if n <= THREADS_MAX:
                 more = [Stripe(more[0].letter, n)]
         else:
             if not open_at:
-                raise _misread(word[0], start, "no bracket is open here", field)
+                raise _misread(word[0], start, N_("no bracket is open here"), field)
             open_at.pop()
             more, times, n = layers.pop(), _number(word["times"]), 0
             if not more or times < 1:
-                raise _misread(word[0], start, "there is nothing to repeat here", field)
+                raise _misread(word[0], start, N_("there is nothing to repeat here"), field)
         threads = order_threads(layers[-1]) + max(n, times * order_threads(more))
         if threads > THREADS_MAX or len(layers[-1]) + times * len(more) > STRIPES_MAX:
-            raise _misread(
-                word[0], start, f"one repeat has at most {STRIPES_MAX} stripes and {THREADS_MAX} threads", field
-            )
+            most = N_("one repeat has at most %(stripes)s stripes and %(threads)s threads")
+            raise _misread(word[0], start, most, field, stripes=STRIPES_MAX, threads=THREADS_MAX)
         _lay(layers[-1], more * times)
     if open_at:
-        raise _misread(text[open_at[-1]], open_at[-1], "this bracket is never closed", field)
+        raise _misread(text[open_at[-1]], open_at[-1], N_("this bracket is never closed"), field)
     if not layers[0]:
-        raise Refusal("The order is empty. Write letters with numbers, such as A24 B2.", field=field)
+        raise Refusal(N_("The order is empty. Write letters with numbers, such as A24 B2."), field=field)
     return tuple(layers[0])
 
 
@@ -358,8 +443,14 @@ def _lay(stripes: list[Stripe], more: Iterable[Stripe]) -> None:
             stripes.append(stripe)
 
 
-def _misread(words: str, at: int, why: str, field: str | None) -> Refusal:
-    return Refusal(f'"{words.strip(" ,")}", at place {at + 1} of the order: {why}.', field=field)
+def _misread(words: str, at: int, why: str, field: str | None, **said: int) -> Refusal:
+    return Refusal(
+        N_('"%(words)s", at place %(place)s of the order: %(why)s.'),
+        field=field,
+        words=words.strip(" ,"),
+        place=at + 1,
+        why=in_words(why, **said),
+    )
 
 
 def write_order(order: Sequence[Stripe]) -> str:
@@ -576,7 +667,9 @@ def crimp_pct(*, yarn_m: Decimal, cloth_m: Decimal) -> Decimal:
     """Crimp of a yarn drawn from a cloth, percent of cloth length. Source: ISO 7211-3."""
     if cloth_m <= 0 or yarn_m < cloth_m:
         raise Refusal(
-            f"{yarn_m} m of yarn from {cloth_m} m of cloth: a straightened yarn is never shorter than its cloth."
+            N_("%(yarn)s m of yarn from %(cloth)s m of cloth: a straightened yarn is never shorter than its cloth."),
+            yarn=yarn_m,
+            cloth=cloth_m,
         )
     return (yarn_m - cloth_m) / cloth_m * 100
 
@@ -588,7 +681,10 @@ def crimp_pct_from_take_up(take_up_pct: Decimal) -> Decimal:
     Decimal('7.527')
     """
     if not 0 <= take_up_pct < 100:
-        raise Refusal(f"A take-up of {take_up_pct} % can't be: it is a share of the yarn, from 0 to under 100 %.")
+        raise Refusal(
+            N_("A take-up of %(take_up)s %% can't be: it is a share of the yarn, from 0 to under 100 %%."),
+            take_up=take_up_pct,
+        )
     return take_up_pct / (100 - take_up_pct) * 100
 
 
@@ -705,16 +801,22 @@ def warp_key(cloth: Cloth) -> str:
 
 
 def warp_difference(one: Cloth, other: Cloth) -> str:
-    """The first thing that keeps two cloths off one warp, with both values; empty when nothing does."""
-    for (what, ours), (_, theirs) in zip(_warp_facts(one), _warp_facts(other), strict=True):
+    """The first thing that keeps two cloths off one warp, with both values, in the language of the page; else empty."""
+    for (form, ours), (_, theirs) in zip(_warp_facts(one), _warp_facts(other), strict=True):
         if ours != theirs:
-            return f"{what} {_said(ours)} and {_said(theirs)}"
+            return in_words(form, one=_said(ours), other=_said(theirs))
     end = 1
     for (our_code, ours_n), (their_code, theirs_n) in zip(yarn_of_ends(one), yarn_of_ends(other), strict=False):
         if our_code != their_code:
-            return f"end {end} {our_code} and {their_code}"
+            return in_words(N_("end %(n)s %(one)s and %(other)s"), n=end, one=our_code, other=their_code)
         if ours_n != theirs_n:
-            return f"from end {end}, ends of {our_code}: {ours_n} and {theirs_n}"
+            return in_words(
+                N_("from end %(n)s, ends of %(yarn)s: %(one)s and %(other)s"),
+                n=end,
+                yarn=our_code,
+                one=ours_n,
+                other=theirs_n,
+            )
         end += ours_n
     return ""
 
@@ -763,13 +865,13 @@ def shortest_repeat(threading: Sequence[int]) -> tuple[int, ...]:
 def _warp_facts(cloth: Cloth) -> tuple[tuple[str, object], ...]:
     own = ends_of(cloth)
     return (
-        ("ends", own.ends),
-        ("selvedge ends", own.selvedge_ends),
-        ("reed, dents per 10 cm,", _plain(cloth.reed_dents_per_10cm)),
-        ("ends per dent", cloth.ends_per_dent),
-        ("draft", shortest_repeat(cloth.threading)),
-        ("warp crimp, %,", _plain(cloth.warp_crimp_pct)),
-        ("size add-on, %,", _plain(cloth.size_add_on_pct)),
+        (N_("ends %(one)s and %(other)s"), own.ends),
+        (N_("selvedge ends %(one)s and %(other)s"), own.selvedge_ends),
+        (N_("reed, dents per 10 cm, %(one)s and %(other)s"), _plain(cloth.reed_dents_per_10cm)),
+        (N_("ends per dent %(one)s and %(other)s"), cloth.ends_per_dent),
+        (N_("draft %(one)s and %(other)s"), shortest_repeat(cloth.threading)),
+        (N_("warp crimp, %%, %(one)s and %(other)s"), _plain(cloth.warp_crimp_pct)),
+        (N_("size add-on, %%, %(one)s and %(other)s"), _plain(cloth.size_add_on_pct)),
     )
 
 

@@ -17,6 +17,7 @@ from inventory.models import Delivery, Reservation, Yarn, YarnLot
 from mill.language import Told, retold, told_again
 from mill.models import Mill, figure
 from mill.refusal import N_, Refusal
+from mill.signs import written_now
 from planning import cloth as cloth_room
 from planning import cost, weave
 from planning.gaiting import SetUpRates
@@ -73,6 +74,11 @@ class Reed(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} ({self.dents_per_10cm.normalize():f} per 10 cm)"
+
+    @property
+    def called(self) -> str:
+        dents = f"{self.dents_per_10cm.normalize():f}".replace(".", written_now().decimal)
+        return gettext("%(reed)s (%(dents)s per 10 cm)") % {"reed": self.code, "dents": dents}
 
 
 class Beam(models.Model):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from inventory.yarn import SYSTEMS, yd_per_lb
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.working import W_
 
 CM_PER_IN = Decimal("2.54")
@@ -151,6 +151,29 @@ class Tightness:
     warnings: tuple[str, ...]
 
 
+# Closer than the weave takes, and closer than is commonly woven.
+ENDS_ARE = (
+    N_(
+        "%(given)s ends/cm are %(share)s %% of the %(most)s that this weave takes: the threads lie on each other. Open"
+        " the sett or take a finer yarn."
+    ),
+    N_(
+        "%(given)s ends/cm are %(share)s %% of the %(most)s that this weave takes; %(working)s (%(usual)s %%) are"
+        " commonly woven."
+    ),
+)
+PICKS_ARE = (
+    N_(
+        "%(given)s picks/cm are %(share)s %% of the %(most)s that this weave takes: the threads lie on each other. Open"
+        " the sett or take a finer yarn."
+    ),
+    N_(
+        "%(given)s picks/cm are %(share)s %% of the %(most)s that this weave takes; %(working)s (%(usual)s %%) are"
+        " commonly woven."
+    ),
+)
+
+
 def tightness(
     *,
     ends_per_cm: Decimal,
@@ -178,20 +201,20 @@ def tightness(
     """
     warnings = []
     shares = []
-    for name, given, most in (
-        ("ends", ends_per_cm, max_ends_per_cm),
-        ("picks", picks_per_cm, max_picks_per_cm),
+    for name, (too_close, close), given, most in (
+        ("ends", ENDS_ARE, ends_per_cm, max_ends_per_cm),
+        ("picks", PICKS_ARE, picks_per_cm, max_picks_per_cm),
     ):
         _above_nought(given, f"{name} per cm")
         working = working_sett_per_cm(most, share_pct=working_share_pct)
         share = given * 100 / most
         shares.append(share)
-        said = f"{_shown(given)} {name}/cm are {_shown(share, places=0)} % of the {_shown(most)} that this weave takes"
+        said = {"given": _shown(given), "share": _shown(share, places=0), "most": _shown(most)}
         if share > 100:
-            warnings.append(f"{said}: the threads lie on each other. Open the sett or take a finer yarn.")
+            warnings.append(too_close % said)
         elif share > working_share_pct:
             usual = _shown(working_share_pct, places=0)
-            warnings.append(f"{said}; {_shown(working)} ({usual} %) are commonly woven.")
+            warnings.append(close % {**said, "working": _shown(working), "usual": usual})
     return Tightness(shares[0], shares[1], (shares[0] + shares[1]) / 2, tuple(warnings))
 
 
@@ -483,7 +506,11 @@ def reed_system_called(name: str) -> ReedSystem:
     said = " ".join(name.lower().split())
     if said not in _REED_BY_NAME:
         known = ", ".join(system.written[0] for system in REED_SYSTEMS.values())
-        raise Refusal(f'"{name[:40]}" is no reed system we know. We know {known}; or count the dents in 10 cm.')
+        raise Refusal(
+            N_('"%(name)s" is no reed system we know. We know %(known)s; or count the dents in 10 cm.'),
+            name=name[:40],
+            known=known,
+        )
     return _REED_BY_NAME[said]
 
 
@@ -565,7 +592,10 @@ def read_reed(text: str) -> Decimal:
         re.ASCII,
     )
     if known is None:
-        raise Refusal(f'"{shown}" can\'t be read as a reed. Write a number and its system: Stockport 40, 63 per 10 cm.')
+        raise Refusal(
+            N_('"%(shown)s" can\'t be read as a reed. Write a number and its system: Stockport 40, 63 per 10 cm.'),
+            shown=shown,
+        )
     number = (known["number"] or known["number_last"]).replace(",", ".")
     name = known["name"] or known["name_first"]
     return dents_per_10cm(Decimal(number), system=name)

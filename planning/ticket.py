@@ -7,7 +7,7 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Any, get_args, get_origin, get_type_hints
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.working import W_, Step, V, Working
 from planning import beam as beams
 from planning import cloth as cloths
@@ -689,24 +689,33 @@ def _setting_rule(cloth: Cloth, order: Sequence[Stripe]) -> sett.SettingRule:
 def _rounding_warnings(cloth: Cloth, own: cloths.Ends, *, made_cm: Decimal) -> Iterable[str]:
     repeat = cloths.order_threads(cloth.warp_order)
     if own.repeats == 0:
-        yield f"One repeat has {repeat} ends, the cloth {own.ground_ends}: the order never comes round."
+        form = N_("One repeat has %(repeat)s ends, the cloth %(ends)s: the order never comes round.")
+        yield form % {"repeat": repeat, "ends": own.ground_ends}
     elif cloth.whole_repeats and own.ground_ends - own.wanted > repeat / 2:
-        yield (
-            f"Whole repeats make the cloth {_near(made_cm - cloth.finished_width_cm)} cm wider than asked: "
-            f"{own.repeats} repeats are {_near(made_cm)} cm, {own.repeats - 1} would be "
-            f"{_near(made_cm * (own.repeats - 1) / own.repeats)} cm."
+        form = N_(
+            "Whole repeats make the cloth %(more)s cm wider than asked: %(n)s repeats are %(made)s cm, %(fewer)s would"
+            " be %(less)s cm."
         )
+        yield form % {
+            "more": _near(made_cm - cloth.finished_width_cm),
+            "n": own.repeats,
+            "made": _near(made_cm),
+            "fewer": own.repeats - 1,
+            "less": _near(made_cm * (own.repeats - 1) / own.repeats),
+        }
     in_last_dent = own.ground_ends % cloth.ends_per_dent
     if in_last_dent:
-        yield f"The last dent of the ground holds {in_last_dent} of {cloth.ends_per_dent} ends."
+        form = N_("The last dent of the ground holds %(n)s of %(ends)s ends.")
+        yield form % {"n": in_last_dent, "ends": cloth.ends_per_dent}
 
 
 def _crimp_warnings(cloth: Cloth) -> Iterable[str]:
     if cloth.warp_crimp_pct > cloths.jammed_crimp_pct():
-        yield (
-            f"A warp crimp of {_n(cloth.warp_crimp_pct)} % of cloth length is more than a square plain cloth can hold "
-            f"({cloths.jammed_crimp_pct()} %). Is the warp so much closer than the weft?"
+        form = N_(
+            "A warp crimp of %(crimp)s %% of cloth length is more than a square plain cloth can hold (%(most)s %%). Is"
+            " the warp so much closer than the weft?"
         )
+        yield form % {"crimp": _n(cloth.warp_crimp_pct), "most": cloths.jammed_crimp_pct()}
 
 
 # The runs.
@@ -1112,7 +1121,7 @@ def work_out(
 
 def _check_one_warp(runs: Sequence[Run]) -> None:
     if not runs:
-        raise Refusal("There is no order line on this warp. Put one on it first.")
+        raise Refusal(N_("There is no order line on this warp. Put one on it first."))
     # A warp may carry many orders of one cloth.
     run_of: dict[Cloth, Run] = {}
     for run in runs:
@@ -1122,9 +1131,16 @@ def _check_one_warp(runs: Sequence[Run]) -> None:
         differs = cloths.warp_difference(first.cloth, run.cloth)
         if differs:
             raise Refusal(
-                f"{first.cloth.name} (order {first.line}) and {run.cloth.name} (order {run.line}) can't share a warp: "
-                f"{differs}. Wind them apart.",
+                N_(
+                    "%(first)s (order %(first_line)s) and %(other)s (order %(other_line)s) can't share a warp: %(why)s."
+                    " Wind them apart."
+                ),
                 field="runs",
+                first=first.cloth.name,
+                first_line=first.line,
+                other=run.cloth.name,
+                other_line=run.line,
+                why=differs,
             )
 
 

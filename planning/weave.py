@@ -11,7 +11,7 @@ from typing import Never, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word, in_words
 
 MOST_SHAFTS = 24
 MOST_ENDS = 20_000  # a draft as wide as the widest warp; longer is a slip of the pen
@@ -22,6 +22,14 @@ T = TypeVar("T", int, tuple[int, ...])
 _TOKEN = re.compile(
     r"(?P<space>[\s,/]+)|(?P<open>\()|(?P<close>\)\s*[x×]\s*(?P<times>\d+))|(?P<item>\d+(?:[-–+]\d+)*)", re.ASCII
 )
+
+
+@dataclass(frozen=True, slots=True)
+class TooMany:
+    """What is said where one repeat comes to more than there can be, by a repeat in it or written out."""
+
+    repeated: str
+    written: str
 
 
 def read_threading(text: str) -> tuple[int, ...]:
@@ -43,12 +51,18 @@ def read_threading(text: str) -> tuple[int, ...]:
 
     def ends_of(item: str, place: int) -> list[int]:
         if "+" in item:
-            _refuse("Threading", place, f"{item} puts one end on several shafts. An end has one: write {item[0]}.")
+            _refuse(
+                "Threading",
+                place,
+                N_("%(item)s puts one end on several shafts. An end has one: write %(one)s."),
+                item=item,
+                one=item[0],
+            )
         shafts = [_shaft(number, "Threading", place) for number in re.split("[-–]", item)]
         if len(shafts) == 1:
             return shafts
         if len(shafts) > 2:
-            _refuse("Threading", place, f"{item} has more than two ends to its run. Write 1-4 4-1.")
+            _refuse("Threading", place, N_("%(item)s has more than two ends to its run. Write 1-4 4-1."), item=item)
         first, last = shafts
         step = 1 if last >= first else -1
         return list(range(first, last + step, step))
@@ -58,8 +72,11 @@ def read_threading(text: str) -> tuple[int, ...]:
         ends_of,
         name="Threading",
         most=MOST_ENDS,
-        things="ends",
-        how="Write shafts and spaces, such as 1 2 3 4, runs such as 1-4, repeats such as (1 2 3 4)x3.",
+        too_many=TooMany(
+            N_("%(n)s times %(times)s is more than %(most)s ends. Write one repeat."),
+            N_("there are more than %(most)s ends. Write one repeat."),
+        ),
+        how=N_("Write shafts and spaces, such as 1 2 3 4, runs such as 1-4, repeats such as (1 2 3 4)x3."),
     )
 
 
@@ -82,13 +99,21 @@ def read_lifting(text: str) -> tuple[tuple[int, ...], ...]:
 
     def pick_of(item: str, place: int) -> list[tuple[int, ...]]:
         if "-" in item or "–" in item:
-            _refuse("Lifting", place, f"{item} is a run. Join the shafts of one pick by +, as in 1+2+3.")
+            _refuse(
+                "Lifting", place, N_("%(item)s is a run. Join the shafts of one pick by +, as in 1+2+3."), item=item
+            )
         if item == "0":
             return [()]
         shafts = [_shaft(number, "Lifting", place) for number in item.split("+")]
         twice = [shaft for shaft, times in Counter(shafts).items() if times > 1]
         if twice:
-            _refuse("Lifting", place, f"{item} lifts shaft {twice[0]} twice. Name each shaft once.")
+            _refuse(
+                "Lifting",
+                place,
+                N_("%(item)s lifts shaft %(shaft)s twice. Name each shaft once."),
+                item=item,
+                shaft=twice[0],
+            )
         return [tuple(sorted(shafts))]
 
     return _read(
@@ -96,13 +121,16 @@ def read_lifting(text: str) -> tuple[tuple[int, ...], ...]:
         pick_of,
         name="Lifting",
         most=MOST_PICKS,
-        things="picks",
-        how="Write the shafts of each pick joined by +, picks parted by spaces: 1+2 2+3 3+4 1+4.",
+        too_many=TooMany(
+            N_("%(n)s times %(times)s is more than %(most)s picks. Write one repeat."),
+            N_("there are more than %(most)s picks. Write one repeat."),
+        ),
+        how=N_("Write the shafts of each pick joined by +, picks parted by spaces: 1+2 2+3 3+4 1+4."),
     )
 
 
 def _read(
-    text: str, items_of: Callable[[str, int], list[T]], *, name: str, most: int, things: str, how: str
+    text: str, items_of: Callable[[str, int], list[T]], *, name: str, most: int, too_many: TooMany, how: str
 ) -> tuple[T, ...]:
     """The items in order, with repeats unfolded. `items_of` reads one item at its place."""
     open_lists: list[list[T]] = [[]]
@@ -112,30 +140,30 @@ def _read(
         token = _TOKEN.match(text, at)
         if token is None:
             if text[at] == ")":
-                _refuse(name, at + 1, "a repeat does not say how often. Write (1 2)x3.")
-            _refuse(name, at + 1, f'"{text[at]}" can\'t be read. {how}')
+                _refuse(name, at + 1, N_("a repeat does not say how often. Write (1 2)x3."))
+            _refuse(name, at + 1, N_('"%(sign)s" can\'t be read. %(how)s'), sign=text[at], how=Word(how))
         if token["open"]:
             open_lists.append([])
             opened_at.append(at + 1)
         elif token["close"]:
             if not opened_at:
-                _refuse(name, at + 1, "a repeat ends that never began. Write ( before its first.")
+                _refuse(name, at + 1, N_("a repeat ends that never began. Write ( before its first."))
             opened_at.pop()
             repeated, times = open_lists.pop(), int(token["times"][:9])
             if not repeated or not times:
-                _refuse(name, at + 1, "a repeat of nothing. Write (1 2)x3, or leave it out.")
+                _refuse(name, at + 1, N_("a repeat of nothing. Write (1 2)x3, or leave it out."))
             if len(open_lists[-1]) + len(repeated) * times > most:
-                _refuse(name, at + 1, f"{len(repeated)} times {times} is more than {most} {things}. Write one repeat.")
+                _refuse(name, at + 1, too_many.repeated, n=len(repeated), times=times, most=most)
             open_lists[-1].extend(repeated * times)
         elif token["item"]:
             open_lists[-1].extend(items_of(token["item"], at + 1))
             if len(open_lists[-1]) > most:
-                _refuse(name, at + 1, f"there are more than {most} {things}. Write one repeat.")
+                _refuse(name, at + 1, too_many.written, most=most)
         at = token.end()
     if opened_at:
-        _refuse(name, opened_at[-1], "a repeat begins that never ends. Write )x3 after its last.")
+        _refuse(name, opened_at[-1], N_("a repeat begins that never ends. Write )x3 after its last."))
     if not open_lists[0]:
-        raise Refusal(f"{name}: there is nothing. {how}", field=name.lower())
+        raise Refusal(N_("%(what)s: there is nothing. %(how)s"), field=name.lower(), what=Word(name), how=Word(how))
     return tuple(open_lists[0])
 
 
@@ -143,13 +171,25 @@ def _shaft(number: str, name: str, place: int) -> int:
     shaft = int(number[:9])
     if not 1 <= shaft <= MOST_SHAFTS:
         joined = "+".join(number) if len(number) == 2 and "0" not in number else "3+4"
-        hint = f"; join those of one pick by +, as in {joined}" if name == "Lifting" else ""
-        _refuse(name, place, f"there is no shaft {number[:9]}. Shafts run from 1 to {MOST_SHAFTS}{hint}.")
+        said = {"shaft": number[:9], "most": MOST_SHAFTS}
+        if name == "Lifting":
+            form = N_(
+                "there is no shaft %(shaft)s. Shafts run from 1 to %(most)s; join those of one pick by +, as in"
+                " %(joined)s."
+            )
+            _refuse(name, place, form, joined=joined, **said)
+        _refuse(name, place, N_("there is no shaft %(shaft)s. Shafts run from 1 to %(most)s."), **said)
     return shaft
 
 
-def _refuse(name: str, place: int, said: str) -> Never:
-    raise Refusal(f"{name}, place {place}: {said}", field=name.lower())
+def _refuse(name: str, place: int, why: str, **said: object) -> Never:
+    raise Refusal(
+        N_("%(what)s, place %(place)s: %(why)s"),
+        field=name.lower(),
+        what=Word(name),
+        place=place,
+        why=in_words(why, **said),
+    )
 
 
 def threading_text(threading: Sequence[int]) -> str:
@@ -249,18 +289,28 @@ class Weave:
 
     def __post_init__(self) -> None:
         if not self.threading or not self.lifting:
-            raise Refusal("A weave needs a threading and a lifting: one end and one pick at least.")
+            raise Refusal(N_("A weave needs a threading and a lifting: one end and one pick at least."))
         for name, shafts in (("threading", self.threading), ("lifting", frozenset().union(*self.lifting))):
             for shaft in shafts:
                 if not 1 <= shaft <= MOST_SHAFTS:
-                    raise Refusal(f"There is no shaft {shaft}. Shafts run from 1 to {MOST_SHAFTS}.", field=name)
+                    raise Refusal(
+                        N_("There is no shaft %(shaft)s. Shafts run from 1 to %(most)s."),
+                        field=name,
+                        shaft=shaft,
+                        most=MOST_SHAFTS,
+                    )
         threaded = frozenset(self.threading)
         for number, pick in enumerate(self.lifting, start=1):
             if empty := sorted(pick - threaded):
                 raise Refusal(
-                    f"Pick {number} lifts shaft {empty[0]}, which carries no end: the threading uses"
-                    f" {', '.join(map(str, sorted(threaded)))}. Thread it or leave it down.",
+                    N_(
+                        "Pick %(number)s lifts shaft %(shaft)s, which carries no end: the threading uses "
+                        "%(used)s. Thread it or leave it down."
+                    ),
                     field="lifting",
+                    number=number,
+                    shaft=empty[0],
+                    used=", ".join(map(str, sorted(threaded))),
                 )
 
     @classmethod
@@ -368,7 +418,7 @@ class Weave:
         (3, 2)
         """
         if ends < 0:
-            raise Refusal(f"A warp of {ends} ends can't be drawn in: write 0 or more.", field="ends")
+            raise Refusal(N_("A warp of %(ends)s ends can't be drawn in: write 0 or more."), field="ends", ends=ends)
         whole, part = divmod(ends, len(self.threading))
         once, rest = Counter(self.threading), Counter(self.threading[:part])
         return tuple(once[shaft] * whole + rest[shaft] for shaft in range(1, self.shafts + 1))
@@ -387,9 +437,9 @@ class Weave:
         """
         crossings = self.interlacing()
         return (
-            *_loose("End", "pick", crossings.T, over="over", under="under"),
+            *_loose(ENDS, crossings.T),
             # True is the end above, so a pick with true all along lies under.
-            *_loose("Pick", "end", crossings, over="under", under="over"),
+            *_loose(PICKS, crossings),
         )
 
 
@@ -410,16 +460,25 @@ def _longest_run(crossings: NDArray[np.bool_]) -> int:
     return longest
 
 
-def _loose(thread: str, crossed: str, crossings: NDArray[np.bool_], *, over: str, under: str) -> list[str]:
+# Sentences about threads that never interlace: of one that lies over all, under all, and of more than four.
+ENDS = (
+    N_("End %(n)s never interlaces: it lies over every pick of the repeat."),
+    N_("End %(n)s never interlaces: it lies under every pick of the repeat."),
+    N_("%(n)s ends never interlace: %(numbers)s and more."),
+)
+PICKS = (
+    N_("Pick %(n)s never interlaces: it lies under every end of the repeat."),
+    N_("Pick %(n)s never interlaces: it lies over every end of the repeat."),
+    N_("%(n)s picks never interlace: %(numbers)s and more."),
+)
+
+
+def _loose(forms: tuple[str, str, str], crossings: NDArray[np.bool_]) -> list[str]:
     loose = np.flatnonzero((crossings == crossings[:, :1]).all(axis=1))
     if len(loose) > 4:
         numbers = ", ".join(str(number + 1) for number in loose[:4])
-        return [f"{len(loose)} {thread.lower()}s never interlace: {numbers} and more."]
-    return [
-        f"{thread} {number + 1} never interlaces: it lies {over if crossings[number, 0] else under} every {crossed}"
-        " of the repeat."
-        for number in loose
-    ]
+        return [forms[2] % {"n": len(loose), "numbers": numbers}]
+    return [forms[0 if crossings[number, 0] else 1] % {"n": number + 1} for number in loose]
 
 
 def plain() -> Weave:
@@ -440,7 +499,10 @@ def twill(*ups_and_downs: int) -> Weave:
     Raises Refusal for an odd number of steps, a step below 1, more than 24 shafts.
     """
     if len(ups_and_downs) < 2 or len(ups_and_downs) % 2 or min(ups_and_downs) < 1:
-        raise Refusal(f"A twill goes over and under in turn, 1 or more each: 2, 2. These are {ups_and_downs}.")
+        raise Refusal(
+            N_("A twill goes over and under in turn, 1 or more each: 2, 2. These are %(ups_and_downs)s."),
+            ups_and_downs=ups_and_downs,
+        )
     shafts = _shafts_of(sum(ups_and_downs), f"A twill of {'/'.join(map(str, ups_and_downs))}")
     raised: list[int] = []
     at = 0
@@ -466,9 +528,17 @@ def herringbone(up: int, down: int, *, ends_each_way: int) -> Weave:
     straight = twill(up, down)
     shafts = straight.shafts
     if up != down:
-        raise Refusal(f"A herringbone is made of an even twill, 2/2 or 3/3; this is {up}/{down}.")
+        raise Refusal(
+            N_("A herringbone is made of an even twill, 2/2 or 3/3; this is %(up)s/%(down)s."), up=up, down=down
+        )
     if ends_each_way < shafts or ends_each_way % shafts:
-        raise Refusal(f"A herringbone of {up}/{down} turns after whole repeats of {shafts} ends, not {ends_each_way}.")
+        raise Refusal(
+            N_("A herringbone of %(up)s/%(down)s turns after whole repeats of %(shafts)s ends, not %(ends_each_way)s."),
+            up=up,
+            down=down,
+            shafts=shafts,
+            ends_each_way=ends_each_way,
+        )
     there = [end % shafts + 1 for end in range(ends_each_way)]
     back = [(shafts // 2 - 1 - end) % shafts + 1 for end in range(ends_each_way)]
     return Weave(tuple(there + back), straight.lifting)
@@ -483,7 +553,7 @@ def hopsack(threads: int) -> Weave:
     Raises Refusal for fewer than one thread.
     """
     if not 1 <= threads <= MOST_PICKS:
-        raise Refusal(f"A hopsack needs 1 or more threads together, not {threads}.")
+        raise Refusal(N_("A hopsack needs 1 or more threads together, not %(threads)s."), threads=threads)
     return Weave.of((1,) * threads + (2,) * threads, ((1,),) * threads + ((2,),) * threads)
 
 
@@ -503,26 +573,33 @@ def satin(shafts: int, *, step: int) -> Weave:
     if not 2 <= step <= shafts - 2 or np.gcd(shafts, step) != 1:
         steps = [one for one in range(2, shafts - 1) if np.gcd(shafts, one) == 1]
         ways = f"Take {' or '.join(map(str, steps))}." if steps else "There is no satin of so many: take 5, 7 or 8."
-        raise Refusal(f"A satin of {shafts} ends can't step by {step}. {ways}")
+        raise Refusal(
+            N_("A satin of %(shafts)s ends can't step by %(step)s. %(ways)s"), shafts=shafts, step=step, ways=ways
+        )
     return Weave.of(range(1, shafts + 1), [[pick * step % shafts + 1] for pick in range(shafts)])
 
 
 def _shafts_of(shafts: int, name: str) -> int:
     if shafts > MOST_SHAFTS:
-        raise Refusal(f"{name} needs {shafts} shafts; there are at most {MOST_SHAFTS}.")
+        raise Refusal(
+            N_("%(name)s needs %(shafts)s shafts; there are at most %(most)s."),
+            name=name,
+            shafts=shafts,
+            most=MOST_SHAFTS,
+        )
     return shafts
 
 
 # A beginning for a new cloth: the mill's usual weaves by the name they go by.
 PRESETS: dict[str, Weave] = {
-    "plain": plain(),
-    "2/1 twill": twill(2, 1),
-    "1/2 twill": twill(1, 2),
-    "2/2 twill": twill(2, 2),
-    "3/1 twill": twill(3, 1),
-    "3/3 twill": twill(3, 3),
-    "2/2 herringbone, 8 and 8": herringbone(2, 2, ends_each_way=8),
-    "2/2 hopsack": hopsack(2),
-    "5-end satin": satin(5, step=2),
-    "8-end satin": satin(8, step=3),
+    N_("plain"): plain(),
+    N_("2/1 twill"): twill(2, 1),
+    N_("1/2 twill"): twill(1, 2),
+    N_("2/2 twill"): twill(2, 2),
+    N_("3/1 twill"): twill(3, 1),
+    N_("3/3 twill"): twill(3, 3),
+    N_("2/2 herringbone, 8 and 8"): herringbone(2, 2, ends_each_way=8),
+    N_("2/2 hopsack"): hopsack(2),
+    N_("5-end satin"): satin(5, step=2),
+    N_("8-end satin"): satin(8, step=3),
 }

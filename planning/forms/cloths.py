@@ -6,6 +6,8 @@ from typing import Any
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.models import Yarn
 from mill import units
@@ -39,18 +41,38 @@ STEP_NAMES = (
 # Percentages that people reckon on two bases: (base kept, base accepted, how the second becomes the first).
 # A share of what is left becomes a share of what there was, or the other way about.
 Conversion = Callable[[Decimal], Decimal]
-BASES: dict[str, tuple[str, str, Conversion]] = {
+BASES: dict[str, tuple[Any, Any, Conversion]] = {
     "warp_crimp_pct": (
-        "of cloth (crimp)",
-        "of yarn (take-up)",
+        gettext_lazy("of cloth (crimp)"),
+        gettext_lazy("of yarn (take-up)"),
         cloth_room.crimp_pct_from_take_up,
     ),
-    "weaving_contraction_pct": ("of reed width", "of grey width", finishing.loss_pct_from_allowance),
-    "warp_waste_pct": ("of yarn issued", "of yarn woven", finishing.loss_pct_from_allowance),
-    "weft_waste_pct": ("of yarn issued", "of yarn woven", finishing.loss_pct_from_allowance),
-    "size_add_on_pct": ("of unsized yarn", "of sized yarn", cloth_room.crimp_pct_from_take_up),
+    "weaving_contraction_pct": (
+        gettext_lazy("of reed width"),
+        gettext_lazy("of grey width"),
+        finishing.loss_pct_from_allowance,
+    ),
+    "warp_waste_pct": (
+        gettext_lazy("of yarn issued"),
+        gettext_lazy("of yarn woven"),
+        finishing.loss_pct_from_allowance,
+    ),
+    "weft_waste_pct": (
+        gettext_lazy("of yarn issued"),
+        gettext_lazy("of yarn woven"),
+        finishing.loss_pct_from_allowance,
+    ),
+    "size_add_on_pct": (
+        gettext_lazy("of unsized yarn"),
+        gettext_lazy("of sized yarn"),
+        cloth_room.crimp_pct_from_take_up,
+    ),
 }
-ROUTE_BASE = ("of what enters the step", "of what leaves the step", finishing.loss_pct_from_allowance)
+ROUTE_BASE = (
+    gettext_lazy("of what enters the step"),
+    gettext_lazy("of what leaves the step"),
+    finishing.loss_pct_from_allowance,
+)
 KEPT, OTHER = "kept", "other"
 HUNDREDTH = Decimal("0.01")
 
@@ -80,11 +102,13 @@ class ReedField(forms.CharField):
         except Refusal as refusal:
             raise forms.ValidationError(refusal.message, code="unreadable") from refusal
         if not 1 <= dents < 1000:
-            raise forms.ValidationError(f"{units.plain(dents)} dents per 10 cm is no reed: write 1 to 1000.")
+            raise forms.ValidationError(
+                _("%(dents)s dents per 10 cm is no reed: write 1 to 1000.") % {"dents": units.typed(dents)}
+            )
         return dents
 
     def prepare_value(self, value: Any) -> Any:
-        return units.plain(value) if isinstance(value, Decimal) else value
+        return units.typed(value) if isinstance(value, Decimal) else value
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return self.prepare_value(initial) != data
@@ -108,70 +132,92 @@ class SpecForm(forms.Form):
 
     based_on = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
-    finished_width_cm = MeasureField(unit="cm", places=1, min_value=1, max_value=10_000, label="Finished width")
-    reed_dents_per_10cm = ReedField(
-        label="Reed", help_text="Dents per 10 cm, a reed of the mill, or as stamped: Stockport 40, 16 dents/in."
+    finished_width_cm = MeasureField(
+        unit="cm", places=1, min_value=1, max_value=10_000, label=gettext_lazy("Finished width")
     )
-    ends_per_dent = forms.IntegerField(min_value=1, max_value=50, initial=2, label="Ends per dent")
-    loom_picks_per_cm = MeasureField(unit="per_cm", places=3, above=0, max_value=1000, label="Picks")
+    reed_dents_per_10cm = ReedField(
+        label=gettext_lazy("Reed"),
+        help_text=gettext_lazy("Dents per 10 cm, a reed of the mill, or as stamped: Stockport 40, 16 dents/in."),
+    )
+    ends_per_dent = forms.IntegerField(min_value=1, max_value=50, initial=2, label=gettext_lazy("Ends per dent"))
+    loom_picks_per_cm = MeasureField(unit="per_cm", places=3, above=0, max_value=1000, label=gettext_lazy("Picks"))
     picks_are = forms.ChoiceField(
-        choices=[(IN_THE_LOOM, "in the loom"), (FINISHED, "finished")], required=False, label="Picks are counted"
+        choices=[(IN_THE_LOOM, gettext_lazy("in the loom")), (FINISHED, gettext_lazy("finished"))],
+        required=False,
+        label=gettext_lazy("Picks are counted"),
     )
     selvedge_ends = forms.IntegerField(
-        min_value=0, max_value=10_000, initial=0, label="Selvedge ends", help_text="Both sides together."
+        min_value=0,
+        max_value=10_000,
+        initial=0,
+        label=gettext_lazy("Selvedge ends"),
+        help_text=gettext_lazy("Both sides together."),
     )
     selvedge_letter = forms.CharField(
-        max_length=1, required=False, label="Selvedge yarn", help_text="Its letter; without one, the first of the warp."
+        max_length=1,
+        required=False,
+        label=gettext_lazy("Selvedge yarn"),
+        help_text=gettext_lazy("Its letter; without one, the first of the warp."),
     )
     whole_repeats = forms.BooleanField(
-        required=False, label="Whole repeats only", help_text="The ground ends with a whole repeat."
+        required=False,
+        label=gettext_lazy("Whole repeats only"),
+        help_text=gettext_lazy("The ground ends with a whole repeat."),
     )
 
-    warp_order = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Warp order")
-    weft_order = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Weft order")
+    warp_order = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label=gettext_lazy("Warp order"))
+    weft_order = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label=gettext_lazy("Weft order"))
     usual_weave = forms.ChoiceField(
         required=False,
-        choices=[("", "as written below"), *((name, name) for name in weave.PRESETS)],
-        label="Weave",
-        help_text="A weave chosen here is written into threading and lifting.",
+        choices=[("", gettext_lazy("as written below")), *((name, gettext_lazy(name)) for name in weave.PRESETS)],
+        label=gettext_lazy("Weave"),
+        help_text=gettext_lazy("A weave chosen here is written into threading and lifting."),
     )
-    threading = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Threading")
-    lifting = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Lifting")
+    threading = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label=gettext_lazy("Threading"))
+    lifting = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label=gettext_lazy("Lifting"))
 
     warp_crimp_pct = PercentField(
-        below=100, initial=Decimal(7), label="Warp crimp", help_text="4 to 12, from memory: measure a piece."
+        below=100,
+        initial=Decimal(7),
+        label=gettext_lazy("Warp crimp"),
+        help_text=gettext_lazy("4 to 12, from memory: measure a piece."),
     )
     weaving_contraction_pct = PercentField(
-        below=99, initial=Decimal(6), label="Weaving contraction", help_text="3 to 10, from memory: measure a piece."
+        below=99,
+        initial=Decimal(6),
+        label=gettext_lazy("Weaving contraction"),
+        help_text=gettext_lazy("3 to 10, from memory: measure a piece."),
     )
-    warp_waste_pct = PercentField(below=99, label="Warp waste")
-    weft_waste_pct = PercentField(below=99, label="Weft waste")
-    size_add_on_pct = PercentField(below=100, initial=Decimal(0), label="Size add-on")
+    warp_waste_pct = PercentField(below=99, label=gettext_lazy("Warp waste"))
+    weft_waste_pct = PercentField(below=99, label=gettext_lazy("Weft waste"))
+    size_add_on_pct = PercentField(below=100, initial=Decimal(0), label=gettext_lazy("Size add-on"))
 
     finishing_days = forms.IntegerField(
         min_value=0,
         max_value=366,
         initial=10,
-        label="Finishing days",
-        help_text="From the loom to ready, working days.",
+        label=gettext_lazy("Finishing days"),
+        help_text=gettext_lazy("From the loom to ready, working days."),
     )
-    note = forms.CharField(max_length=200, required=False, label="What changed, and why")
+    note = forms.CharField(max_length=200, required=False, label=gettext_lazy("What changed, and why"))
 
-    orders_hint = "Letters with numbers; brackets repeat: (A4 B4)x6 A4."
+    orders_hint = gettext_lazy("Letters with numbers; brackets repeat: (A4 B4)x6 A4.")
     hints = {
-        "finished_width_cm": "Between the selvedges: 150 cm, 59 in.",
-        "loom_picks_per_cm": "9.45, or 24 picks/in.",
+        "finished_width_cm": gettext_lazy("Between the selvedges: 150 cm, 59 in."),
+        "loom_picks_per_cm": gettext_lazy("9.45, or 24 picks/in."),
         "warp_order": orders_hint,
         "weft_order": orders_hint,
-        "threading": "The shaft of each end: 1 2 3 4; 1-4 runs up, (1-4)x3 repeats.",
-        "lifting": "The shafts lifted on each pick, joined by +: 1+2 2+3 3+4 1+4.",
+        "threading": gettext_lazy("The shaft of each end: 1 2 3 4; 1-4 runs up, (1-4)x3 repeats."),
+        "lifting": gettext_lazy("The shafts lifted on each pick, joined by +: 1+2 2+3 3+4 1+4."),
     }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name, (kept, other, _) in BASES.items():
+        for name, (kept, other, _convert) in BASES.items():
             self.fields[f"{name}_base"] = forms.ChoiceField(
-                choices=[(KEPT, kept), (OTHER, other)], required=False, label=f"{self.fields[name].label} is a share"
+                choices=[(KEPT, kept), (OTHER, other)],
+                required=False,
+                label=_("%(what)s is a share") % {"what": self.fields[name].label},
             )
         for name, hint in self.hints.items():
             self.fields[name].help_text = hint
@@ -216,7 +262,7 @@ class SpecForm(forms.Form):
         return text
 
     def clean(self) -> dict[str, Any] | None:
-        for name, (_, _, convert) in BASES.items():
+        for name, (_kept, _other, convert) in BASES.items():
             pct = self.cleaned_data.get(name)
             if pct is not None and self.cleaned_data.get(f"{name}_base") == OTHER:
                 self._put_on_kept_base(name, pct, convert)
@@ -229,7 +275,8 @@ class SpecForm(forms.Form):
             self.add_error(name, refusal.message)
             return
         if kept >= 100:
-            self.add_error(name, f"{units.plain(pct)} % {BASES[name][1]} is {units.plain(kept)} % {BASES[name][0]}.")
+            said = {"pct": units.typed(pct), "base": BASES[name][1], "kept": units.typed(kept), "of": BASES[name][0]}
+            self.add_error(name, _("%(pct)s %% %(base)s is %(kept)s %% %(of)s.") % said)
             return
         self.cleaned_data[name] = kept
 
@@ -247,18 +294,23 @@ class StepForm(forms.Form):
     """A step of the route. A row without a name is no step."""
 
     position = forms.DecimalField(
-        required=False, max_digits=5, decimal_places=2, label="No.", widget=MeasureInput(attrs={"size": 3})
+        required=False,
+        max_digits=5,
+        decimal_places=2,
+        localize=True,
+        label=gettext_lazy("No."),
+        widget=MeasureInput(attrs={"size": 3}),
     )
     name = forms.CharField(
         required=False,
         max_length=60,
-        label="Step",
+        label=gettext_lazy("Step"),
         widget=forms.TextInput(attrs={"list": "steps", "autocomplete": "off"}),
     )
-    width_shrink_pct = PercentField(required=False, min_value=-50, max_value=99, label="Width")
-    length_shrink_pct = PercentField(required=False, min_value=-50, max_value=99, label="Length")
-    mass_loss_pct = PercentField(required=False, max_value=99, label="Mass")
-    note = forms.CharField(required=False, max_length=120, label="Note")
+    width_shrink_pct = PercentField(required=False, min_value=-50, max_value=99, label=gettext_lazy("Width"))
+    length_shrink_pct = PercentField(required=False, min_value=-50, max_value=99, label=gettext_lazy("Length"))
+    mass_loss_pct = PercentField(required=False, max_value=99, label=gettext_lazy("Mass"))
+    note = forms.CharField(required=False, max_length=120, label=gettext_lazy("Note"))
 
     percentages = ("width_shrink_pct", "length_shrink_pct", "mass_loss_pct")
     said = ("name", *percentages, "note")
@@ -271,7 +323,7 @@ class StepForm(forms.Form):
     def clean(self) -> dict[str, Any] | None:
         has_more = any(self.cleaned_data.get(name) for name in (*self.percentages, "note"))
         if has_more and not self.cleaned_data.get("name"):
-            self.add_error("name", "This step has figures and no name. Write what is done: scour, mill, press.")
+            self.add_error("name", _("This step has figures and no name. Write what is done: scour, mill, press."))
         return self.cleaned_data
 
     def step(self, *, is_of_what_leaves: bool) -> cloth_room.RouteStep | None:
@@ -303,7 +355,9 @@ class YarnField(forms.CharField):
             return None
         found = self.yarns.get(text.casefold()) or self.yarns.get(text.split()[0].casefold())
         if found is None:
-            raise forms.ValidationError(f"There is no yarn {text}. Choose one by its code.", code="unknown")
+            raise forms.ValidationError(
+                _("There is no yarn %(yarn)s. Choose one by its code.") % {"yarn": text}, code="unknown"
+            )
         return found
 
     def prepare_value(self, value: Any) -> Any:
@@ -317,13 +371,15 @@ class ColourwayForm(forms.Form):
     """One column of the table of yarns: a colourway's name and its yarn at each letter."""
 
     colourway_id = forms.IntegerField(required=False, widget=forms.HiddenInput)
-    name = forms.CharField(required=False, max_length=60, label="Colourway", widget=forms.TextInput(attrs={"size": 12}))
+    name = forms.CharField(
+        required=False, max_length=60, label=gettext_lazy("Colourway"), widget=forms.TextInput(attrs={"size": 12})
+    )
 
     def __init__(self, *args: Any, letters: Sequence[str], yarns: Mapping[str, Yarn], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.letters = letters
         for letter in letters:
-            self.fields[letter] = YarnField(yarns, label=f"Yarn at {letter}")
+            self.fields[letter] = YarnField(yarns, label=_("Yarn at %(letter)s") % {"letter": letter})
 
     @property
     def cells(self) -> list[forms.BoundField]:
@@ -331,7 +387,7 @@ class ColourwayForm(forms.Form):
 
     def clean(self) -> dict[str, Any] | None:
         if self.has_yarns and not self.cleaned_data.get("name"):
-            self.add_error("name", "This colourway has yarns and no name.")
+            self.add_error("name", _("This colourway has yarns and no name."))
         return self.cleaned_data
 
     @property
@@ -368,8 +424,12 @@ class ClothForm(forms.ModelForm):
     class Meta:
         model = Cloth
         fields = ["code", "name", "is_in_use"]
-        labels = {"is_in_use": "In use"}
-        help_texts = {"code": "Letters, figures, full stops and hyphens: HER7."}
+        labels = {
+            "code": gettext_lazy("Code"),
+            "name": gettext_lazy("Name"),
+            "is_in_use": gettext_lazy("In use"),
+        }
+        help_texts = {"code": gettext_lazy("Letters, figures, full stops and hyphens: HER7.")}
 
 
 class NewClothForm(ClothForm):
@@ -381,6 +441,7 @@ class ColourwayNameForm(forms.ModelForm):
     class Meta:
         model = Colourway
         fields = ["name"]
+        labels = {"name": gettext_lazy("Name")}
 
 
 class ClothSheet:
@@ -533,8 +594,8 @@ class ClothSheet:
         if field in self.spec_form.fields:
             self.spec_form.add_error(field, refusal.message)
             return
-        table, _, cell = field.partition(".")
-        number, _, name = cell.partition(".")
+        table, _dot, cell = field.partition(".")
+        number, _dot, name = cell.partition(".")
         named = [form for form in self.colourways if form.cleaned_data["name"] or form.has_yarns]
         if table == "colourways" and number.isdecimal() and int(number) < len(named):
             form = named[int(number)]

@@ -14,12 +14,16 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F, OuterRef, Prefetch, QuerySet, Subquery
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory.draw import listed
 from inventory.models import Yarn
 from inventory.services import Foreseen
 from mill import changes, meanwhile
+from mill.language import told_again
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, in_words
+from mill.signs import written_now
 from planning import cloth as cloth_room
 from planning import weave
 from planning.models import Cloth, ClothSpec, Colourway, ColourwayYarn, JobTicket, OrderLine, RouteStep, Warp, WarpPart
@@ -29,25 +33,26 @@ from planning.ticket import ClothFigures, Figures, Run, work_out_cloth
 
 # What a revision says of itself: (column, what the trade calls it, unit), in the order of the form.
 SAID: tuple[tuple[str, str, str], ...] = (
-    ("finished_width_cm", "Finished width", "cm"),
-    ("reed_dents_per_10cm", "Reed", "dents per 10 cm"),
-    ("ends_per_dent", "Ends per dent", ""),
-    ("selvedge_ends", "Selvedge ends", ""),
-    ("selvedge_letter", "Selvedge yarn", ""),
-    ("whole_repeats", "Whole repeats", ""),
-    ("loom_picks_per_cm", "Picks in the loom", "per cm"),
-    ("weaving_contraction_pct", "Weaving contraction", "%"),
-    ("warp_crimp_pct", "Warp crimp", "%"),
-    ("warp_waste_pct", "Warp waste", "%"),
-    ("weft_waste_pct", "Weft waste", "%"),
-    ("size_add_on_pct", "Size add-on", "%"),
-    ("warp_order", "Warp order", ""),
-    ("weft_order", "Weft order", ""),
-    ("threading", "Threading", ""),
-    ("lifting", "Lifting", ""),
-    ("finishing_days", "Finishing days", ""),
+    ("finished_width_cm", N_("Finished width"), "cm"),
+    ("reed_dents_per_10cm", N_("Reed"), N_("dents per 10 cm")),
+    ("ends_per_dent", N_("Ends per dent"), ""),
+    ("selvedge_ends", N_("Selvedge ends"), ""),
+    ("selvedge_letter", N_("Selvedge yarn"), ""),
+    ("whole_repeats", N_("Whole repeats"), ""),
+    ("loom_picks_per_cm", N_("Picks in the loom"), N_("per cm")),
+    ("weaving_contraction_pct", N_("Weaving contraction"), "%"),
+    ("warp_crimp_pct", N_("Warp crimp"), "%"),
+    ("warp_waste_pct", N_("Warp waste"), "%"),
+    ("weft_waste_pct", N_("Weft waste"), "%"),
+    ("size_add_on_pct", N_("Size add-on"), "%"),
+    ("warp_order", N_("Warp order"), ""),
+    ("weft_order", N_("Weft order"), ""),
+    ("threading", N_("Threading"), ""),
+    ("lifting", N_("Lifting"), ""),
+    ("finishing_days", N_("Finishing days"), ""),
 )
-COLUMNS = tuple(name for name, _, _ in SAID)
+NONE = N_("none")
+COLUMNS = tuple(name for name, _label, _unit in SAID)
 # Written in more ways than one; two texts that read alike are no difference.
 NOTATIONS: dict[str, Callable[[str], object]] = {
     "warp_order": cloth_room.read_order,
@@ -143,12 +148,21 @@ def mark_of(spec: ClothSpec) -> str:
 def _check_unmoved(current: ClothSpec, seen: str | None) -> None:
     if seen is None or seen == (mark := mark_of(current)):
         return
-    by_whom = f" by {meanwhile.name_of(current.by)}" if current.by else ""
+    by_somebody = N_(
+        "%(code)s was changed meanwhile by %(who)s; its revision %(n)s is another than this was written from. Look at"
+        " revision %(n)s, then revise that."
+    )
+    by_nobody = N_(
+        "%(code)s was changed meanwhile; its revision %(n)s is another than this was written from. Look at revision"
+        " %(n)s, then revise that."
+    )
     raise meanwhile.Meanwhile(
         current,
         version=mark,
-        message=f"{current.cloth.code} was changed meanwhile{by_whom}; its revision {current.revision} is another than "
-        f"this was written from. Look at revision {current.revision}, then revise that.",
+        message=by_somebody if current.by else by_nobody,
+        code=current.cloth.code,
+        who=meanwhile.name_of(current.by),
+        n=current.revision,
     )
 
 
@@ -172,8 +186,10 @@ def as_cloths(draft: SpecDraft, *, cloth: Cloth, revision: int) -> dict[str, clo
     """
     if not draft.made:
         raise Refusal(
-            f"{cloth.code} has no colourway yet. Name one, and put a yarn at each of {', '.join(draft.letters)}.",
+            N_("%(code)s has no colourway yet. Name one, and put a yarn at each of %(letters)s."),
             field="colourways",
+            code=cloth.code,
+            letters=", ".join(draft.letters),
         )
     _check_names(draft, cloth=cloth)
     spec = ClothSpec(cloth=cloth, revision=revision, **draft.columns)
@@ -184,8 +200,11 @@ def as_cloths(draft: SpecDraft, *, cloth: Cloth, revision: int) -> dict[str, clo
         for letter in draft.letters:
             if letter not in colourway.yarns:
                 raise Refusal(
-                    f"Colourway {colourway.name} has no yarn at {letter}; the orders use {', '.join(draft.letters)}.",
+                    N_("Colourway %(name)s has no yarn at %(letter)s; the orders use %(letters)s."),
                     field=f"colourways.{number}.{letter}",
+                    name=colourway.name,
+                    letter=letter,
+                    letters=", ".join(draft.letters),
                 )
         yarns = {letter: colourway.yarns[letter] for letter in draft.letters}
         made = spec.made_of(route=tuple(draft.route), yarns=yarns)
@@ -201,17 +220,20 @@ def _check_names(draft: SpecDraft, *, cloth: Cloth) -> None:
         written = dict(cloth.colourways.values_list("pk", "name"))
         if gone := sorted(one.name.strip() for one in draft.colourways if one.colourway_id not in {None, *written}):
             raise Refusal(
-                f"Colourway {gone[0]} is not of this cloth any more. Read the page again.", field="colourways"
+                N_("Colourway %(name)s is not of this cloth any more. Read the page again."),
+                field="colourways",
+                name=gone[0],
             )
         taken = {name.casefold(): name for pk, name in written.items() if pk not in drafted}
     for number, colourway in enumerate(draft.colourways):
         name = colourway.name.strip()
         if not name:
-            raise Refusal("A colourway has no name. Write one above its yarns.", field=f"colourways.{number}.name")
+            raise Refusal(N_("A colourway has no name. Write one above its yarns."), field=f"colourways.{number}.name")
         if name.casefold() in taken:
             raise Refusal(
-                f"Two colourways are called {taken[name.casefold()]}. Give one of them another name.",
+                N_("Two colourways are called %(name)s. Give one of them another name."),
                 field=f"colourways.{number}.name",
+                name=taken[name.casefold()],
             )
         taken[name.casefold()] = name
 
@@ -240,11 +262,9 @@ def change_cloth(cloth: Cloth, *, code: str, name: str, is_in_use: bool, by: Any
     cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     open_lines = OrderLine.objects.open().filter(cloth=cloth).count()
     if cloth.is_in_use and not is_in_use and open_lines:
-        raise Refusal(
-            f"{cloth.code} has {open_lines} open order {'line' if open_lines == 1 else 'lines'}. "
-            "Weave or call them off first.",
-            field="is_in_use",
-        )
+        one = N_("%(code)s has 1 open order line. Weave or call them off first.")
+        several = N_("%(code)s has %(n)s open order lines. Weave or call them off first.")
+        raise Refusal(one if open_lines == 1 else several, field="is_in_use", code=cloth.code, n=open_lines)
     is_renamed = (cloth.code, cloth.name) != (code.strip(), name.strip())
     cloth.code, cloth.name, cloth.is_in_use = code.strip(), name.strip(), is_in_use
     _check_cloth(cloth)
@@ -271,14 +291,28 @@ def revise(
     cloth = Cloth.objects.select_for_update(of=("self",), no_key=True).get(pk=cloth.pk)
     current = _current(cloth)
     if based_on is not None and based_on != current.revision:
-        by_whom = f" by {current.by}" if current.by else ""
+        by_somebody = N_(
+            "%(code)s has meanwhile become revision %(now)s by %(who)s; this was written from revision %(seen)s. Look"
+            " at revision %(now)s, then revise that."
+        )
+        by_nobody = N_(
+            "%(code)s has meanwhile become revision %(now)s; this was written from revision %(seen)s. Look at revision"
+            " %(now)s, then revise that."
+        )
         raise Refusal(
-            f"{cloth.code} has meanwhile become revision {current.revision}{by_whom}; this was written from revision "
-            f"{based_on}. Look at revision {current.revision}, then revise that."
+            by_somebody if current.by else by_nobody,
+            code=cloth.code,
+            now=current.revision,
+            seen=based_on,
+            who=current.by,
         )
     _check_unmoved(current, seen)
     if not differences(draft_of(current), draft):
-        raise Refusal(f"Nothing here differs from revision {current.revision} of {cloth.code}.")
+        raise Refusal(
+            N_("Nothing here differs from revision %(revision)s of %(code)s."),
+            revision=current.revision,
+            code=cloth.code,
+        )
     revision = current.revision + 1
     as_cloths(draft, cloth=cloth, revision=revision)
     _check_left_out(cloth, draft)
@@ -308,11 +342,18 @@ def edit_spec(spec: ClothSpec, draft: SpecDraft, *, by: Any, note: str = "", see
     _check_unmoved(current, seen)
     if current.pk != spec.pk:
         raise Refusal(
-            f"Revision {spec.revision} of {cloth.code} has been followed by revision {current.revision}. Revise that."
+            N_("Revision %(revision)s of %(code)s has been followed by revision %(now)s. Revise that."),
+            revision=spec.revision,
+            code=cloth.code,
+            now=current.revision,
         )
     if uses := what_stands_on(spec):
         raise Refusal(
-            f"Revision {spec.revision} of {cloth.code} is in use: {uses}. Write revision {spec.revision + 1} instead."
+            N_("Revision %(revision)s of %(code)s is in use: %(uses)s. Write revision %(next)s instead."),
+            revision=spec.revision,
+            code=cloth.code,
+            uses=uses,
+            next=spec.revision + 1,
         )
     as_cloths(draft, cloth=cloth, revision=spec.revision)
     _check_left_out(cloth, draft)
@@ -340,10 +381,12 @@ def rename_colourway(colourway: Colourway, *, name: str, by: Any, seen: str | No
     meanwhile.unmoved(colourway, seen)
     name = name.strip()
     if not name:
-        raise Refusal(f"Colourway {colourway} needs a name.", field="name")
+        raise Refusal(N_("Colourway %(colourway)s needs a name."), field="name", colourway=colourway)
     others = Colourway.objects.filter(cloth=colourway.cloth_id, name__iexact=name).exclude(pk=colourway.pk)
     if others.exists():
-        raise Refusal(f"Another colourway of {colourway.cloth.code} is called {name}.", field="name")
+        raise Refusal(
+            N_("Another colourway of %(code)s is called %(name)s."), field="name", code=colourway.cloth.code, name=name
+        )
     colourway.name = name
     changes.written_by(colourway, by)
     colourway.save(update_fields=["name"])
@@ -353,7 +396,7 @@ def rename_colourway(colourway: Colourway, *, name: str, by: Any, seen: str | No
 def _current(cloth: Cloth) -> ClothSpec:
     spec = latest_of(cloth)
     if spec is None:
-        raise Refusal(f"{cloth.code} has never been specified. Write its first revision.")
+        raise Refusal(N_("%(code)s has never been specified. Write its first revision."), code=cloth.code)
     return spec
 
 
@@ -361,8 +404,9 @@ def _check_cloth(cloth: Cloth) -> None:
     # It stands in addresses, where "new" is the page of the next cloth.
     if not re.fullmatch(r"(?!new$)[\w.+-]{1,20}", cloth.code):
         raise Refusal(
-            f"{cloth.code!r} can't be a cloth's code. Write letters, figures, full stops and hyphens: HER7.",
+            N_("%(code)s can't be a cloth's code. Write letters, figures, full stops and hyphens: HER7."),
             field="code",
+            code=repr(cloth.code),
         )
     _full_clean(cloth)
 
@@ -387,11 +431,14 @@ def _check_left_out(cloth: Cloth, draft: SpecDraft) -> None:
     )
     if on_order:
         name, lines = min(on_order.items())
-        raise Refusal(
-            f"Colourway {name} has {lines} open order {'line' if lines == 1 else 'lines'} and no yarns here. "
-            "Put its yarns in, or call the lines off first.",
-            field="colourways",
+        one = N_(
+            "Colourway %(name)s has 1 open order line and no yarns here. Put its yarns in, or call the lines off first."
         )
+        several = N_(
+            "Colourway %(name)s has %(n)s open order lines and no yarns here. Put its yarns in, or call the lines off"
+            " first."
+        )
+        raise Refusal(one if lines == 1 else several, field="colourways", name=name, n=lines)
 
 
 def _write(spec: ClothSpec, draft: SpecDraft) -> ClothSpec:
@@ -498,18 +545,18 @@ def _overtake(spec: ClothSpec) -> None:
 
 
 def what_stands_on(spec: ClothSpec) -> str:
-    """Why a revision can't be edited any more, in words: what was made from it. Empty when nothing was."""
+    """What was made from a revision, in the language of the page: it can't be edited any more. Empty for nothing."""
     counts = [
-        (WarpPart.objects.filter(spec=spec).values("warp").distinct().count(), "warp", "warps"),
-        (JobTicket.objects.filter(specs=spec).count(), "ticket", "tickets"),
-        (spec.woven_pieces.count(), "piece", "pieces"),
+        (WarpPart.objects.filter(spec=spec).values("warp").distinct().count(), N_("1 warp"), N_("%(n)s warps")),
+        (JobTicket.objects.filter(specs=spec).count(), N_("1 ticket"), N_("%(n)s tickets")),
+        (spec.woven_pieces.count(), N_("1 piece"), N_("%(n)s pieces")),
     ]
-    said = [f"{n} {one if n == 1 else many}" for n, one, many in counts if n]
-    return " and ".join([", ".join(said[:-1]), said[-1]] if len(said) > 1 else said)
+    said = [in_words(one if n == 1 else many, n=n) for n, one, many in counts if n]
+    return listed(said, most=len(said))
 
 
 def differences(before: SpecDraft, after: SpecDraft) -> list[str]:
-    """What the later says otherwise, in words, in the order of the form. Empty when they say the same."""
+    """What the later says otherwise, in the language of the page and the order of the form; empty when nothing."""
     return [
         *_columns_that_differ(before.columns, after.columns),
         *_steps_that_differ(before.route, after.route),
@@ -522,30 +569,43 @@ def _columns_that_differ(before: Mapping[str, Any], after: Mapping[str, Any]) ->
         was, now = before[name], after[name]
         read = NOTATIONS.get(name)
         if (read(was) != read(now)) if read else was != now:
-            yield f"{label}: {_word(was)} → {_word(now)}{f' {unit}' if unit else ''}"
+            yield f"{_(label)}: {_told(was)} → {_told(now)}{f' {_(unit)}' if unit else ''}"
+
+
+def _told(value: Any) -> str:
+    """The same as the page's language says it."""
+    if isinstance(value, Decimal):
+        return _word(value).replace(".", written_now().decimal)
+    word = _word(value)
+    return _(word) if isinstance(value, bool) or word == NONE else word
 
 
 def _word(value: Any) -> str:
     if isinstance(value, Decimal):
         return f"{value.normalize():f}"
     if isinstance(value, bool):
-        return "yes" if value else "no"
-    return " ".join(str(value).split()) or "none"
+        return N_("yes") if value else N_("no")
+    return " ".join(str(value).split()) or NONE
 
 
 def _steps_that_differ(before: Sequence[cloth_room.RouteStep], after: Sequence[cloth_room.RouteStep]) -> Iterable[str]:
     if [step.name for step in before] != [step.name for step in after]:
-        yield f"Route: {_route(before)} → {_route(after)}"
+        yield in_words(N_("Route: %(was)s → %(now)s"), was=_route_told(before), now=_route_told(after))
     for was, now in _paired(before, after):
-        for what, old, new in (
-            ("width", was.width_shrink_pct, now.width_shrink_pct),
-            ("length", was.length_shrink_pct, now.length_shrink_pct),
-            ("mass", was.mass_loss_pct, now.mass_loss_pct),
+        for form, old, new in (
+            (N_("%(step)s, width: %(was)s → %(now)s %%"), was.width_shrink_pct, now.width_shrink_pct),
+            (N_("%(step)s, length: %(was)s → %(now)s %%"), was.length_shrink_pct, now.length_shrink_pct),
+            (N_("%(step)s, mass: %(was)s → %(now)s %%"), was.mass_loss_pct, now.mass_loss_pct),
         ):
             if old != new:
-                yield f"{_capital(now.name)}, {what}: {_word(old)} → {_word(new)} %"
+                yield in_words(form, step=_capital(now.name), was=_told(old), now=_told(new))
         if was.note != now.note:
-            yield f"{_capital(now.name)}, note: {_word(was.note)} → {_word(now.note)}"
+            yield in_words(
+                N_("%(step)s, note: %(was)s → %(now)s"),
+                step=_capital(now.name),
+                was=_told(was.note),
+                now=_told(now.note),
+            )
 
 
 def _paired(
@@ -564,7 +624,11 @@ def _paired(
 
 
 def _route(steps: Sequence[cloth_room.RouteStep]) -> str:
-    return ", ".join(step.name for step in steps) or "sold in the grey"
+    return ", ".join(step.name for step in steps) or N_("sold in the grey")
+
+
+def _route_told(steps: Sequence[cloth_room.RouteStep]) -> str:
+    return _route(steps) if steps else _(_route(steps))
 
 
 def _capital(name: str) -> str:
@@ -576,17 +640,17 @@ def _yarns_that_differ(before: SpecDraft, after: SpecDraft) -> Iterable[str]:
     for now in after.made:
         old = was.pop(now.colourway_id, None)
         if old is None:
-            yield f"Colourway {now.name} is new"
+            yield in_words(N_("Colourway %(name)s is new"), name=now.name)
             continue
         if old.name != now.name:
-            yield f"Colourway {old.name} is called {now.name}"
+            yield in_words(N_("Colourway %(was)s is called %(now)s"), was=old.name, now=now.name)
         for letter in sorted(set(before.letters) | set(after.letters)):
             old_yarn = old.yarns.get(letter) if letter in before.letters else None
             new_yarn = now.yarns.get(letter) if letter in after.letters else None
             if old_yarn != new_yarn:
-                yield f"{now.name} {letter}: {old_yarn or 'none'} → {new_yarn or 'none'}"
+                yield f"{now.name} {letter}: {old_yarn or _(NONE)} → {new_yarn or _(NONE)}"
     for left_out in was.values():
-        yield f"Colourway {left_out.name} is left out"
+        yield in_words(N_("Colourway %(name)s is left out"), name=left_out.name)
 
 
 # What a revision would change
@@ -648,6 +712,10 @@ class Consequences:
     foreseen: Foreseen
 
     @property
+    def staying_called(self) -> list[str]:
+        return [warp.called for warp in self.staying]
+
+    @property
     def grams(self) -> tuple[int, int]:
         return sum(yarn.before_g for yarn in self.yarns), sum(yarn.after_g for yarn in self.yarns)
 
@@ -673,7 +741,7 @@ def what_it_changes(cloth: Cloth, draft: SpecDraft) -> Consequences:
         else:
             worked = working_out.work_out_warp(warp, mill=mill, runs=runs)
             assert worked is not None
-            after, trouble = worked.figures, worked.trouble
+            after, trouble = worked.figures, told_again(worked.trouble)
         assert before is not None
         changes.append(WarpChange(warp, before.figures, after, trouble, slot.weaving_stops_at if slot else None))
     timed = [change.before.weaving_min or 0 for change in changes if change.before and change.more_min is not None]
@@ -716,7 +784,10 @@ def run_then(part: WarpPart, cloth: Cloth, by_colourway: Mapping[int | None, clo
     if part.spec.cloth_id == cloth.pk:
         if line.colourway_id not in by_colourway:
             raise Refusal(
-                f"Order {line} is of colourway {line.colourway}, which has no yarns here.", field="colourways"
+                N_("Order %(line)s is of colourway %(colourway)s, which has no yarns here."),
+                field="colourways",
+                line=line,
+                colourway=line.colourway,
             )
         made = by_colourway[line.colourway_id]
     else:

@@ -10,14 +10,19 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop, pgettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.models import Yarn
 from mill.desk import room
 from mill.edits import Edit
+from mill.language import retold, told_again
 from mill.listing import Column, listing
 from mill.meanwhile import Meanwhile, name_of
 from mill.refusal import Refusal
+from mill.signs import written_now
+from mill.templatetags.mill import num
 from mill.working import Step
 from planning import cloth as cloth_room
 from planning import finishing
@@ -31,7 +36,7 @@ from planning.forms.cloths import (
     WholeColourwayForm,
     yarns_by_code,
 )
-from planning.loom import LoomNeeds, reasons_against
+from planning.loom import AGAINST, LoomNeeds, reasons_against
 from planning.models import Cloth, ClothSpec, Colourway, ColourwayYarn, Loom, OrderLine, Reed, Warp, WarpPart
 from planning.picture import NEAR_THREADS, cloth_picture_svg, draft_svg
 from planning.services import cloths, working_out
@@ -46,9 +51,9 @@ LINES_SHOWN = 12
 # The figures of a cloth in the order in which the trade asks for them: (name, label where no sum worked it, unit).
 GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
     (
-        "Width",
+        gettext_noop("Width"),
         (
-            ("finished_width_cm", "Finished width asked for", "cm"),
+            ("finished_width_cm", gettext_noop("Finished width asked for"), "cm"),
             ("made_width_cm", "", "cm"),
             ("width_gain_cm", "", "cm"),
             ("overall_width_cm", "", "cm"),
@@ -58,34 +63,34 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
         ),
     ),
     (
-        "Ends and picks",
+        gettext_noop("Ends and picks"),
         (
             ("ends", "", "ends"),
             ("ground_ends", "", "ends"),
-            ("selvedge_ends", "Selvedge ends", "ends"),
+            ("selvedge_ends", gettext_noop("Selvedge ends"), "ends"),
             ("dents", "", "dents"),
-            ("repeat_ends", "One repeat of the warp order", "ends"),
-            ("repeats", "Whole repeats in the width", "repeats"),
-            ("part_repeat_ends", "Part repeat that is left", "ends"),
-            ("repeat_picks", "One repeat of the weft order", "picks"),
+            ("repeat_ends", gettext_noop("One repeat of the warp order"), "ends"),
+            ("repeats", gettext_noop("Whole repeats in the width"), "repeats"),
+            ("part_repeat_ends", gettext_noop("Part repeat that is left"), "ends"),
+            ("repeat_picks", gettext_noop("One repeat of the weft order"), "picks"),
             ("reed_ends_per_cm", "", "per cm"),
             ("grey_ends_per_cm", "", "per cm"),
             ("finished_ends_per_cm", "", "per cm"),
-            ("loom_picks_per_cm", "Picks per cm in the loom", "per cm"),
+            ("loom_picks_per_cm", gettext_noop("Picks per cm in the loom"), "per cm"),
             ("finished_picks_per_cm", "", "per cm"),
-            ("warp_crimp_pct", "Warp crimp, of cloth length", "%"),
+            ("warp_crimp_pct", gettext_noop("Warp crimp, of cloth length"), "%"),
             ("warp_take_up_pct", "", "%"),
         ),
     ),
     (
-        "Weave and setting",
+        gettext_noop("Weave and setting"),
         (
-            ("shafts", "Shafts", "shafts"),
-            ("healds", "Healds on each shaft", ""),
-            ("draft_ends", "Ends of one threading", "ends"),
-            ("lifting_picks", "Picks of one lifting", "picks"),
-            ("longest_warp_float", "Longest float of the warp", "picks"),
-            ("longest_weft_float", "Longest float of the weft", "ends"),
+            ("shafts", gettext_noop("Shafts"), "shafts"),
+            ("healds", gettext_noop("Healds on each shaft"), ""),
+            ("draft_ends", gettext_noop("Ends of one threading"), "ends"),
+            ("lifting_picks", gettext_noop("Picks of one lifting"), "picks"),
+            ("longest_warp_float", gettext_noop("Longest float of the warp"), "picks"),
+            ("longest_weft_float", gettext_noop("Longest float of the weft"), "ends"),
             ("max_ends_per_cm", "", "per cm"),
             ("max_picks_per_cm", "", "per cm"),
             ("working_ends_per_cm", "", "per cm"),
@@ -93,7 +98,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
         ),
     ),
     (
-        "Mass",
+        gettext_noop("Mass"),
         (
             ("warp_tex", "", "tex"),
             ("weft_tex", "", "tex"),
@@ -104,7 +109,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
         ),
     ),
     (
-        "Finishing",
+        gettext_noop("Finishing"),
         (
             ("length_shrink_pct", "", "%"),
             ("mass_loss_pct", "", "%"),
@@ -128,9 +133,9 @@ def sums(figures: ClothFigures) -> list[tuple[str, list[Sum]]]:
     steps = {step.name: step for step in figures.working}
     return [
         (
-            group,
+            _(group),
             [
-                Sum(name, label or steps[name].label, _shown(getattr(figures, name)), unit, steps.get(name))
+                Sum(name, _(label or steps[name].label), _shown(getattr(figures, name)), unit, steps.get(name))
                 for name, label, unit in lines
             ],
         )
@@ -172,7 +177,7 @@ def workings(made: cloth_room.Cloth) -> dict[str, Any]:
     return {
         "figures": figures,
         "groups": sums(figures),
-        "cautions": [*figures.warnings, *_reed_cautions(made, figures)],
+        "cautions": [*map(told_again, figures.warnings), *_reed_cautions(made, figures)],
         "looms": looms_that_take(made, figures),
         "yarn_lines": [YarnLine(c, yarn, ends.get(c, 0), picks.get(c, 0)) for c, yarn in made.yarns.items()],
         "step_lines": [StepLine(n, step, widths[n - 1]) for n, step in enumerate(made.route, start=1)],
@@ -180,7 +185,7 @@ def workings(made: cloth_room.Cloth) -> dict[str, Any]:
         "far": drawn(
             cloth_picture_svg(made, name="far", repeats=2, threads_min=FAR_THREADS_MIN, threads_max=FAR_THREADS)
         ),
-        "draft": drawn(draft_svg(made.threading, made.lifting)),
+        "draft": drawn(draft_svg(made.threading, made.lifting, in_words=_)),
     }
 
 
@@ -196,7 +201,7 @@ def looms_that_take(made: cloth_room.Cloth, figures: ClothFigures) -> dict[str, 
     for loom in Loom.objects.order_by("code"):
         reasons = reasons_against(needs, loom.as_facts())
         if reasons:
-            others.append((loom, reasons[0]))
+            others.append((loom, retold(reasons[0], AGAINST)))
         else:
             taking.append(loom)
     return {"taking": taking, "others": others}
@@ -209,25 +214,29 @@ def _reed_cautions(made: cloth_room.Cloth, figures: ClothFigures) -> list[str]:
         return []
     if alike:
         widest = max(alike, key=lambda reed: reed.width_cm)
-        return [f"Reed {widest.code} is {widest.width_cm} cm wide; the warp takes {figures.reed_width_cm} cm of it."]
+        said = {"reed": widest.code, "width": num(widest.width_cm, 1), "takes": num(figures.reed_width_cm, 1)}
+        return [_("Reed %(reed)s is %(width)s cm wide; the warp takes %(takes)s cm of it.") % said]
     near = min(reeds, key=lambda reed: abs(reed.dents_per_10cm - made.reed_dents_per_10cm))
-    return [f"The mill has no reed of {made.reed_dents_per_10cm.normalize():f} dents per 10 cm; {near} is the nearest."]
+    said = {"dents": num(made.reed_dents_per_10cm), "near": near.called}
+    return [_("The mill has no reed of %(dents)s dents per 10 cm; %(near)s is the nearest.") % said]
 
 
 # The list
 
 
 class ClothFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Code or name", method="by_text")
+    text = django_filters.CharFilter(label=gettext_lazy("Code or name"), method="by_text")
     yarn = django_filters.ModelChoiceFilter(
-        label="Has the yarn",
-        empty_label="any",
+        label=gettext_lazy("Has the yarn"),
+        empty_label=gettext_lazy("any"),
         to_field_name="code",
         queryset=Yarn.objects.filter(colourway_yarns__isnull=False).distinct(),
         method="by_yarn",
     )
     is_in_use = django_filters.ChoiceFilter(
-        label="Which", choices=[("True", "in use"), ("False", "put away")], empty_label="all"
+        label=gettext_lazy("Which"),
+        choices=[("True", pgettext_lazy("a record", "in use")), ("False", gettext_lazy("put away"))],
+        empty_label=gettext_lazy("all"),
     )
 
     class Meta:
@@ -287,6 +296,16 @@ def _figure(name: str) -> Any:
     return value
 
 
+def _number_of(name: str) -> Any:
+    """The same as it is written; nothing where there is none."""
+
+    def shown(cloth: Cloth) -> str | None:
+        value = _figure(name)(cloth)
+        return None if value is None else str(value).replace(".", written_now().decimal)
+
+    return shown
+
+
 def _of_spec(name: str) -> Any:
     return lambda cloth: getattr(cloth.current_spec, name, None)
 
@@ -295,16 +314,34 @@ def _of_spec(name: str) -> Any:
 @require_GET
 def cloths_list(request: HttpRequest) -> HttpResponse:
     columns = [
-        Column("Code", lambda c: c.code, "code", link=lambda c: reverse("cloth", args=[c.code])),
-        Column("Name", lambda c: c.name, "name"),
-        Column("Yarns", _yarn_names, shown=_small_picture),
-        Column("Revision", _of_spec("revision"), is_number=True),
-        Column("Shafts", _figure("shafts"), is_number=True),
-        Column("Reed", _of_spec("reed_dents_per_10cm"), unit="per 10 cm", is_number=True, shown=_plain_reed),
-        Column("Finished width", _figure("made_width_cm"), unit="cm", is_number=True),
-        Column("Finished mass", _figure("finished_g_per_m2"), unit="g/m²", is_number=True),
-        Column("Colourways", lambda c: ", ".join(colourway.name for colourway in c.colourways.all())),
-        Column("Open lines", lambda c: c.open_lines, "open_lines", is_number=True),
+        Column(gettext_lazy("Code"), lambda c: c.code, "code", link=lambda c: reverse("cloth", args=[c.code])),
+        Column(gettext_lazy("Name"), lambda c: c.name, "name"),
+        Column(gettext_lazy("Yarns"), _yarn_names, shown=_small_picture),
+        Column(gettext_lazy("Revision"), _of_spec("revision"), is_number=True),
+        Column(gettext_lazy("Shafts"), _figure("shafts"), is_number=True),
+        Column(
+            gettext_lazy("Reed"),
+            _of_spec("reed_dents_per_10cm"),
+            unit=_("per 10 cm"),
+            is_number=True,
+            shown=_plain_reed,
+        ),
+        Column(
+            gettext_lazy("Finished width"),
+            _figure("made_width_cm"),
+            unit="cm",
+            is_number=True,
+            shown=_number_of("made_width_cm"),
+        ),
+        Column(
+            gettext_lazy("Finished mass"),
+            _figure("finished_g_per_m2"),
+            unit="g/m²",
+            is_number=True,
+            shown=_number_of("finished_g_per_m2"),
+        ),
+        Column(gettext_lazy("Colourways"), lambda c: ", ".join(colourway.name for colourway in c.colourways.all())),
+        Column(gettext_lazy("Open lines"), lambda c: c.open_lines, "open_lines", is_number=True),
     ]
     return listing(
         request,
@@ -313,15 +350,15 @@ def cloths_list(request: HttpRequest) -> HttpResponse:
         filterset=ClothFilter,
         template="planning/cloths.html",
         name="cloths",
-        title="Cloths",
-        extra={"when_empty": "No cloth has been written down yet."},
+        title=_("Cloths"),
+        extra={"when_empty": _("No cloth has been written down yet.")},
         row_class=lambda c: "" if c.is_in_use else "held",
     )
 
 
 def _plain_reed(cloth: Cloth) -> str | None:
     spec = cloth.current_spec
-    return f"{spec.reed_dents_per_10cm.normalize():f}" if spec else None
+    return num(spec.reed_dents_per_10cm) if spec else None
 
 
 # A cloth
@@ -346,7 +383,7 @@ def cloth(request: HttpRequest, code: str) -> HttpResponse:
         "colourways": colourways,
         "colourway": colourway,
         "history": _history(specs),
-        "said": spec and [(label, getattr(spec, name), unit) for name, label, unit in cloths.SAID],
+        "said": spec and [(_(label), getattr(spec, name), unit) for name, label, unit in cloths.SAID],
         **_used(own),
     }
     if spec and colourway:
@@ -423,7 +460,7 @@ def _form_page(
         request,
         "planning/cloth_form.html",
         {
-            "title": f"Revise {own}" if own else "New cloth",
+            "title": _("Revise %(cloth)s") % {"cloth": own} if own else _("New cloth"),
             "cloth": own,
             "current": current,
             "next_revision": current.revision + 1 if current else 1,
@@ -457,7 +494,7 @@ def _panel(request: HttpRequest, sheet: ClothSheet, *, own: Cloth | None, curren
             panel["refusal"] = refusal.message
         else:
             panel["shown"] = shown = _number(request.POST.get("shown"), below=len(made))
-            panel |= {"choices": list(enumerate(name for name, _ in made)), **workings(made[shown][1])}
+            panel |= {"choices": list(enumerate(name for name, _cloth in made)), **workings(made[shown][1])}
             if own and current:
                 panel["consequences"] = cloths.what_it_changes(own, draft)
                 panel |= _effects(own, draft)
@@ -480,7 +517,7 @@ def _panel_of(own: Cloth, current: ClothSpec | None) -> dict[str, Any]:
     try:
         made = list(cloths.as_cloths(draft, cloth=own, revision=current.revision).items())
         return {
-            "choices": list(enumerate(name for name, _ in made)),
+            "choices": list(enumerate(name for name, _cloth in made)),
             "shown": 0,
             "consequences": cloths.what_it_changes(own, draft),
             **workings(made[0][1]),
@@ -517,7 +554,7 @@ def cloth_new(request: HttpRequest) -> HttpResponse:
             else:
                 sheet.refuse(refusal)
         else:
-            messages.success(request, f"{spec.cloth} is written down.")
+            messages.success(request, _("%(cloth)s is written down.") % {"cloth": spec.cloth})
             return redirect("cloth", spec.cloth.code)
     return _form_page(request, sheet, form=form, panel=panel)
 
@@ -550,7 +587,7 @@ def cloth_revise(request: HttpRequest, code: str) -> HttpResponse:
 def _moved(request: HttpRequest, sheet: ClothSheet, meanwhile: Meanwhile) -> dict[str, Any]:
     """Both versions: what became of the revision that was opened, and how what is typed here differs from it now."""
     now = cast(ClothSpec, meanwhile.row)
-    opened, _, _ = request.POST.get("opened", "").partition("-")
+    opened, _dash, _mark = request.POST.get("opened", "").partition("-")
     before = cloths.with_yarns(now.cloth.specs.filter(revision=opened if opened.isdecimal() else 0)).first()
     is_as_it_was = before is not None and cloths.mark_of(before) == request.POST.get("opened")
     standing = cloths.draft_of(now)
@@ -575,8 +612,10 @@ def _write(request: HttpRequest, sheet: ClothSheet, *, own: Cloth, current: Clot
 
 def _written(spec: ClothSpec) -> str:
     following = cloths.what_stands_on(spec)
-    said = f"{spec.cloth} is now revision {spec.revision}."
-    return f"{said} It is followed by {following}, being worked out now." if following else said
+    said = _("%(cloth)s is now revision %(n)s.") % {"cloth": spec.cloth, "n": spec.revision}
+    if following:
+        said += " " + _("It is followed by %(what)s, being worked out now.") % {"what": following}
+    return said
 
 
 @room("cloths")
@@ -614,9 +653,14 @@ def cloth_edit(request: HttpRequest, code: str) -> HttpResponse:
         return cloths.change_cloth(get_object_or_404(Cloth, pk=own.pk), by=request.user, seen=seen, **form.cleaned_data)
 
     if edit.is_valid() and edit.is_written(write):
-        messages.success(request, f"{edit.written} is written down.")
+        messages.success(request, _("%(cloth)s is written down.") % {"cloth": edit.written})
         return redirect("cloth", edit.written.code)
-    context = {"title": f"Name of {code}", "edit": edit, "form": edit.form, "back": reverse("cloth", args=[code])}
+    context = {
+        "title": _("Name of %(name)s") % {"name": code},
+        "edit": edit,
+        "form": edit.form,
+        "back": reverse("cloth", args=[code]),
+    }
     return render(request, "mill/form.html", context)
 
 
@@ -639,12 +683,20 @@ def colourway_new(request: HttpRequest, code: str) -> HttpResponse:
             name = (refusal.field or "").rpartition(".")[2]
             form.add_error(name if name in form.fields else None, refusal.message)
         else:
-            messages.success(request, f"{own} can be ordered in {colourway}.")
+            messages.success(
+                request, _("%(cloth)s can be ordered in %(colourway)s.") % {"cloth": own, "colourway": colourway}
+            )
             return redirect(f"{reverse('cloth', args=[own.code])}?colourway={colourway.pk}")
     return render(
         request,
         "planning/cloth_colourway.html",
-        {"title": f"Another colourway of {own}", "form": form, "cloth": own, "spec": spec, "yarns": yarns.values()},
+        {
+            "title": _("Another colourway of %(cloth)s") % {"cloth": own},
+            "form": form,
+            "cloth": own,
+            "spec": spec,
+            "yarns": yarns.values(),
+        },
     )
 
 
@@ -652,7 +704,7 @@ def colourway_new(request: HttpRequest, code: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def colourway_rename(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     colourway = get_object_or_404(Colourway, pk=pk, cloth__code=code)
-    title = f"Name of {colourway}"
+    title = _("Name of %(name)s") % {"name": colourway}
     edit = Edit(request, colourway, lambda data, row: ColourwayNameForm(data, instance=row))
 
     def write(form: ColourwayNameForm, seen: str | None) -> Colourway:
@@ -661,7 +713,7 @@ def colourway_rename(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         )
 
     if edit.is_valid() and edit.is_written(write):
-        messages.success(request, "The colourway has its new name.")
+        messages.success(request, _("The colourway has its new name."))
         return redirect(f"{reverse('cloth', args=[code])}?colourway={pk}")
     context = {"title": title, "edit": edit, "form": edit.form, "back": reverse("cloth", args=[code])}
     return render(request, "mill/form.html", context)
