@@ -50,6 +50,10 @@ WHOLE = frozenset(
         *("warp_wind", "warp_gait", "warp_begin", "warp_out", "warp_back"),
         *("cloths", "cloth", "cloth_used", "cloth_edit", "colourway_new", "colourway_rename"),
         *("cloth_new", "cloth_new_figures"),
+        *("looms", "loom", "loom_new", "loom_edit", "loom_hold", "loom_breaks_down", "plan_late_yarn"),
+        *("plan_new", "plan_improve", "plan_work", "plan_stop", "plans", "plan", "plan_decide"),
+        *("plan_foresight", "plan_effects", "board", "board_move", "board_take_back"),
+        *("actuals", "efficiency_take"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 
 YEARS = range(2000, 2101)
 
@@ -55,10 +55,17 @@ def read_place(written: str) -> tuple[str, str]:
     """
     country, _, part = written.strip().upper().partition("-")
     if country not in countries():
-        raise Refusal(f"“{written[:20]}” names no country that the tables have. Write its code, such as GB or GB-SCT.")
+        raise Refusal(
+            N_("“%(written)s” names no country that the tables have. Write its code, such as GB or GB-SCT."),
+            written=written[:20],
+        )
     if part and part not in parts_of(country):
-        known = ", ".join(parts_of(country)) or "none"
-        raise Refusal(f"{countries()[country]} has no part “{part[:10]}” in the tables; they have {known}.")
+        raise Refusal(
+            N_("%(country)s has no part “%(part)s” in the tables; they have %(known)s."),
+            country=countries()[country],
+            part=part[:10],
+            known=", ".join(parts_of(country)) or Word(N_("none")),
+        )
     return country, part
 
 
@@ -74,7 +81,12 @@ def public_days(place: str, year: int) -> Sequence[PublicDay]:
 
     country, part = read_place(place)
     if year not in YEARS:
-        raise Refusal(f"The tables go from {YEARS[0]} to {YEARS[-1]}; {year} is not in them.")
+        raise Refusal(
+            N_("The tables go from %(first)s to %(last)s; %(year)s is not in them."),
+            first=YEARS[0],
+            last=YEARS[-1],
+            year=year,
+        )
     of_country = holidays.country_holidays(country)
     spoken = [name for name in ("en_GB", "en_US") if name in of_country.supported_languages]
     found = holidays.country_holidays(

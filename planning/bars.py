@@ -22,7 +22,7 @@ class Load:
         return round(100 * sum(minutes for _, minutes in self.taken) / self.opened) if self.opened else None
 
 
-def bars_svg(loads: Sequence[Load], *, label: str) -> str:
+def bars_svg(loads: Sequence[Load], *, label: str, closed: str = "closed") -> str:
     """A bar a week, to the scale of the fullest: the frame is what is open, the ink what is taken.
 
     >>> svg = bars_svg([Load("Mon 23 Nov", 600, (("weaving", 300),))], label="Looms")
@@ -45,6 +45,6 @@ def bars_svg(loads: Sequence[Load], *, label: str) -> str:
             x += width
         frame = FULL_PX * load.opened / most
         parts.append(f'<rect class="open" x="{LABEL_PX}" y="{y + 0.5}" width="{frame:.1f}" height="{ROW_PX - 1}"/>')
-        share = "closed" if load.share_pct is None else f"{load.share_pct} %"
-        parts.append(f'<text x="{LABEL_PX + max(frame, x - LABEL_PX) + 6:.1f}" y="{y + 13}">{share}</text>')
+        share = closed if load.share_pct is None else f"{load.share_pct} %"
+        parts.append(f'<text x="{LABEL_PX + max(frame, x - LABEL_PX) + 6:.1f}" y="{y + 13}">{escape(share)}</text>')
     return "".join([*parts, "</svg>"])

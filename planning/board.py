@@ -31,7 +31,7 @@ class Bar:
 
     name        written in it where there is room: the warp's number and cloth
     about       all of it in words, for those who hear the page
-    late        how late, in a word or two; "" when it is not: said in words, and underlined in a zigzag
+    late        that it is late and how much, in a word or two; "" when it is not: underlined in a zigzag
     pin         "" or what the planner said of it: a nail is drawn
     is_frozen   it is to start so soon that it stays: an edge is drawn
     in_loom     it hangs in the loom and does not move
@@ -144,7 +144,7 @@ def _bar(bar: Bar, minutes: int) -> str:
 
 
 def _words(bar: Bar) -> str:
-    return f"{bar.name} · late {bar.late}" if bar.late else bar.name
+    return f"{bar.name} · {bar.late}" if bar.late else bar.name
 
 
 def _classes(bar: Bar) -> str:

@@ -152,7 +152,8 @@ class Loom(models.Model):
 
     def clean(self) -> None:
         if not self.is_jacquard and self.shafts == 0:
-            raise ValidationError({"shafts": "A loom without a jacquard lifts by shafts: write how many it has."})
+            said = gettext("A loom without a jacquard lifts by shafts: write how many it has.")
+            raise ValidationError({"shafts": said})
 
     def as_facts(self) -> LoomFacts:
         return LoomFacts(
@@ -191,10 +192,12 @@ class Closure(models.Model):
         for name in ("starts_at", "stops_at"):
             moment = getattr(self, name)
             if moment and not 2000 <= moment.year <= 2199:
-                raise ValidationError({name: f"The year {moment.year} can't be meant. Write one from 2000 to 2199."})
+                said = gettext("The year %(year)s can't be meant. Write one from 2000 to 2199.")
+                raise ValidationError({name: said % {"year": moment.year}})
         if self.starts_at and self.stops_at and self.stops_at <= self.starts_at:
             said = f"{timezone.localtime(self.starts_at):%d %b %H:%M}"
-            raise ValidationError({"stops_at": f"It begins on {said}; let it end after that."})
+            form = gettext("It begins on %(moment)s; let it end after that.")
+            raise ValidationError({"stops_at": form % {"moment": said}})
 
 
 class Cloth(models.Model):
@@ -649,7 +652,7 @@ class FeedLink(models.Model):
 class PlanRun(models.Model):
     """A plan of warps on looms, with what it was worked from. Only the one in force counts."""
 
-    OFFERED, IN_FORCE, OVERTAKEN, REFUSED = "offered", "in force", "overtaken", "refused"
+    OFFERED, IN_FORCE, OVERTAKEN, REFUSED = N_("offered"), N_("in force"), N_("overtaken"), N_("refused")
     STATES = [(s, s) for s in (OFFERED, IN_FORCE, OVERTAKEN, REFUSED)]
 
     rule = models.CharField(max_length=60, help_text="Earliest due date, improved, by hand …")

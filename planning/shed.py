@@ -10,7 +10,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any, Literal
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.worktime import DAY_MIN, Calendar, Hours, Span, calendar_of
 
 FORMAT = "loom-sched-1"
@@ -19,6 +19,20 @@ WOUND_AHEAD_MIN = 2 * DAY_MIN
 
 SetupClass = Literal["in loom", "weft change", "tie-in", "draw-in", "gait-up"]
 Number = int | Decimal
+
+# Why a warp can't go on a loom.
+IN_ANOTHER = N_("it is in loom %(loom)s")
+PINNED = N_("it is pinned to loom %(loom)s")
+KEPT_TO = N_("it is kept to looms %(looms)s")
+TOO_WIDE = N_("it needs %(needs)s cm in the reed; the loom has %(has)s cm")
+NEEDS_JACQUARD = N_("it needs a jacquard")
+TOO_FEW_SHAFTS = N_("it needs %(needs)s shafts; the loom has %(has)s")
+TOO_FEW_COLOURS = N_("it needs %(needs)s weft colours; the loom has %(has)s")
+TOO_LARGE_A_FLANGE = N_("its beam has flanges of %(has)s mm; the loom takes %(takes)s mm")
+MISFITS = (
+    *(IN_ANOTHER, PINNED, KEPT_TO, TOO_WIDE, NEEDS_JACQUARD),
+    *(TOO_FEW_SHAFTS, TOO_FEW_COLOURS, TOO_LARGE_A_FLANGE),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,22 +411,22 @@ class Shed:
     def misfit(self, loom: Loom, warp: Warp) -> str | None:
         """Why the warp can't go on the loom, in words; None when it can."""
         if warp.in_progress is not None:
-            return None if warp.in_progress == loom.id else f"it is in loom {warp.in_progress}"
+            return None if warp.in_progress == loom.id else IN_ANOTHER % {"loom": warp.in_progress}
         if warp.pin_loom is not None and warp.pin_loom != loom.id:
-            return f"it is pinned to loom {warp.pin_loom}"
+            return PINNED % {"loom": warp.pin_loom}
         if warp.only_looms is not None and loom.id not in warp.only_looms:
-            return f"it is kept to looms {', '.join(sorted(warp.only_looms))}"
+            return KEPT_TO % {"looms": ", ".join(sorted(warp.only_looms))}
         if warp.width_cm > loom.width_cm:
-            return f"it needs {warp.width_cm} cm in the reed; the loom has {loom.width_cm} cm"
+            return TOO_WIDE % {"needs": warp.width_cm, "has": loom.width_cm}
         if warp.jacquard and not loom.jacquard:
-            return "it needs a jacquard"
+            return NEEDS_JACQUARD
         if not loom.jacquard and warp.shafts > loom.shafts:
-            return f"it needs {warp.shafts} shafts; the loom has {loom.shafts}"
+            return TOO_FEW_SHAFTS % {"needs": warp.shafts, "has": loom.shafts}
         if warp.feeders > loom.feeders:
-            return f"it needs {warp.feeders} weft colours; the loom has {loom.feeders}"
+            return TOO_FEW_COLOURS % {"needs": warp.feeders, "has": loom.feeders}
         flange_mm = max(warp.flange_mm, min((self.flange_mm[kind] for kind in warp.beams), default=0))
         if flange_mm > loom.max_flange_mm:
-            return f"its beam has flanges of {flange_mm} mm; the loom takes {loom.max_flange_mm} mm"
+            return TOO_LARGE_A_FLANGE % {"has": flange_mm, "takes": loom.max_flange_mm}
         return None
 
     def fits(self, loom_id: str, warp_id: str) -> bool:

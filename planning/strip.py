@@ -26,12 +26,18 @@ class Bar:
 
 
 def strip_svg(
-    bars: Sequence[Bar], *, minutes: int, marks: Sequence[tuple[int, str]] = (), now: int | None = None
+    bars: Sequence[Bar],
+    *,
+    minutes: int,
+    marks: Sequence[tuple[int, str]] = (),
+    now: int | None = None,
+    label: str = "The coming weeks",
 ) -> str:
     """The strip as SVG, `minutes` wide.
 
     marks   (minute, label) of ruled lines: Mondays
     now     a line at the present minute
+    label   what the whole is, read aloud
 
     >>> "Warp 7" in strip_svg([Bar(WEAVING, 0, 600, "Warp 7")], minutes=1440)
     True
@@ -39,7 +45,7 @@ def strip_svg(
     assert minutes > 0
     parts = [
         f'<svg class="strip" viewBox="0 0 {WIDTH} {HEIGHT}" preserveAspectRatio="none" role="group" '
-        f'aria-label="The coming weeks"><rect width="{WIDTH}" height="{HEIGHT}" fill="#fffdf8"/>'
+        f'aria-label={quoteattr(label)}><rect width="{WIDTH}" height="{HEIGHT}" fill="#fffdf8"/>'
     ]
     for minute, label in marks:
         x = _x(minute, minutes)

@@ -1,6 +1,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from mill.fields import MeasureField
 from mill.models import Mill
@@ -19,7 +20,7 @@ def clean_week(text: str) -> str:
 
 
 class LoomForm(forms.ModelForm):
-    reed_space_cm = MeasureField(unit="cm", places=1, label="Reed space", min_value=1)
+    reed_space_cm = MeasureField(unit="cm", places=1, label=gettext_lazy("Reed space"), min_value=1)
 
     class Meta:
         model = Loom
@@ -37,13 +38,24 @@ class LoomForm(forms.ModelForm):
             "shift_pattern",
         ]
         labels = {
-            "code": "Loom",
-            "is_jacquard": "Jacquard",
-            "max_flange_mm": "Largest beam flange (mm)",
-            "ppm": "Picks a minute",
-            "efficiency_pct": "Running efficiency (%)",
-            "tail_cm": "Weft tail a pick (cm)",
-            "shift_pattern": "Hours",
+            "code": gettext_lazy("Loom"),
+            "kind": gettext_lazy("Kind"),
+            "shafts": gettext_lazy("Shafts"),
+            "is_jacquard": gettext_lazy("Jacquard"),
+            "weft_colours": gettext_lazy("Weft colours"),
+            "max_flange_mm": gettext_lazy("Largest beam flange (mm)"),
+            "ppm": gettext_lazy("Picks a minute"),
+            "efficiency_pct": gettext_lazy("Running efficiency (%)"),
+            "tail_cm": gettext_lazy("Weft tail a pick (cm)"),
+            "shift_pattern": pgettext_lazy("shift", "Hours"),
+        }
+        error_messages = {"code": {"unique": gettext_lazy("Loom with this Code already exists.")}}
+        help_texts = {
+            "kind": gettext_lazy("Dobby rapier, power shuttle, pedal …"),
+            "shafts": gettext_lazy("0 for a jacquard."),
+            "ppm": gettext_lazy("Picks a minute, running."),
+            "efficiency_pct": gettext_lazy("Running efficiency: set-ups and waits apart."),
+            "tail_cm": gettext_lazy("Weft cut off at each pick on a shuttleless loom."),
         }
 
 
@@ -97,14 +109,14 @@ class BreakdownForm(forms.Form):
     """A loom stands from now on."""
 
     until = forms.DateTimeField(
-        label="It stands until",
+        label=gettext_lazy("It stands until"),
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        error_messages={"required": "Say until when the loom stands; a guess can be changed later."},
+        error_messages={"required": gettext_lazy("Say until when the loom stands; a guess can be changed later.")},
     )
     why = forms.CharField(
-        label="Why",
+        label=gettext_lazy("Why"),
         max_length=80,
-        error_messages={"required": "Say why the loom stands, so that the next shift knows."},
+        error_messages={"required": gettext_lazy("Say why the loom stands, so that the next shift knows.")},
     )
 
 
@@ -113,8 +125,10 @@ class LateYarnForm(forms.Form):
 
     expected_on = forms.DateField(
         error_messages={
-            "required": "Say the day on which the delivery is now expected; a guess can be changed later.",
-            "invalid": "The day can't be read. Write it as 2027-03-31.",
+            "required": gettext_lazy(
+                "Say the day on which the delivery is now expected; a guess can be changed later."
+            ),
+            "invalid": gettext_lazy("The day can't be read. Write it as 2027-03-31."),
         }
     )
 

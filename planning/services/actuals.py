@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import F, Prefetch
 from django.utils import timezone
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning import run_out
 from planning.models import Loom, PlanRun, Slot, Stop, Warp, WarpPart
 from planning.run_out import Tally
@@ -173,7 +173,9 @@ def take_efficiency(loom: Loom, *, efficiency_pct: Decimal, by: Any) -> Loom:
     """Write the woven efficiency into the loom's record; warps and demand on it are worked out again."""
     loom = Loom.objects.select_for_update(of=("self",)).select_related("shift_pattern").get(pk=loom.pk)
     if not 5 <= efficiency_pct <= 100:
-        raise Refusal(f"An efficiency of {efficiency_pct} % can't be: write from 5 to 100.", field="efficiency_pct")
+        raise Refusal(
+            N_("An efficiency of %(pct)s %% can't be: write from 5 to 100."), field="efficiency_pct", pct=efficiency_pct
+        )
     loom.efficiency_pct = efficiency_pct
     loom._history_user = by  # type: ignore[attr-defined]
     loom._change_reason = "as it was woven"  # type: ignore[attr-defined]

@@ -9,6 +9,7 @@ from typing import Any
 from inventory import services as store
 from inventory.models import Delivery
 from planning.models import Closure, Loom, WarpFigures
+from planning.services import retelling
 from planning.services.looms import write_down
 
 
@@ -59,13 +60,13 @@ def loom_stands(loom: Loom, *, why: str, starts_at: datetime, stops_at: datetime
         "name": why,
         "starts_at": starts_at.isoformat(),
         "stops_at": stops_at.isoformat(),
-        "said": f"loom {loom.code} to stand ({why})",
+        "said": retelling.LOOM_STANDS % {"loom": loom.code, "why": why},
     }
 
 
 def yarn_is_late(delivery: Delivery, *, expected_on: date) -> dict[str, Any]:
     day = f"{expected_on:%a} {expected_on.day} {expected_on:%b}"
-    said = f"delivery {delivery} of {delivery.yarn} to come on {day}"
+    said = retelling.YARN_IS_LATE % {"delivery": delivery, "yarn": delivery.yarn, "day": day}
     return {"delivery": delivery.pk, "expected_on": expected_on.isoformat(), "said": said}
 
 

@@ -7,12 +7,13 @@ from typing import Any
 
 from django.db import transaction
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning import board as board_room
 from planning.models import Loom, PlanRun, Slot, Warp
-from planning.services import assuming, clock, plans
+from planning.services import assuming, clock, plans, retelling
 from planning.services.assuming import Assumed
-from planning.services.explaining import cost_parts, hours_said, listed
+from planning.services.explaining import cost_parts, hours_said
+from planning.services.retelling import Kept, Listed, listed
 from planning.services.standing import Standing, standing
 from planning.shed_plan import Plan, time_plan
 
@@ -55,9 +56,13 @@ def move(
     began = time.monotonic()
     in_force = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
     if in_force and run.state in (PlanRun.OFFERED, PlanRun.OVERTAKEN):
-        plans.refuse_overtaken(run, in_force, what=f"Open the board of plan {in_force.pk}, and move the warp there.")
+        plans.refuse_overtaken(run, in_force, what=N_("Open the board of plan %(plan)s, and move the warp there."))
     if run.state not in (PlanRun.OFFERED, PlanRun.IN_FORCE):
-        raise Refusal(f"Plan {run.pk} is {run.state}. Open the board of the plan in force, and move the warp there.")
+        raise Refusal(
+            N_("Plan %(plan)s is %(state)s. Open the board of the plan in force, and move the warp there."),
+            plan=run.pk,
+            state=Word(run.state),
+        )
     there = standing(now=now, by_hand=True, assumed=assumed(run)).as_planned_in(run)
     orders = plans.orders_again(run, there)
     if at is not None:
@@ -67,7 +72,7 @@ def move(
     before = time_plan(there.shed, orders)
     plan = time_plan(there.shed, moved)
     if plan.cost.broken_beams > before.cost.broken_beams:
-        raise Refusal(_without_beam(there, plan))
+        raise _without_beam(there, plan)
     pins = dict(run.explained.get("pins", {}))
     if pin:
         pins[code] = loom.code
@@ -79,7 +84,7 @@ def move(
     }
     if run.explained.get("assumes"):
         more["assumes"] = run.explained["assumes"]
-    others = {f"plan {run.pk}, carried on": before}
+    others = {retelling.THAT_CARRIED_ON % {"plan": run.pk}: before}
     rule = f"{BY_HAND}: warp {code} to loom {loom.code}"
     return plans.record_plan(there, plan, rule=rule, began=began, by=by, beside=others, more=more, tried=0)
 
@@ -89,43 +94,74 @@ def _moved(
 ) -> dict[str, list[str]]:
     """The orders with the warp in its new turn. Raises Refusal when it can't go there."""
     if code not in there.warps:
-        why = there.left_out.get(int(code), "it is not one of the warps that wait.")
-        raise Refusal(f"Warp {code} can't be planned: {why}")
+        why = there.left_out.get(int(code), retelling.NOT_WAITING)
+        raise Refusal(N_("Warp %(warp)s can't be planned: %(why)s"), warp=code, why=Kept(why))
     row, warp = there.shed.warp[code], there.warps[code]
     if row.in_progress is not None:
-        raise Refusal(f"Warp {code} is {warp.state} in loom {row.in_progress}; it does not move any more.")
+        raise Refusal(
+            N_("Warp %(warp)s is %(state)s in loom %(loom)s; it does not move any more."),
+            warp=code,
+            state=Word(warp.state),
+            loom=row.in_progress,
+        )
     if loom.is_held:
-        raise Refusal(f"Loom {loom.code} is held: {loom.held_reason}. Let it go first, then move warp {code} there.")
+        raise Refusal(
+            N_("Loom %(loom)s is held: %(why)s. Let it go first, then move warp %(warp)s there."),
+            loom=loom.code,
+            why=loom.held_reason,
+            warp=code,
+        )
     if warp.pin_loom is not None and warp.pin_loom != loom:
-        raise Refusal(f"Warp {code} is pinned to loom {warp.pin_loom}. Take the pin out first, then move it.")
+        raise Refusal(
+            N_("Warp %(warp)s is pinned to loom %(loom)s. Take the pin out first, then move it."),
+            warp=code,
+            loom=warp.pin_loom,
+        )
     misfit = there.shed.misfit(there.shed.loom[loom.code], row)
     if misfit:
-        raise Refusal(f"Loom {loom.code} can't take warp {code}: {misfit}.")
+        raise Refusal(
+            N_("Loom %(loom)s can't take warp %(warp)s: %(misfit)s."),
+            loom=loom.code,
+            warp=code,
+            misfit=Kept(misfit, "misfit"),
+        )
     moved = {one: [other for other in order if other != code] for one, order in orders.items()}
     queue = moved[loom.code]
     turn = len(queue) if turn is None else min(turn, len(queue))
     hangs = there.shed.in_progress.get(loom.code)
     if hangs and turn == 0:
         raise Refusal(
-            f"Warp {hangs} hangs in loom {loom.code}; nothing can go before it. Put warp {code} down behind it."
+            N_("Warp %(hangs)s hangs in loom %(loom)s; nothing can go before it. Put warp %(warp)s down behind it."),
+            hangs=hangs,
+            loom=loom.code,
+            warp=code,
         )
     queue.insert(turn, code)
     if queue == list(orders[loom.code]):
         raise Refusal(
-            f"Warp {code} has that turn on loom {loom.code} already. "
-            "To make it wait for a moment, pin it to the moment on its page."
+            N_(
+                "Warp %(warp)s has that turn on loom %(loom)s already. "
+                "To make it wait for a moment, pin it to the moment on its page."
+            ),
+            warp=code,
+            loom=loom.code,
         )
     return moved
 
 
-def _without_beam(there: Standing, plan: Plan) -> str:
+def _without_beam(there: Standing, plan: Plan) -> Refusal:
     """Which warp would wait for ever, and what its beams are on."""
     stuck = next(p for p in plan.placements.values() if p.winding and not p.beam and there.shed.warp[p.warp].beams)
     kinds = there.shed.beams_for(stuck.loom, there.shed.warp[stuck.warp])
     full = [p.warp for p in plan.placements.values() if p.beam in kinds and there.shed.warp[p.warp].wind_min is None]
-    return (
-        f"Warp {stuck.warp} could never be wound so: every beam that takes it ({listed(list(kinds))}) has a warp on it "
-        f"that waits behind ({listed(full, most=5)}). Put one of those before it."
+    return Refusal(
+        N_(
+            "Warp %(warp)s could never be wound so: every beam that takes it (%(beams)s) has a warp on it that waits "
+            "behind (%(warps)s). Put one of those before it."
+        ),
+        warp=stuck.warp,
+        beams=Listed(list(kinds)),
+        warps=Listed(full, most=5),
     )
 
 
@@ -139,25 +175,30 @@ def said_of(warp: Warp, loom: Loom, before: Plan, plan: Plan) -> str:
         for other, placed in plan.placements.items()
         if placed.weighted_tardy_min > before.placements[other].weighted_tardy_min and other != code
     ]
-    parts = [f"Warp {code} on loom {loom.code}: {_more_or_less('weighted lateness', late)}"]
-    parts.append(_more_or_less("set-up", setup))
-    said = f"{', '.join(parts)}."
+    said = retelling.BY_HAND % {
+        "warp": code,
+        "loom": loom.code,
+        "more_late": _more_or_less(retelling.LATENESS, late),
+        "more_setup": _more_or_less(retelling.SET_UP, setup),
+    }
     if more:
-        said += f" Later than promised, or later still: warp{'' if len(more) == 1 else 's'} {listed(more, most=5)}."
+        later = f"warp{'' if len(more) == 1 else 's'} {listed(more, most=5)}"
+        said += f" {retelling.LATER_THEN % {'warps': later}}"
     return said
 
 
 def _more_or_less(what: str, minutes: int) -> str:
+    as_before, more, less = retelling.CHANGES_IN[what]
     if not minutes:
-        return f"{what} as before"
-    return f"{hours_said(abs(minutes))} {'more' if minutes > 0 else 'less'} {what}"
+        return as_before
+    return (more if minutes > 0 else less) % {"time": hours_said(abs(minutes))}
 
 
 @transaction.atomic
 def take_back(run: PlanRun, *, by: Any) -> PlanRun:
     """Undo the last move by hand: its copy is put aside, and the plan it was made from is the one to look at."""
     if run.state != PlanRun.OFFERED or "follows" not in run.explained:
-        raise Refusal(f"Plan {run.pk} holds no move by hand to take back.")
+        raise Refusal(N_("Plan %(plan)s holds no move by hand to take back."), plan=run.pk)
     plans.refuse_plan(run, by=by)
     return PlanRun.objects.get(pk=run.explained["follows"])
 

@@ -11,9 +11,10 @@ from django.utils import timezone
 from mill import changes
 from mill.models import Mill
 from mill.public_days import PublicDay, public_days
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.models import Closure
 from planning.services import looms
+from planning.services.retelling import Kept
 
 # Next year's holidays are asked for from here on. Common practice, no source.
 ASKED_FROM_MONTH = 10
@@ -59,7 +60,9 @@ def close_on(place: str, year: int, *, days: Collection[date], by: Any) -> list[
     offered = {one.day: one for one in days_off(place, year)}
     if strange := sorted(set(days) - offered.keys()):
         raise Refusal(
-            f"{strange[0]:%d %B %Y} is no public holiday of {place} in the tables. Write that closure by hand."
+            N_("%(day)s is no public holiday of %(place)s in the tables. Write that closure by hand."),
+            day=Kept(f"{strange[0]:%d %B %Y}", "whole"),
+            place=place,
         )
     changes.update(Mill.objects.filter(pk=1), by=by, holidays_of=place.upper())
     return [

@@ -1,6 +1,7 @@
 """Why a plan is as it is: the chain behind every late warp, the weekly load, plans side by side, moves and their gain.
 
-All of it is said when the plan is made, in plain JSON, and kept with it: later the shed stands differently.
+All of it is said when the plan is made, in plain JSON, and kept with it: later the shed stands differently. It is said
+in English, in the forms of `retelling.py`, which says it again in the language of a page.
 """
 
 from collections import defaultdict
@@ -13,6 +14,8 @@ from django.utils import timezone
 
 from planning import finishing
 from planning.models import PlanRun
+from planning.services import retelling
+from planning.services.retelling import listed
 from planning.services.standing import IN_LOOM, Standing
 from planning.shed_plan import Cause, Cost, Placement, Plan, time_plan, why_late
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
@@ -39,13 +42,6 @@ def hours_said(minutes: int) -> str:
     if minutes >= 60:
         return f"{round(minutes / 60)} h"
     return f"{minutes} min"
-
-
-def listed(words: Sequence[str], *, most: int = 3) -> str:
-    """a, b and c; a, b, c and 4 more."""
-    if len(words) > most:
-        return f"{', '.join(words[:most])} and {len(words) - most} more"
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 @dataclass(frozen=True)
@@ -85,39 +81,55 @@ class _Story:
 
     def _release(self, link: Cause, code: str) -> Iterator[dict[str, Any]]:
         released = self.there.released
-        whose = "it" if link.warp == code else f"warp {link.warp}"
+        own = link.warp == code
         comes = released.waits_for.get(link.warp)
         minutes = link.stops_at - link.starts_at
         if comes:
             at = max(released.warp_yarn[link.warp], 0) if comes.startswith("warp") else link.stops_at
             yield _link(
-                "yarn", min(minutes, max(at - link.starts_at, 0)), f"The {comes} for {whose} comes {self.day(at)}."
+                "yarn",
+                min(minutes, max(at - link.starts_at, 0)),
+                (retelling.ITS_YARN_COMES if own else retelling.YARN_COMES)
+                % {"material": comes, "warp": link.warp, "day": self.day(at)},
             )
         winding = self.plan.placements[link.warp].winding
         if winding:
-            yield from self._beam(link, whose)
+            yield from self._beam(link, own=own)
             start, stop = winding.starts_at, winding.stops_at
             waited = start - winding.given_at
             ahead = [one for one, (a, b) in released.winding.items() if a < start and b > winding.given_at]
-            behind = f", behind {_warps(ahead)}" if waited > 0 and ahead else ""
+            if waited > 0 and ahead:
+                form = retelling.IT_IS_WOUND_BEHIND if own else retelling.WARP_IS_WOUND_BEHIND
+            else:
+                form = retelling.IT_IS_WOUND if own else retelling.WARP_IS_WOUND
+            told = {"warp": link.warp, "at_first": self.moment(start), "at_last": self.moment(stop)}
             yield _link(
                 "warping",
                 min(minutes, stop - max(winding.given_at, link.starts_at)),
-                f"{whose.capitalize()} is wound {self.moment(start)} to {self.moment(stop)}{behind}.",
+                form % {**told, "warps": _warps(ahead)},
             )
 
-    def _beam(self, link: Cause, whose: str) -> Iterator[dict[str, Any]]:
+    def _beam(self, link: Cause, *, own: bool) -> Iterator[dict[str, Any]]:
         placed = self.plan.placements[link.warp]
         winding = placed.winding
         if winding is None or winding.given_at <= winding.asked_at:
             return
         gave = [one.warp for one in self.plan.placements.values() if one.beam and one.end == winding.given_at]
+        if placed.beam:
+            form = retelling.IT_WAITS_FOR_THE_BEAM if own else retelling.WARP_WAITS_FOR_THE_BEAM
+        else:
+            form = retelling.IT_WAITS_FOR_BEAM if own else retelling.WARP_WAITS_FOR_BEAM
         yield _link(
             "beam",
             min(winding.given_at - winding.asked_at, link.stops_at - link.starts_at),
-            f"{whose.capitalize()} waits {hours_said(winding.given_at - winding.asked_at)} for a beam that takes it"
-            f"{f' ({placed.beam})' if placed.beam else ''}, until {_warps(gave)} is woven out "
-            f"{self.moment(winding.given_at)}.",
+            form
+            % {
+                "warp": link.warp,
+                "time": hours_said(winding.given_at - winding.asked_at),
+                "beam": placed.beam,
+                "warps": _warps(gave),
+                "at": self.moment(winding.given_at),
+            },
         )
 
     def _loom_before(self, links: Sequence[Cause]) -> Iterator[dict[str, Any]]:
@@ -126,32 +138,36 @@ class _Story:
             first = min(link.starts_at for link in links if link.kind != "release")
             last = max(link.stops_at for link in links)
             yield _link(
-                "loom", last - first, f"Loom {links[0].loom} is busy with {_warps(warps)} until {self.moment(last)}."
+                "loom",
+                last - first,
+                retelling.LOOM_IS_BUSY % {"loom": links[0].loom, "warps": _warps(warps), "at": self.moment(last)},
             )
         held = list(dict.fromkeys(other for link in links if link.kind == "tuner wait" for other in link.others))
         if held:
             minutes = sum(link.stops_at - link.starts_at for link in links if link.kind == "tuner wait")
-            yield _link("tuner", minutes, f"Before that it waits {hours_said(minutes)} for tuners, at {_warps(held)}.")
+            said = retelling.TUNERS_BEFORE % {"time": hours_said(minutes), "warps": _warps(held)}
+            yield _link("tuner", minutes, said)
 
     def _own(self, link: Cause) -> Iterator[dict[str, Any]]:
         minutes = link.stops_at - link.starts_at
         setup = self.plan.placements[link.warp].setup
         match link.kind:
             case "tuner wait":
-                yield _link(
-                    "tuner", minutes, f"It waits {hours_said(minutes)} for a tuner, who is at {_warps(link.others)}."
-                )
+                form = retelling.TUNER_IS_AT if link.others else retelling.TUNER_ELSEWHERE
+                yield _link("tuner", minutes, form % {"time": hours_said(minutes), "warps": _warps(link.others)})
             case "closed":
-                who = "the tuners are" if setup.needs_tuner else f"loom {link.loom} is"
-                yield _link("closed", minutes, f"It waits {hours_said(minutes)} while {who} off shift.")
+                form = retelling.TUNERS_OFF if setup.needs_tuner else retelling.LOOM_OFF
+                yield _link("closed", minutes, form % {"time": hours_said(minutes), "loom": link.loom})
             case "set-up":
-                yield _link("set-up", minutes, f"Its {setup.kind} takes until {self.moment(link.stops_at)}.")
+                said = retelling.SET_UP_TAKES % {"setup": setup.kind, "at": self.moment(link.stops_at)}
+                yield _link("set-up", minutes, said)
             case "weaving":
                 worked = self.there.shed.hours(link.loom).worked_between(link.starts_at, link.stops_at)
                 yield _link(
                     "weaving",
                     minutes,
-                    f"It weaves {hours_said(worked)} of loom {link.loom}'s hours, until {self.moment(link.stops_at)}.",
+                    retelling.WEAVES
+                    % {"time": hours_said(worked), "loom": link.loom, "at": self.moment(link.stops_at)},
                 )
 
     def _finishing(self, code: str) -> dict[str, Any]:
@@ -160,8 +176,14 @@ class _Story:
             "finishing",
             max((days for *_, days in late), default=0) * DAY_MIN,
             " ".join(
-                f"Line {line}: {count} piece{'' if count == 1 else 's'} finished {day_name(ready)}, "
-                f"{finishing_days} finishing days after the loom; promised {day_name(due)}."
+                (retelling.PIECE_FINISHED if count == 1 else retelling.PIECES_FINISHED)
+                % {
+                    "line": line,
+                    "n": count,
+                    "day_ready": day_name(ready),
+                    "finishing": finishing_days,
+                    "day_due": day_name(due),
+                }
                 for line, count, ready, due, finishing_days, _ in late
             ),
         )
@@ -191,15 +213,15 @@ class _Story:
         placed = self.plan.placements[code]
         links = why_late(self.there.shed, self.plan, code)
         if any(link.kind == "release" and link.warp == code for link in links):
-            said += self._mend(code, self._here_now(code), "With its yarn here and the warp wound at once")
+            said += self._mend(code, self._here_now(code), retelling.YARN_HERE)
         if one_tuner_more is not None and any(link.kind == "tuner wait" for link in links):
-            said += self._mend(code, one_tuner_more, "With one tuner more")
+            said += self._mend(code, one_tuner_more, retelling.ONE_TUNER_MORE)
         if one_beam_more is not None and any(self._waits_for_beam(link.warp) for link in links):
-            said += self._mend(code, one_beam_more, "With one beam more of each kind")
-        said += self._mend(code, self._put_first(code), f"Put first on loom {placed.loom}", pushes=True)
-        said += self._mend(code, self._with_saturdays(placed.loom), f"With a Saturday shift on loom {placed.loom}")
+            said += self._mend(code, one_beam_more, retelling.ONE_BEAM_MORE)
+        said += self._mend(code, self._put_first(code), retelling.PUT_FIRST % {"loom": placed.loom}, pushes=True)
+        said += self._mend(code, self._with_saturdays(placed.loom), retelling.SATURDAYS % {"loom": placed.loom})
         if not said:
-            said.append("Nothing that was tried brings it forward: a later date, or another weaver, is what is left.")
+            said.append(retelling.NOTHING_MENDS)
         return said
 
     def _mend(self, code: str, other: Plan | None, how: str, *, pushes: bool = False) -> Iterator[str]:
@@ -209,16 +231,21 @@ class _Story:
         gained = now.weighted_tardy_min - then.weighted_tardy_min
         if gained <= 0:
             return
-        when = "in time" if not then.weighted_tardy_min else f"{hours_said(now.end - then.end)} sooner"
-        said = f"{how} it would be off the loom {self.moment(then.end)}, {when}"
+        sooner = retelling.SOONER % {"time": hours_said(now.end - then.end)}
+        told = {
+            "how": how,
+            "at": self.moment(then.end),
+            "when": sooner if then.weighted_tardy_min else retelling.IN_TIME,
+        }
         pushed = [
             placed.warp
             for placed in other.placements.values()
             if placed.warp != code and placed.weighted_tardy_min > self.plan.placements[placed.warp].weighted_tardy_min
         ]
         if pushes and pushed:
-            said += f", but {_warps(pushed)} would be later than promised"
-        yield f"{said}."
+            yield retelling.MENDED_BUT % {**told, "warps": _warps(pushed)}
+        else:
+            yield retelling.MENDED % told
 
     def _here_now(self, code: str) -> Plan:
         shed = self.there.shed
@@ -307,7 +334,7 @@ def late_warps(there: Standing, plan: Plan, *, tried: int = TRIED) -> list[dict[
 def in_short(late: Mapping[str, Any]) -> str:
     """The weightiest link of a late warp's chain but the finishing, which every warp has."""
     links = [link for link in late["chain"] if link["kind"] != "finishing"]
-    said = max(links, key=lambda link: link["minutes"])["said"] if links else "It could not begin sooner."
+    said = max(links, key=lambda link: link["minutes"])["said"] if links else retelling.NOT_SOONER
     return str(said)[:300]
 
 
@@ -367,27 +394,21 @@ def bottleneck(load: Sequence[Mapping[str, Any]], late: Sequence[Mapping[str, An
             if link["kind"] in {"yarn", "warping", "beam", "loom", "tuner"}:
                 waits[link["kind"]] += link["minutes"]
     name = max(shares, key=lambda one: (shares[one], one))
-    weeks = f"over the next {len(ahead)} weeks" if len(ahead) > 1 else "this week"
-    rest = ", ".join(f"{one} {share} %" for one, share in shares.items() if one != name)
-    verb = "is" if name == "warping" else "are"
+    told = {
+        "weeks": retelling.NEXT_WEEKS % {"n": len(ahead)} if len(ahead) > 1 else retelling.THIS_WEEK,
+        "pct": shares[name],
+        "shares": ", ".join(f"{one} {share} %" for one, share in shares.items() if one != name),
+    }
+    is_one = name == "warping"
     if shares[name] >= TIGHT_PCT:
-        said = (
-            f"{name.capitalize()} {verb} the bottleneck: {weeks} {shares[name]} % of the open hours are taken ({rest})."
-        )
+        said = (retelling.IS_TIGHT if is_one else retelling.ARE_TIGHT) % {**told, "who": name.capitalize()}
     else:
-        said = f"No hours are short: {weeks} {name} {verb} the fullest with {shares[name]} % taken ({rest})."
+        said = (retelling.IS_FULLEST if is_one else retelling.ARE_FULLEST) % {**told, "who": name}
     if waits:
         most = max(waits, key=lambda one: (waits[one], one))
-        names = {
-            "yarn": "yarn",
-            "warping": "warping",
-            "beam": "a beam",
-            "loom": "a loom that is busy",
-            "tuner": "a tuner",
-        }
-        said += f" Late warps wait longest for {names[most]}."
+        said += f" {retelling.WAIT_LONGEST[most]}"
         if most in {"yarn", "warping"}:
-            said += " A better order on the looms can't mend that."
+            said += f" {retelling.ORDER_MENDS_NOTHING}"
     return {"name": name, "shares": shares, "waits": dict(waits), "said": said}
 
 
@@ -449,9 +470,8 @@ def _longest_rise(places: Sequence[int]) -> set[int]:
 def _move(there: Standing, old: Plan, new: Plan, code: str, *, is_weighed: bool) -> dict[str, Any]:
     was, now = old.placements[code], new.placements[code]
     story = _Story(there, new)
-    where = (
-        f"from loom {was.loom} to loom {now.loom}" if was.loom != now.loom else f"to another turn on loom {now.loom}"
-    )
+    told = {"warp": code, "loom": now.loom, "was": was.loom, "now": now.loom}
+    told |= {"at_now": story.moment(now.start), "at_was": story.moment(was.start)}
     left = _left_where_it_was(there, old, new, code) if is_weighed else None
     gain = None
     if left is not None:
@@ -464,7 +484,7 @@ def _move(there: Standing, old: Plan, new: Plan, code: str, *, is_weighed: bool)
         "warp": code,
         "from_loom": was.loom,
         "to_loom": now.loom,
-        "said": f"Warp {code} {where}, weaving from {story.moment(now.start)} instead of {story.moment(was.start)}.",
+        "said": (retelling.MOVED_LOOM if was.loom != now.loom else retelling.MOVED_TURN) % told,
         "gain": gain,
         "must": is_weighed and left is None,
     }
@@ -531,13 +551,14 @@ def slots_that_differ(before: PlanRun | None, after: PlanRun) -> list[str]:
     for slot in after.slots.select_related("warp", "loom").order_by("warp__number"):
         was = had.pop(slot.warp_id, None)
         if was is None:
-            said.append(f"{slot.warp} is new on loom {slot.loom}")
+            said.append(retelling.IS_NEW % {"warp": slot.warp.number, "loom": slot.loom})
         elif was.loom_id != slot.loom_id:
-            said.append(f"{slot.warp} went from loom {was.loom} to loom {slot.loom}")
+            said.append(retelling.WENT % {"warp": slot.warp.number, "was": was.loom, "now": slot.loom})
         elif abs(slot.weaving_starts_at - was.weaving_starts_at) >= timedelta(hours=4):
             on = timezone.localtime(slot.weaving_starts_at)
-            said.append(f"{slot.warp} on loom {slot.loom} starts {day_name(on.date())}, {on:%H:%M}")
+            told = {"warp": slot.warp.number, "loom": slot.loom, "day": day_name(on.date()), "hour": f"{on:%H:%M}"}
+            said.append(retelling.STARTS % told)
     for slot in had.values():
         if slot.warp.state not in (*IN_LOOM, "woven out"):
-            said.append(f"{slot.warp} has no place any more")
+            said.append(retelling.NO_PLACE % {"warp": slot.warp.number})
     return said

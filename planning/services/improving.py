@@ -15,18 +15,20 @@ from typing import Any
 from django.contrib.auth import get_user_model
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from inventory import services as store
 from inventory.models import Delivery
 from mill import jobs
 from mill.models import Job
 from mill.readying import compiling
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.improve import PROVEN_WARPS, Limit, improve, is_ready, kernel
 from planning.models import Closure, Loom, PlanRun
-from planning.services import assuming, explaining, plans
+from planning.services import assuming, explaining, plans, retelling
 from planning.services.explaining import cost_parts, hours_said
 from planning.services.looms import write_down
+from planning.services.retelling import Kept
 from planning.services.standing import Standing, standing
 from planning.shed_plan import Cost, Plan, time_plan
 
@@ -39,7 +41,10 @@ ROUNDS = (0.5, 0.3, 0.2)
 WEIGHED_MOVES = 40
 # Read from where it is kept, the search is ready sooner than this; else it is being compiled.
 READY_WITHIN_S = 2.0
-GETTING_READY = "Getting ready: the search is compiled on this machine, once, for some twenty seconds"
+IS_COMPILED = N_("the search is compiled on this machine, once, for some twenty seconds")
+GETTING_READY = f"Getting ready: {IS_COMPILED}"
+TOLD_OF = (N_("Late, weighted"), N_("Pieces late"), N_("Set-up"), N_("All together"))
+WRITTEN_DOWN = N_("Written down now.")
 FIRST = "first plan, while the search gets ready"
 # So often the job row is told, and asked whether to stop.
 TOLD_EVERY_S = 0.7
@@ -63,8 +68,11 @@ def ask_without(loom: Loom, *, until: datetime, why: str, only_try: bool = False
     """
     now = timezone.now().replace(second=0, microsecond=0)
     if until <= now:
-        said = timezone.localtime(until)
-        raise Refusal(f"{said:%a %d %b %H:%M} has gone by. Say a moment to come until which loom {loom.code} stands.")
+        raise Refusal(
+            N_("%(moment)s has gone by. Say a moment to come until which loom %(loom)s stands."),
+            moment=Kept(f"{timezone.localtime(until):%a %d %b %H:%M}", "at"),
+            loom=loom.code,
+        )
     payload: dict[str, Any] = {"seconds": REPLAN_S, "few_moves": True, "by": by.pk if by else None}
     with transaction.atomic():
         if only_try:
@@ -92,16 +100,27 @@ def ask_with_late_yarn(delivery: Delivery, *, expected_on: date, only_try: bool 
 
 def refuse_no_later(delivery: Delivery, expected_on: date) -> None:
     """Raises Refusal where a delivery can't be late by coming on that day."""
-    said = f"{expected_on:%a} {expected_on.day} {expected_on:%b}"
+    day = Kept(explaining.day_name(expected_on), "day")
     if delivery.is_closed:
-        raise Refusal(f"Delivery {delivery} is closed: nothing more of it is to come, so it can't be late.")
-    if expected_on < timezone.localdate():
-        raise Refusal(f"{said} has gone by. Say the day on which delivery {delivery} is now expected.")
-    if expected_on <= delivery.expected_on:
-        was = f"{delivery.expected_on:%a} {delivery.expected_on.day} {delivery.expected_on:%b}"
         raise Refusal(
-            f"Delivery {delivery} is expected on {was} as it is, and {said} is no later. Say a later day, or write an "
-            "earlier one down on its page."
+            N_("Delivery %(delivery)s is closed: nothing more of it is to come, so it can't be late."),
+            delivery=delivery,
+        )
+    if expected_on < timezone.localdate():
+        raise Refusal(
+            N_("%(day)s has gone by. Say the day on which delivery %(delivery)s is now expected."),
+            day=day,
+            delivery=delivery,
+        )
+    if expected_on <= delivery.expected_on:
+        raise Refusal(
+            N_(
+                "Delivery %(delivery)s is expected on %(was)s as it is, and %(day)s is no later. Say a later day, or "
+                "write an earlier one down on its page."
+            ),
+            delivery=delivery,
+            was=Kept(explaining.day_name(delivery.expected_on), "day"),
+            day=day,
         )
 
 
@@ -117,11 +136,13 @@ def note_of(cost: Cost, *, elapsed_s: float | None, seconds: float) -> str:
     """How good the best plan is so far, in its parts, in one line. elapsed_s is None while the search gets ready."""
     return "; ".join(
         (
-            f"Late, weighted: {hours_said(cost.weighted_tardy_min)}",
-            f"Pieces late: {cost.tardy_pieces}",
-            f"Set-up: {hours_said(cost.setup_min)}",
-            f"All together: {cost.total:,}".replace(",", "\u202f"),
-            GETTING_READY if elapsed_s is None else f"Elapsed: {elapsed_s:.0f} of {seconds:.0f} s",
+            f"{TOLD_OF[0]}: {hours_said(cost.weighted_tardy_min)}",
+            f"{TOLD_OF[1]}: {cost.tardy_pieces}",
+            f"{TOLD_OF[2]}: {hours_said(cost.setup_min)}",
+            f"{TOLD_OF[3]}: {cost.total:,}".replace(",", "\u202f"),
+            GETTING_READY
+            if elapsed_s is None
+            else f"Elapsed: {retelling.ELAPSED % {'n': f'{elapsed_s:.0f}', 'all': f'{seconds:.0f}'}}",
         )
     )
 
@@ -132,10 +153,10 @@ def so_far(job: Job) -> dict[str, Any]:
     told = dict(part for part in parts if len(part) == 2)
     elapsed, gets_ready = told.pop("Elapsed", ""), told.pop("Getting ready", "")
     return {
-        "best": list(told.items()),
-        "elapsed": elapsed,
-        "gets_ready": gets_ready,
-        "note": job.progress_note,
+        "best": [(gettext(label), retelling.retold_place(value)) for label, value in told.items()],
+        "elapsed": retelling.retold(elapsed),
+        "gets_ready": gettext(gets_ready) if gets_ready else "",
+        "note": gettext(job.progress_note) if job.progress_note else "",
         "first": first_offered(job) if gets_ready else None,
     }
 
@@ -201,7 +222,7 @@ def improve_plan(payload: dict[str, Any]) -> dict[str, Any] | None:
     if few_moves:
         more["moves"] = explaining.moves(found.there, plans.carried_on(found.there), found.plan, weighed=WEIGHED_MOVES)
     beside = plans.others_beside(found.there)
-    at_work.progress(99, "Written down now.")
+    at_work.progress(99, WRITTEN_DOWN)
     with transaction.atomic():
         run = plans.record_plan(
             found.there,
@@ -281,7 +302,7 @@ def look(
             return watch.is_stopped
 
         if not get_ready(tell, lambda: meanwhile(first_there, first_plan)):
-            return Found(there, plan, is_optimal=False, proof="Stopped before the search was ready: the first plan.")
+            return Found(there, plan, is_optimal=False, proof=retelling.STOPPED)
     kernel()
     if watch:
         watch.begin()
@@ -315,19 +336,16 @@ def proof_of(there: Standing, *, is_optimal: bool, compiled: bool) -> str:
     """Whether a better plan can exist, in a sentence."""
     count = len(there.shed.warps)
     if is_optimal:
-        said = f"Proven best: no other plan of its {count} warps costs less."
+        said = retelling.PROVEN % {"n": count}
     elif count <= PROVEN_WARPS:
-        why = "the time was too short to try every other"
+        form = retelling.TOO_SHORT
         if there.shed.previous:
-            why = "a plan in force was to be kept"
+            form = retelling.KEPT
         elif there.shed.winds:
-            why = "some are still to be wound, and one may be better off waiting for a beam"
-        said = f"Not proven best of its {count} warps: {why}."
+            form = retelling.TO_BE_WOUND
+        said = form % {"n": count}
     else:
-        said = "Not proven best: of a dozen warps or more nobody can try every plan. Judge it by the plans beside it."
+        said = f"{retelling.TOO_MANY} {retelling.JUDGE_IT}"
     if not compiled:
-        said += (
-            " This machine has no compiler for the search (numba), so it went a thousand times slower: "
-            "this is little more than the best of the mill's paper rules."
-        )
+        said += f" {retelling.NO_COMPILER}"
     return said

@@ -8,7 +8,7 @@ from django.db import models, transaction
 
 from mill import changes, meanwhile
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.models import (
     Beam,
     Closure,
@@ -106,7 +106,9 @@ def strike_out(
 def hold_loom(loom: Loom, *, reason: str, by: Any) -> None:
     """Nothing new is planned on it until it is let go; what hangs on it stays."""
     if not reason.strip():
-        raise Refusal(f"Say why loom {loom.code} is held, so that the next shift knows.", field="reason")
+        raise Refusal(
+            N_("Say why loom %(loom)s is held, so that the next shift knows."), field="reason", loom=loom.code
+        )
     reason = reason.strip()[:120]
     changes.update(Loom.objects.filter(pk=loom.pk), by=by, why=reason, is_held=True, held_reason=reason)
 

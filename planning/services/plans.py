@@ -12,11 +12,11 @@ from django.utils import timezone
 
 from mill import changes
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning.list_rules import orders
 from planning.models import Closure, Loom, PlanRun, Slot, Warp, set_up_rates
 from planning.services import assuming, clock, explaining, working_out
-from planning.services.explaining import listed
+from planning.services.retelling import CARRIED_ON, FITS_NOT, HANGS_ELSEWHERE, PAPER_RULE, Kept, Listed, Sentence
 from planning.services.standing import (
     IN_LOOM,
     TUNERS,
@@ -52,12 +52,14 @@ __all__ = [
     "standing",
 ]
 
-RULES = {"earliest_due_date": "earliest due date", "setups_first": "set-ups first", "best": "best paper rule"}
+RULES = {
+    "earliest_due_date": N_("earliest due date"),
+    "setups_first": N_("set-ups first"),
+    "best": N_("best paper rule"),
+}
 # How long before a loom comes free its next warp may be wound. Early keeps the warping mills busy, late keeps beams
 # free; which is dearer hangs on the mill.
 WOUND_AHEAD_MIN = (1 * DAY_MIN, 2 * DAY_MIN, 4 * DAY_MIN, 7 * DAY_MIN, 14 * DAY_MIN)
-CARRIED_ON = "the plan in force, carried on"
-PAPER_RULE = "earliest due date, on paper"
 
 # A plan as a record
 
@@ -219,22 +221,28 @@ def put_in_force(run: PlanRun, *, by: Any) -> PlanRun:
     if run.state == PlanRun.IN_FORCE:
         return run
     if run.state != PlanRun.OFFERED:
-        raise Refusal(f"Plan {run.pk} is {run.state}; only one that is offered can be put in force. Make a new plan.")
+        raise Refusal(
+            N_("Plan %(plan)s is %(state)s; only one that is offered can be put in force. Make a new plan."),
+            plan=run.pk,
+            state=Word(run.state),
+        )
     if in_force:
-        refuse_overtaken(run, in_force[0], what="Make a new plan, so that nothing of the other is lost.")
+        refuse_overtaken(run, in_force[0], what=N_("Make a new plan, so that nothing of the other is lost."))
     slots = list(Slot.objects.filter(run=run).select_related("warp__loom", "loom"))
     gone = [slot.warp for slot in slots if slot.warp.state == Warp.WOVEN_OUT]
     if gone:
-        numbers = listed([str(warp) for warp in gone])
-        raise Refusal(
-            f"{numbers} {'has' if len(gone) == 1 else 'have'} been woven out since plan {run.pk} was made. "
-            "Make a new plan."
-        )
+        one = N_("%(warps)s has been woven out since plan %(plan)s was made. Make a new plan.")
+        several = N_("%(warps)s have been woven out since plan %(plan)s was made. Make a new plan.")
+        raise Refusal(one if len(gone) == 1 else several, warps=Listed(gone), plan=run.pk)
     for slot in slots:
         hangs_on = slot.warp.loom if slot.warp.state in IN_LOOM else None
         if hangs_on and hangs_on.pk != slot.loom_id:
             raise Refusal(
-                f"{slot.warp} hangs in loom {hangs_on} now; plan {run.pk} has it on loom {slot.loom}. Make a new plan."
+                N_("%(warp)s hangs in loom %(hangs)s now; plan %(plan)s has it on loom %(loom)s. Make a new plan."),
+                warp=slot.warp,
+                hangs=hangs_on,
+                plan=run.pk,
+                loom=slot.loom,
             )
     _bring_along(run, by=by)
     before = {slot.warp_id: _place(slot) for old in in_force for slot in old.slots.all()}
@@ -252,25 +260,38 @@ def put_in_force(run: PlanRun, *, by: Any) -> PlanRun:
     return run
 
 
+# By whether the plan is offered still, and whether it is known who put the other in force.
+AFTER_IT = {
+    (True, True): N_("Plan %(plan)s was made at %(time)s, and plan %(other)s was put in force after that by %(who)s."),
+    (True, False): N_("Plan %(plan)s was made at %(time)s, and plan %(other)s was put in force after that."),
+    (False, True): N_("Plan %(plan)s is %(state)s, and plan %(other)s was put in force after that by %(who)s."),
+    (False, False): N_("Plan %(plan)s is %(state)s, and plan %(other)s was put in force after that."),
+}
+
+
 def refuse_overtaken(run: PlanRun, in_force: PlanRun, *, what: str) -> None:
     """Raises Refusal, with what is different by now, when a plan was not made from the one that is in force.
 
-    what    the way out
+    what    the way out, in which the number of the plan in force may stand as %(plan)s
     """
     if run.pk == in_force.pk or run.base_id == in_force.pk:
         return
     is_offered = run.state == PlanRun.OFFERED
     differ = explaining.slots_that_differ(run.base if is_offered else run, in_force)
-    was = f"was made at {timezone.localtime(run.made_at):%H:%M}" if is_offered else f"is {run.state}"
-    raise Refusal(
-        f"Plan {run.pk} {was}, and plan {in_force.pk} was put in force after that{_by_whom(in_force)}. "
-        + (f"There {listed(differ, most=5)}. " if differ else "")
-        + what
+    after = Sentence(
+        AFTER_IT[is_offered, bool(in_force.decided_by)],
+        plan=run.pk,
+        time=f"{timezone.localtime(run.made_at):%H:%M}",
+        state=Word(run.state),
+        other=in_force.pk,
+        who=(in_force.decided_by.get_full_name() or in_force.decided_by.get_username()) if in_force.decided_by else "",
     )
-
-
-def _by_whom(run: PlanRun) -> str:
-    return f" by {run.decided_by.get_full_name() or run.decided_by.get_username()}" if run.decided_by else ""
+    # The mill's own page of the plan is the way out, and its number stands in it.
+    out = Sentence(what, plan=in_force.pk)
+    if not differ:
+        raise Refusal("%(after)s %(out)s", after=after, out=out)
+    there = Sentence(N_("There %(differences)s."), differences=Listed([Kept(one) for one in differ], most=5))
+    raise Refusal("%(after)s %(there)s %(out)s", after=after, there=there, out=out)
 
 
 def _bring_along(run: PlanRun, *, by: Any) -> None:
@@ -292,7 +313,11 @@ def bring_back(run: PlanRun, *, by: Any, now: datetime | None = None) -> PlanRun
     """
     began = time.monotonic()
     if run.state != PlanRun.OVERTAKEN:
-        raise Refusal(f"Plan {run.pk} is {run.state}; only one that was overtaken can be brought back.")
+        raise Refusal(
+            N_("Plan %(plan)s is %(state)s; only one that was overtaken can be brought back."),
+            plan=run.pk,
+            state=Word(run.state),
+        )
     there = standing(now=now, by_hand=True).as_planned_in(run)
     held = {code: loom.held_reason for code, loom in there.looms.items() if loom.is_held}
     rows = orders_again(run, there)
@@ -300,8 +325,14 @@ def bring_back(run: PlanRun, *, by: Any, now: datetime | None = None) -> PlanRun
         waits = [one for one in rows[code] if there.shed.warp[one].in_progress is None]
         if waits:
             raise Refusal(
-                f"Plan {run.pk} no longer fits: loom {code} is held ({held[code]}), and it has warp "
-                f"{listed(waits)} there. Let the loom go, or make a new plan."
+                N_(
+                    "Plan %(plan)s no longer fits: loom %(loom)s is held (%(why)s), and it has warp %(warps)s there. "
+                    "Let the loom go, or make a new plan."
+                ),
+                plan=run.pk,
+                loom=code,
+                why=held[code],
+                warps=Listed(waits),
             )
     plan = time_plan(there.shed, rows)
     again = record_plan(there, plan, rule=f"as plan {run.pk}", began=began, by=by)
@@ -321,13 +352,19 @@ def orders_again(run: PlanRun, there: Standing) -> dict[str, list[str]]:
         row = there.shed.warp[code]
         if row.in_progress:
             if row.in_progress != slot.loom.code:
-                against.append(f"{slot.warp} hangs in loom {row.in_progress}, not {slot.loom}")
+                told = {"warp": code, "hangs": row.in_progress, "loom": slot.loom}
+                against.append(HANGS_ELSEWHERE % told)
         elif not there.shed.fits(slot.loom.code, code):
-            against.append(f"{slot.warp}: {there.shed.misfit(there.shed.loom[slot.loom.code], row)}")
+            misfit = there.shed.misfit(there.shed.loom[slot.loom.code], row)
+            against.append(FITS_NOT % {"warp": code, "misfit": misfit})
         else:
             rows[slot.loom.code].append(code)
     if against:
-        raise Refusal(f"Plan {run.pk} no longer fits: {listed(against, most=4)}. Make a new plan.")
+        raise Refusal(
+            N_("Plan %(plan)s no longer fits: %(against)s. Make a new plan."),
+            plan=run.pk,
+            against=Listed([Kept(one) for one in against], most=4),
+        )
     placed = {code for order in rows.values() for code in order}
     for code in there.by_due_date:
         if code not in placed:
@@ -351,7 +388,11 @@ def refuse_plan(run: PlanRun, *, by: Any) -> None:
     )
     if not changed:
         run.refresh_from_db()
-        raise Refusal(f"Plan {run.pk} is {run.state}; only one that is offered can be put aside.")
+        raise Refusal(
+            N_("Plan %(plan)s is %(state)s; only one that is offered can be put aside."),
+            plan=run.pk,
+            state=Word(run.state),
+        )
 
 
 @transaction.atomic
@@ -359,18 +400,24 @@ def pin_warp(warp: Warp, *, loom: Loom | None, by: Any, starts_at: datetime | No
     """The planner's word: on this loom, and from this moment if one is said; None takes the pin out."""
     warp = Warp.objects.select_for_update(of=("self",), no_key=True).get(pk=warp.pk)
     if warp.state in (*IN_LOOM, Warp.WOVEN_OUT):
-        raise Refusal(f"{warp} is {warp.state}; it does not move any more.")
+        raise Refusal(N_("%(warp)s is %(state)s; it does not move any more."), warp=warp, state=Word(warp.state))
     if starts_at and not loom:
-        raise Refusal("A moment needs a loom to go with it. Choose the loom too.", field="loom")
+        raise Refusal(N_("A moment needs a loom to go with it. Choose the loom too."), field="loom")
     if starts_at and starts_at < timezone.now():
-        said = timezone.localtime(starts_at)
-        raise Refusal(f"{said:%d %b %H:%M} has gone by. Choose a moment to come.", field="starts_at")
+        gone = Kept(f"{timezone.localtime(starts_at):%d %b %H:%M}", "date")
+        raise Refusal(N_("%(moment)s has gone by. Choose a moment to come."), field="starts_at", moment=gone)
     if loom:
         worked = getattr(warp, "worked", None)
         if worked and worked.figures:
             misfit = _misfits(warp, [loom])[0]
             if misfit:
-                raise Refusal(f"Loom {loom.code} can't take {warp}: {misfit}.", field="loom")
+                raise Refusal(
+                    N_("Loom %(loom)s can't take %(warp)s: %(misfit)s."),
+                    field="loom",
+                    loom=loom.code,
+                    warp=warp,
+                    misfit=Kept(misfit, "misfit"),
+                )
         if starts_at:
             _check_open(loom, starts_at)
     warp.pin_loom, warp.pin_starts_at = loom, starts_at
@@ -390,9 +437,13 @@ def _check_open(loom: Loom, moment: datetime) -> None:
     if not calendar.is_open(minute):
         opens = timezone.localtime(clock.to_moment(calendar.next_open(minute), epoch=epoch))
         raise Refusal(
-            f"Loom {loom.code} is closed on {timezone.localtime(moment):%a %d %b at %H:%M}. "
-            f"It opens {opens:%a %d %b at %H:%M}.",
+            N_("Loom %(loom)s is closed on %(day)s at %(time)s. It opens %(opens)s at %(hour)s."),
             field="starts_at",
+            loom=loom.code,
+            day=Kept(f"{timezone.localtime(moment):%a %d %b}", "day"),
+            time=f"{timezone.localtime(moment):%H:%M}",
+            opens=Kept(f"{opens:%a %d %b}", "day"),
+            hour=f"{opens:%H:%M}",
         )
 
 

@@ -16,7 +16,8 @@ from planning.promise import Place, first_places, safe_places
 from planning.services import clock, plans, working_out
 from planning.services.beams import BeamStand
 from planning.services.cloths import latest_specs
-from planning.services.explaining import day_name, listed
+from planning.services.explaining import day_name
+from planning.services.retelling import listed
 from planning.services.standing import LEAD_DAYS, NO_FLANGE, Releases, Standing, Waiting, YarnNeed, let_go, standing
 from planning.shed import PieceDue, Shed
 from planning.shed_plan import Plan, time_plan

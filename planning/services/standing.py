@@ -12,7 +12,7 @@ from typing import Any
 from django.utils import timezone
 
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning import finishing
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
@@ -25,7 +25,7 @@ from planning.models import (
     WarpYarn,
     set_up_rates,
 )
-from planning.services import clock, working_out
+from planning.services import clock, retelling, working_out
 from planning.services.assuming import NOTHING, Assumed, TakenFor
 from planning.services.beams import BeamKinds, kind_of
 from planning.services.shed_records import ShedRecords, as_planned
@@ -276,7 +276,7 @@ def standing(
     now_min = clock.to_minute(now, epoch=epoch)
     closures = [*records.closures, *assumed.closed]
     if not looms:
-        raise Refusal("There is no loom to plan. Enter the mill's looms first.")
+        raise Refusal(N_("There is no loom to plan. Enter the mill's looms first."))
     calendars: dict[str, Hours] = {
         f"pattern {pk}": hours for pk, hours in clock.hours_by_pattern(closures, epoch=epoch).items()
     }
@@ -326,7 +326,7 @@ def standing(
         winding=Winding(max(mill.warping_mills, 1), WARPING, kinds.beams, _wound_ahead_min(records)),
     )
     for code, reason in shed.without_loom().items():
-        left_out[int(code)] = f"No loom takes it: {reason}."
+        left_out[int(code)] = retelling.NO_LOOM % {"looms": reason}
     previous = {
         str(warp.number): Previous(slot.loom.code, max(clock.to_minute(slot.weaving_starts_at, epoch=epoch), 0))
         for warp in warps
@@ -398,7 +398,7 @@ def _plannable(records: ShedRecords, left_out: dict[int, str], then: Mapping[int
         worked = getattr(warp, "worked", None)
         parts = list(warp.parts.all())
         if worked is None or warp.runs is None or not parts:
-            left_out[warp.number] = (worked and worked.trouble) or "It has not been worked out yet."
+            left_out[warp.number] = (worked and worked.trouble) or retelling.NOT_WORKED_OUT
             continue
         found.append((min(part.line.due_on for part in parts), warp))
     return [warp for _, warp in sorted(found, key=lambda row: (row[0], row[1].number))]

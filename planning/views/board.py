@@ -14,25 +14,32 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.models import Yarn
 from mill.desk import room
 from mill.models import Mill
-from mill.refusal import Refusal
-from mill.templatetags.mill import hours, moment
+from mill.refusal import N_, Refusal
+from mill.signs import written_now
+from mill.templatetags.mill import hours, moment, said
 from planning import board as board_room
 from planning.board import Bar, Mark
 from planning.forms.looms import PlaceForm
 from planning.models import Closure, Cloth, Customer, Loom, PlanRun, Slot, Warp, WarpPart, WarpYarn
-from planning.services import board, clock, explaining, plans
+from planning.services import board, clock, plans, retelling
 from planning.views.looms import plan_in_force
 from planning.worktime import DAY_MIN, WEEK_MIN, calendar_of
 
 # So many looms are printed on one sheet; each number has its size in the style sheet.
 PRINTED = (16, 20, 26, 32, 48)
 # Days on the leaf, and from how many minutes on closed time is drawn: nights on a quarter's leaf are not.
-SPANS = {"week": (7, 60), "fortnight": (14, 7 * 60), "quarter": (91, DAY_MIN)}
+SPANS = {
+    gettext_noop("week"): (7, 60),
+    gettext_noop("fortnight"): (14, 7 * 60),
+    gettext_noop("quarter"): (91, DAY_MIN),
+}
 
 
 # How far a leaf may lie from today: no plan reaches further, and the calendar itself ends.
@@ -120,7 +127,7 @@ def leaf_of(words: Mapping[str, str]) -> Leaf | None:
 def board_page(request: HttpRequest) -> HttpResponse:
     leaf = leaf_of(request.GET)
     if leaf is None:
-        messages.info(request, "There is no plan yet: the board shows one as soon as the looms are planned.")
+        messages.info(request, _("There is no plan yet: the board shows one as soon as the looms are planned."))
         return redirect("looms")
     return render(request, "planning/board.html", page_of(leaf))
 
@@ -149,12 +156,12 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
     looms = sorted(Loom.objects.select_related("shift_pattern"), key=lambda loom: _as_counted(loom.code))
     in_force = run if run.state == PlanRun.IN_FORCE else plan_in_force()
     return {
-        "title": "Loom board",
+        "title": _("Loom board"),
         "leaf": leaf,
         "run": run,
         "is_in_force": run.state == PlanRun.IN_FORCE,
         "is_by_hand": "follows" in run.explained,
-        "said": run.explained.get("said", ""),
+        "said": retelling.retold(run.explained.get("said", "")),
         "looms": looms,
         "rows": sorted(
             (slot for slot in slots if slot.warp_id in meant),
@@ -205,8 +212,8 @@ class Told:
     def __init__(self, slot: Slot, *, on: list[OnWarp], late: str, pin: str, is_frozen: bool, is_meant: bool) -> None:
         self.late, self.pin, self.is_frozen, self.is_meant = late, pin, is_frozen, is_meant
         self.slot = slot
-        self.cloths = explaining.listed(list(dict.fromkeys(one.cloth_name for one in on)) or ["no cloth"])
-        self.customers = explaining.listed(list(dict.fromkeys(one.customer_name for one in on)) or ["nobody"])
+        self.cloths = retelling.said_list(list(dict.fromkeys(one.cloth_name for one in on)) or [_("no cloth")])
+        self.customers = retelling.said_list(list(dict.fromkeys(one.customer_name for one in on)) or [_("nobody")])
 
     @property
     def in_loom(self) -> bool:
@@ -214,19 +221,22 @@ class Told:
 
     def __str__(self) -> str:
         slot = self.slot
-        said = [f"{slot.warp}, {self.cloths} for {self.customers}, loom {slot.loom}"]
+        on = {"cloths": self.cloths, "customers": self.customers, "loom": slot.loom}
+        told = [_("%(warp)s, %(cloths)s for %(customers)s, loom %(loom)s") % {"warp": slot.warp.called, **on}]
         if slot.setup_min:
-            said.append(f"{slot.setup} {hours(slot.setup_min)} from {moment(slot.setup_starts_at)}")
-        said.append(f"weaving {moment(slot.weaving_starts_at)} to {moment(slot.weaving_stops_at)}")
+            setup = {"setup": said(slot.setup), "time": hours(slot.setup_min), "at": moment(slot.setup_starts_at)}
+            told.append(_("%(setup)s %(time)s from %(at)s") % setup)
+        weaving = {"first": moment(slot.weaving_starts_at), "last": moment(slot.weaving_stops_at)}
+        told.append(_("weaving %(first)s to %(last)s") % weaving)
         if self.in_loom:
-            said.append(f"{slot.warp.state} now")
+            told.append(_("%(state)s now") % {"state": said(slot.warp.state)})
         if self.late:
-            said.append(f"late {self.late}")
+            told.append(_("late %(late)s") % {"late": self.late})
         if self.pin:
-            said.append(self.pin)
+            told.append(self.pin)
         if self.is_frozen:
-            said.append("starts soon: stays")
-        return ", ".join(said)
+            told.append(_("starts soon: stays"))
+        return ", ".join(told)
 
 
 def _frozen(slots: Iterable[Slot]) -> set[int]:
@@ -240,14 +250,14 @@ def _frozen(slots: Iterable[Slot]) -> set[int]:
 def _late(slot: Slot, days: int | None) -> str:
     if not slot.late_min:
         return ""
-    return f"{days} d" if days else "in part"
+    return _("%(n)s d") % {"n": days} if days else _("in part")
 
 
 def _pin(warp: Warp, by_this_plan: str | None) -> str:
     if warp.pin_loom:
-        at = f" from {moment(warp.pin_starts_at)}" if warp.pin_starts_at else ""
-        return f"pinned to loom {warp.pin_loom}{at}"
-    return f"pinned to loom {by_this_plan} with this plan" if by_this_plan else ""
+        form = _("pinned to loom %(loom)s from %(at)s") if warp.pin_starts_at else _("pinned to loom %(loom)s")
+        return form % {"loom": warp.pin_loom, "at": moment(warp.pin_starts_at)}
+    return _("pinned to loom %(loom)s with this plan") % {"loom": by_this_plan} if by_this_plan else ""
 
 
 def _meant(leaf: Leaf, slots: Iterable[Slot], on: Mapping[int, list[OnWarp]]) -> set[int]:
@@ -265,11 +275,15 @@ def _meant(leaf: Leaf, slots: Iterable[Slot], on: Mapping[int, list[OnWarp]]) ->
 def _choices() -> list[dict[str, Any]]:
     """The sieve: its words, and what each may be."""
     return [
-        {"name": "cloth", "label": "Cloth", "rows": [(c.code, str(c)) for c in Cloth.objects.filter(is_in_use=True)]},
-        {"name": "customer", "label": "Customer", "rows": [(c.code, c.name) for c in Customer.objects.all()]},
+        {
+            "name": "cloth",
+            "label": _("Cloth"),
+            "rows": [(c.code, str(c)) for c in Cloth.objects.filter(is_in_use=True)],
+        },
+        {"name": "customer", "label": _("Customer"), "rows": [(c.code, c.name) for c in Customer.objects.all()]},
         {
             "name": "yarn",
-            "label": "Yarn",
+            "label": _("Yarn"),
             "rows": [(y.code, f"{y.code} {y.name}") for y in Yarn.objects.order_by("code")],
         },
     ]
@@ -295,9 +309,22 @@ def _addresses(leaf: Leaf) -> dict[str, Any]:
 def _marks(leaf: Leaf) -> list[Mark]:
     days = [leaf.first + timedelta(days=n) for n in range(leaf.days)]
     if leaf.span == "quarter":
-        return [Mark(n * DAY_MIN, f"{on.day} {on:%b}", is_heavy=True) for n, on in enumerate(days) if on.weekday() == 0]
-    said = "{0:%a} {0.day} {0:%b}" if leaf.span == "week" else "{0:%a} {0.day}"
-    return board_room.day_marks([(said.format(on), on.weekday() == 0) for on in days])
+        return [
+            Mark(n * DAY_MIN, _day_said(on, is_short=False, is_named=False), is_heavy=True)
+            for n, on in enumerate(days)
+            if on.weekday() == 0
+        ]
+    is_short = leaf.span != "week"
+    return board_room.day_marks([(_day_said(on, is_short=is_short), on.weekday() == 0) for on in days])
+
+
+def _day_said(on: date, *, is_short: bool, is_named: bool = True) -> str:
+    """Mon 24 Nov, Mon 24 where days stand close, 24 Nov where only Mondays are named."""
+    now = written_now()
+    day = _("%(weekday)s %(day)s") if is_short else _("%(weekday)s %(day)s %(month)s")
+    if not is_named:
+        day = _("%(day)s %(month)s")
+    return day % {"weekday": now.weekdays[on.weekday()], "day": on.day, "month": now.months[on.month - 1]}
 
 
 def _now(leaf: Leaf) -> int:
@@ -306,7 +333,9 @@ def _now(leaf: Leaf) -> int:
 
 def _head(leaf: Leaf) -> str:
     now = timezone.localtime()
-    return board_room.head_svg(_marks(leaf), minutes=leaf.minutes, now=_now(leaf), now_label=f"now, {now:%H:%M}")
+    return board_room.head_svg(
+        _marks(leaf), minutes=leaf.minutes, now=_now(leaf), now_label=_("now, %(time)s") % {"time": f"{now:%H:%M}"}
+    )
 
 
 @dataclass(frozen=True)
@@ -324,7 +353,11 @@ def _lines(leaf: Leaf, looms: list[Loom], queues: Mapping[int, list[Slot]]) -> l
     lines = []
     for loom in looms:
         queue = queues.get(loom.pk, [])
-        label = f"Loom {loom.code}, {loom.kind}: {len(queue)} warp{'' if len(queue) == 1 else 's'}"
+        label = ngettext("Loom %(code)s, %(kind)s: %(n)s warp", "Loom %(code)s, %(kind)s: %(n)s warps", len(queue)) % {
+            "code": loom.code,
+            "kind": loom.kind,
+            "n": len(queue),
+        }
         svg = board_room.row_svg(
             [_bar(leaf, slot) for slot in queue if leaf.shows(slot)],
             label=label,
@@ -339,10 +372,10 @@ def _lines(leaf: Leaf, looms: list[Loom], queues: Mapping[int, list[Slot]]) -> l
 
 def _state(loom: Loom, queue: list[Slot]) -> str:
     if loom.is_held:
-        return f"held: {loom.held_reason}"
+        return _("held: %(reason)s") % {"reason": loom.held_reason}
     if not queue:
-        return "nothing planned"
-    return "" if queue[0].warp.state in plans.IN_LOOM else "stands"
+        return _("nothing planned")
+    return "" if queue[0].warp.state in plans.IN_LOOM else _("stands")
 
 
 def _bar(leaf: Leaf, slot: Slot) -> Bar:
@@ -357,7 +390,7 @@ def _bar(leaf: Leaf, slot: Slot) -> Bar:
         name=f"{slot.warp.number} {told.cloths}",
         about=str(told),
         address=reverse("warp", args=[slot.warp.number]),
-        late=told.late,
+        late=_("late %(late)s") % {"late": told.late} if told.late else "",
         pin=told.pin,
         is_frozen=told.is_frozen,
         in_loom=told.in_loom,
@@ -410,7 +443,7 @@ def board_move(request: HttpRequest) -> HttpResponse:
         messages.error(request, refusal.message)
         return redirect(leaf.address())
     if not wants_leaf:
-        messages.success(request, run.explained["said"])
+        messages.success(request, retelling.retold(run.explained["said"]))
         return redirect(leaf.address(plan=run.pk))
     moved = leaf_of({**words.dict(), "plan": str(run.pk)})
     assert moved is not None
@@ -428,8 +461,8 @@ def _number(text: str | None) -> int:
 def _loom(code: str) -> Loom:
     found = Loom.objects.filter(code=code.strip()).first()
     if found is None:
-        codes = explaining.listed(list(Loom.objects.values_list("code", flat=True)), most=8)
-        raise Refusal(f"There is no loom “{code}”. The looms are {codes}.")
+        codes = retelling.Listed(list(Loom.objects.values_list("code", flat=True)), most=8)
+        raise Refusal(N_("There is no loom “%(code)s”. The looms are %(codes)s."), code=code, codes=codes)
     return found
 
 
@@ -437,13 +470,13 @@ def _moment(leaf: Leaf, minute: str) -> datetime:
     try:
         return clock.to_moment(int(minute), epoch=leaf.epoch)
     except ValueError as error:
-        raise Refusal(f"“{minute}” is no minute of this leaf.") from error
+        raise Refusal(N_("“%(minute)s” is no minute of this leaf."), minute=minute) from error
 
 
 def _turn(text: str) -> int:
     """People count turns from 1."""
     if not text.strip().isdecimal() or int(text) < 1:
-        raise Refusal(f"“{text}” is no turn on a loom. Write 1 for the warp that is woven first.")
+        raise Refusal(N_("“%(text)s” is no turn on a loom. Write 1 for the warp that is woven first."), text=text)
     return int(text) - 1
 
 
@@ -457,7 +490,7 @@ def board_take_back(request: HttpRequest, pk: int) -> HttpResponse:
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return redirect(leaf.address())
-    messages.success(request, "The move is taken back.")
+    messages.success(request, _("The move is taken back."))
     return redirect(leaf.address(plan=None if before.state == PlanRun.IN_FORCE else before.pk))
 
 
@@ -484,7 +517,7 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
                     if loom is None:
                         raise Refusal("Choose the loom to move it to.", field="loom")
                     copy = board.move(run, warp, loom=loom, turn=turn and turn - 1, by=request.user)
-                    messages.success(request, copy.explained["said"])
+                    messages.success(request, retelling.retold(copy.explained["said"]))
                     return redirect(f"{reverse('board')}?plan={copy.pk}")
                 case _:
                     if loom is None:

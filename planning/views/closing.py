@@ -6,6 +6,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from mill.desk import room
@@ -41,10 +43,14 @@ def public_days(request: HttpRequest) -> HttpResponse:
             n = len(written)
             messages.success(
                 request,
-                f"{n} closure{'' if n == 1 else 's'} written down. Plans made from now on leave "
-                f"{'it' if n == 1 else 'them'} out."
+                ngettext(
+                    "%(n)s closure written down. Plans made from now on leave it out.",
+                    "%(n)s closures written down. Plans made from now on leave them out.",
+                    n,
+                )
+                % {"n": n}
                 if n
-                else "The mill was closed on those days already.",
+                else _("The mill was closed on those days already."),
             )
             return redirect(f"{reverse('closures')}?{urlencode({'sort': 'starts_at'})}")
     ticked = {f"{day}" for day in form.cleaned_data.get("days", [])} if form.is_bound else set()
@@ -52,7 +58,7 @@ def public_days(request: HttpRequest) -> HttpResponse:
         request,
         "planning/public_days.html",
         {
-            "title": "Public holidays",
+            "title": _("Public holidays"),
             "form": form,
             "days": [(day, f"{day.day}" in ticked if is_sent else True) for day in days],
         },

@@ -23,7 +23,7 @@ from mill.templatetags.mill import hours
 from planning.forms.feeds import FeedForm
 from planning.models import Closure, FeedLink, OrderLine, PlanRun, Slot
 from planning.services import feeds
-from planning.services.explaining import listed
+from planning.services.retelling import listed
 from planning.views.looms import with_parts
 from planning.views.orders import LINE_COLUMNS, with_plan
 

@@ -15,13 +15,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
 from mill.limits import FLOOR_CODE, Guesses, TooMuch, guesses_of
 from mill.listing import Column, listing
 from mill.refusal import Refusal
-from mill.templatetags.mill import moment
+from mill.templatetags.mill import moment, num
 from planning.forms.floor import EfficiencyForm, FloorForm
 from planning.models import FloorEvent, JobTicket, Loom, Stop, Warp, Worker
 from planning.services import actuals, floor, plans
@@ -213,6 +214,13 @@ def floor_events(request: HttpRequest) -> HttpResponse:
 
 
 DAYS = (7, 28, 91)
+# What is woven by whom or what: the head of its column, its title, and what is read out.
+GROUPED = {
+    "loom": (gettext_noop("Loom"), gettext_noop("By loom"), gettext_noop("Woven by loom")),
+    "cloth": (gettext_noop("Cloth"), gettext_noop("By cloth"), gettext_noop("Woven by cloth")),
+    "weaver": (gettext_noop("Weaver"), gettext_noop("By weaver"), gettext_noop("Woven by weaver")),
+    "shift": (gettext_noop("Shift"), gettext_noop("By shift"), gettext_noop("Woven by shift")),
+}
 
 
 @require_GET
@@ -226,11 +234,11 @@ def actuals_page(request: HttpRequest) -> HttpResponse:
         request,
         "planning/floor_actuals.html",
         {
-            "title": "Woven",
+            "title": _("Woven"),
             "days": days,
             "choices": DAYS,
             "run_outs": actuals.run_outs(),
-            "groups": [(label.capitalize(), rows) for label, rows in groups.items()],
+            "groups": [(*(_(words) for words in GROUPED[name]), rows) for name, rows in groups.items()],
             "offers": actuals.offers(groups["loom"]),
         },
     )
@@ -243,7 +251,8 @@ def efficiency_take(request: HttpRequest, code: str) -> HttpResponse:
     form = EfficiencyForm(request.POST)
     if form.is_valid():
         taken = actuals.take_efficiency(loom, efficiency_pct=form.cleaned_data["efficiency_pct"], by=request.user)
-        messages.success(request, f"Loom {code} is reckoned at {taken.efficiency_pct} % from now on.")
+        said = _("Loom %(code)s is reckoned at %(pct)s %% from now on.")
+        messages.success(request, said % {"code": code, "pct": num(taken.efficiency_pct)})
     else:
         messages.error(request, " ".join(str(e) for errors in form.errors.values() for e in errors))
     return redirect("actuals")

@@ -10,6 +10,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 from django_htmx.http import HttpResponseClientRedirect
 
@@ -20,12 +22,23 @@ from mill.desk import room
 from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
 from mill.models import Job
-from mill.refusal import Refusal
-from mill.templatetags.mill import day, hours, moment, num
+from mill.refusal import N_, Refusal
+from mill.templatetags.mill import day, hours, moment, num, said
 from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
-from planning.services import actuals, clock, effects, explaining, foresight, improving, looms, plans, tickets
+from planning.services import (
+    actuals,
+    clock,
+    effects,
+    explaining,
+    foresight,
+    improving,
+    looms,
+    plans,
+    retelling,
+    tickets,
+)
 from planning.services.shed_records import ShedRecords
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.worktime import WEEK_MIN
@@ -59,23 +72,29 @@ def strip(loom: Loom, *, weeks: int = STRIP_WEEKS) -> SafeString:
             clock.to_minute(moment, epoch=epoch)
             for moment in (slot.setup_starts_at, slot.setup_stops_at, slot.weaving_starts_at, slot.weaving_stops_at)
         ]
-        label = f"{slot.warp}, {day(slot.weaving_starts_at)} to {day(slot.weaving_stops_at)}"
-        if slot.late_min:
-            label += ", late"
-        bars.append(Bar(SET_UP, at[0], at[1], f"{slot.setup} before {slot.warp}"))
+        warp, setup = slot.warp.called, said(slot.setup)
+        weaving = _("%(warp)s, %(first)s to %(last)s, late") if slot.late_min else _("%(warp)s, %(first)s to %(last)s")
+        label = weaving % {"warp": warp, "first": day(slot.weaving_starts_at), "last": day(slot.weaving_stops_at)}
+        bars.append(Bar(SET_UP, at[0], at[1], _("%(setup)s before %(warp)s") % {"setup": setup, "warp": warp}))
         bars.append(Bar(WEAVING, at[2], at[3], label, reverse("warp", args=[slot.warp.number]), slot.late_min > 0))
     minutes = weeks * WEEK_MIN
     first = timezone.localtime(epoch)
     marks = [(n * WEEK_MIN, day(first + timedelta(weeks=n))) for n in range(weeks)]
     return mark_safe(  # noqa: S308 - strip_svg escapes all it is given
-        strip_svg(bars, minutes=minutes, marks=marks, now=clock.to_minute(now, epoch=epoch))
+        strip_svg(
+            bars,
+            minutes=minutes,
+            marks=marks,
+            now=clock.to_minute(now, epoch=epoch),
+            label=_("The coming weeks"),
+        )
     )
 
 
 class LoomFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Loom or kind", method="by_text")
-    is_jacquard = yes_or_no("Jacquard")
-    held = yes_or_no("Held", field_name="is_held")
+    text = django_filters.CharFilter(label=gettext_lazy("Loom or kind"), method="by_text")
+    is_jacquard = yes_or_no(gettext_lazy("Jacquard"))
+    held = yes_or_no(pgettext_lazy("loom", "Held"), field_name="is_held")
 
     class Meta:
         model = Loom
@@ -96,25 +115,29 @@ def looms_list(request: HttpRequest) -> HttpResponse:
         run,
     )
     columns = [
-        Column("Loom", lambda m: m.code, "code", link=lambda m: reverse("loom", args=[m.code])),
-        Column("Kind", lambda m: m.kind, "kind"),
-        Column("Now", lambda m: _now(m)),
-        Column("Warps to come", lambda m: m.waiting, "waiting", is_number=True),
-        Column("Free from", lambda m: m.queue[-1].weaving_stops_at if m.queue else None, shown=_free_from),
-        Column("The coming weeks", lambda m: f"{m.waiting} warps", shown=lambda m: strip(m)),
+        Column(gettext_lazy("Loom"), lambda m: m.code, "code", link=lambda m: reverse("loom", args=[m.code])),
+        Column(gettext_lazy("Kind"), lambda m: m.kind, "kind"),
+        Column(gettext_lazy("Now"), lambda m: _now(m)),
+        Column(gettext_lazy("Warps to come"), lambda m: m.waiting, "waiting", is_number=True),
         Column(
-            "Reed space",
+            gettext_lazy("Free from"), lambda m: m.queue[-1].weaving_stops_at if m.queue else None, shown=_free_from
+        ),
+        Column(gettext_lazy("The coming weeks"), lambda m: f"{m.waiting} warps", shown=lambda m: strip(m)),
+        Column(
+            gettext_lazy("Reed space"),
             lambda m: m.reed_space_cm,
             "reed_space_cm",
             "cm",
             shown=lambda m: num(m.reed_space_cm),
             is_number=True,
         ),
-        Column("Shafts", lambda m: "jacquard" if m.is_jacquard else m.shafts, "shafts", is_number=True),
-        Column("Weft colours", lambda m: m.weft_colours, "weft_colours", is_number=True),
-        Column("Picks a minute", lambda m: m.ppm, "ppm", is_number=True),
         Column(
-            "Efficiency",
+            gettext_lazy("Shafts"), lambda m: _("jacquard") if m.is_jacquard else m.shafts, "shafts", is_number=True
+        ),
+        Column(gettext_lazy("Weft colours"), lambda m: m.weft_colours, "weft_colours", is_number=True),
+        Column(gettext_lazy("Picks a minute"), lambda m: m.ppm, "ppm", is_number=True),
+        Column(
+            gettext_lazy("Efficiency"),
             lambda m: m.efficiency_pct,
             "efficiency_pct",
             "%",
@@ -129,7 +152,7 @@ def looms_list(request: HttpRequest) -> HttpResponse:
         filterset=LoomFilter,
         template="planning/looms.html",
         name="looms",
-        title="Looms",
+        title=_("Looms"),
         extra={
             "run": run,
             "late": run.slots.filter(late_min__gt=0).count() if run else 0,
@@ -146,16 +169,16 @@ def looms_list(request: HttpRequest) -> HttpResponse:
 
 
 def _free_from(loom: Loom) -> str:
-    return day(loom.queue[-1].weaving_stops_at) if loom.queue else "now"  # type: ignore[attr-defined]
+    return day(loom.queue[-1].weaving_stops_at) if loom.queue else _("now")  # type: ignore[attr-defined]
 
 
 def _now(loom: Loom) -> str:
     if loom.is_held:
-        return f"held: {loom.held_reason}"
+        return _("held: %(reason)s") % {"reason": loom.held_reason}
     slot = next(iter(loom.queue), None)  # type: ignore[attr-defined]
     if slot is None or slot.warp.state not in plans.IN_LOOM:
-        return "stands"
-    return f"{slot.warp}, {slot.warp.state}"
+        return _("stands")
+    return f"{slot.warp.called}, {said(slot.warp.state)}"
 
 
 @require_GET
@@ -165,11 +188,13 @@ def loom(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(with_queue(Loom.objects.all(), run), code=code)
     queue = found.queue  # type: ignore[attr-defined]
     prefetch_related_objects(queue, with_parts())
+    for slot in queue:
+        slot.why_said = retelling.retold(slot.why)
     return render(
         request,
         "planning/loom.html",
         {
-            "title": f"Loom {found.code}",
+            "title": _("Loom %(code)s") % {"code": found.code},
             "loom": found,
             "queue": queue,
             "strip": strip(found),
@@ -189,10 +214,10 @@ def loom_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
     if edit.is_valid() and edit.is_written(
         lambda form, seen: looms.write_down(form.instance, by=request.user, seen=seen)
     ):
-        messages.success(request, f"Loom {edit.written} is written down.")
+        messages.success(request, _("Loom %(code)s is written down.") % {"code": edit.written})
         return redirect("loom", code=edit.written.code)
     back = reverse("loom", args=[code]) if code else reverse("looms")
-    title = f"Loom {code}" if code else "A new loom"
+    title = _("Loom %(code)s") % {"code": code} if code else _("A new loom")
     return render(request, "mill/form.html", {"title": title, "edit": edit, "form": edit.form, "back": back})
 
 
@@ -203,10 +228,13 @@ def loom_hold(request: HttpRequest, code: str) -> HttpResponse:
     try:
         if found.is_held:
             looms.let_go(found, by=request.user)
-            messages.success(request, f"Loom {code} is let go: it is planned again from the next plan on.")
+            messages.success(
+                request,
+                _("Loom %(code)s is let go: it is planned again from the next plan on.") % {"code": code},
+            )
         else:
             looms.hold_loom(found, reason=request.POST.get("reason", ""), by=request.user)
-            messages.success(request, f"Loom {code} is held: nothing new is planned on it.")
+            messages.success(request, _("Loom %(code)s is held: nothing new is planned on it.") % {"code": code})
     except Refusal as refusal:
         messages.error(request, refusal.message)
     return redirect("loom", code=code)
@@ -218,7 +246,11 @@ def plan_new(request: HttpRequest) -> HttpResponse:
     rule = request.POST.get("rule", "earliest_due_date")
     try:
         if rule not in plans.RULES:
-            raise Refusal(f"There is no rule called {rule}. Choose one of {', '.join(plans.RULES.values())}.")
+            raise Refusal(
+                N_("There is no rule called %(rule)s. Choose one of %(rules)s."),
+                rule=rule,
+                rules=", ".join(_(label) for label in plans.RULES.values()),
+            )
         run = plans.make_plan(rule=rule, by=request.user)
     except Refusal as refusal:
         messages.error(request, refusal.message)
@@ -230,10 +262,10 @@ def plan_new(request: HttpRequest) -> HttpResponse:
 @room("looms")
 def plan_improve(request: HttpRequest) -> HttpResponse:
     """A better plan, looked for by the worker; with `few_moves` one that leaves the plan in force as it is."""
-    said = request.POST.get("seconds", "20")
-    if said not in {str(seconds) for seconds in improving.SECONDS}:
+    asked = request.POST.get("seconds", "20")
+    if asked not in {str(seconds) for seconds in improving.SECONDS}:
         raise Http404
-    job = improving.ask(seconds=int(said), few_moves="few_moves" in request.POST, by=request.user)
+    job = improving.ask(seconds=int(asked), few_moves="few_moves" in request.POST, by=request.user)
     return redirect("plan_work", pk=job.pk)
 
 
@@ -254,12 +286,12 @@ def loom_breaks_down(request: HttpRequest, code: str) -> HttpResponse:
                 request,
                 "planning/effects.html",
                 {
-                    "title": f"Loom {code} stands until {moment(until)}",
-                    "called": f"Loom {code}",
+                    "title": _("Loom %(code)s stands until %(until)s") % {"code": code, "until": moment(until)},
+                    "called": _("Loom %(code)s") % {"code": code},
                     "back": reverse("loom", args=[code]),
                     "address": reverse("loom_breaks_down", args=[code]),
                     "said": [(name, request.POST[name]) for name in form.fields],
-                    "write": "It stands: re-plan with few moves",
+                    "write": _("It stands: re-plan with few moves"),
                     "effects": effects.of_breakdown(found, until=until, now=now),
                     "foreseen": effects.yarn_of_breakdown(found, until=until, now=now),
                 },
@@ -295,12 +327,12 @@ def plan_late_yarn(request: HttpRequest, pk: int) -> HttpResponse:
                 request,
                 "planning/effects.html",
                 {
-                    "title": f"{found} comes {day(expected_on)}",
-                    "called": f"Delivery {found}",
+                    "title": _("%(delivery)s comes %(day)s") % {"delivery": found, "day": day(expected_on)},
+                    "called": _("Delivery %(delivery)s") % {"delivery": found},
                     "back": reverse("delivery", args=[pk]),
                     "address": reverse("plan_late_yarn", args=[pk]),
                     "said": [("expected_on", expected_on.isoformat())],
-                    "write": "It is late: re-plan with few moves",
+                    "write": _("It is late: re-plan with few moves"),
                     "effects": effects.of_late_delivery(found, expected_on=expected_on),
                     "foreseen": store.foresee_delivery(then),
                 },
@@ -327,7 +359,7 @@ def plan_work(request: HttpRequest, pk: int) -> HttpResponse:
         if request.headers.get("HX-Request"):
             return HttpResponseClientRedirect(reverse("plan", args=[made]))
         return redirect("plan", pk=made)
-    told = {"title": "A better plan", "job": job, "so_far": improving.so_far(job), "error": job.error.split("\n")[0]}
+    told = {"title": _("A better plan"), "job": job, "so_far": improving.so_far(job), "error": job.error.split("\n")[0]}
     part = request.headers.get("HX-Request")
     return render(request, "planning/_plan_work.html" if part else "planning/plan_work.html", told)
 
@@ -353,11 +385,12 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         "planning/plan.html",
         {
-            "title": f"Plan {run.pk}",
+            "title": _("Plan %(number)s") % {"number": run.pk},
             "run": run,
             "slots": slots,
             "in_force": in_force if in_force and in_force.pk != run.pk else None,
-            "explained": run.explained,
+            "explained": retelling.explained_again(run.explained),
+            "left_out": [row | {"said": retelling.retold(row["why"])} for row in run.left_out],
             "comparison": comparison(run),
             "loads": _loads(run),
             "changes": _changes(run, records),
@@ -418,16 +451,16 @@ def plan_effects(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 COST_ROWS: list[tuple[str, str, Callable[[Any], str]]] = [
-    ("Late, weighted", "weighted_tardy_min", hours),
-    ("Pieces late", "tardy_pieces", str),
-    ("Set-up", "setup_min", hours),
-    ("Warps that move", "moved", str),
-    ("of them to start soon", "moved_frozen", str),
-    ("Lateness costs", "tardiness", num),
-    ("Set-up costs", "setup", num),
-    ("Length of the plan costs", "makespan", num),
-    ("Moves cost", "moves", num),
-    ("All together", "total", num),
+    (N_("Late, weighted"), "weighted_tardy_min", hours),
+    (N_("Pieces late"), "tardy_pieces", str),
+    (N_("Set-up"), "setup_min", hours),
+    (N_("Warps that move"), "moved", str),
+    (N_("of them to start soon"), "moved_frozen", str),
+    (N_("Lateness costs"), "tardiness", num),
+    (N_("Set-up costs"), "setup", num),
+    (N_("Length of the plan costs"), "makespan", num),
+    (N_("Moves cost"), "moves", num),
+    (N_("All together"), "total", num),
 ]
 
 
@@ -436,7 +469,7 @@ def comparison(run: PlanRun) -> dict[str, Any]:
     beside = run.explained.get("beside", [])
     costs = [run.cost, *(other["cost"] for other in beside)]
     rows = [
-        {"label": label, "cells": [say(cost.get(name, 0)) for cost in costs]}
+        {"label": said(label), "cells": [say(cost.get(name, 0)) for cost in costs]}
         for label, name, say in COST_ROWS
         if any(cost.get(name) for cost in costs) or name in {"weighted_tardy_min", "tardy_pieces", "total"}
     ]
@@ -445,33 +478,38 @@ def comparison(run: PlanRun) -> dict[str, Any]:
         for cost in costs
     ]
     return {
-        "names": ["This plan", *(other["name"][:1].upper() + other["name"][1:] for other in beside)],
-        "rows": [*rows, {"label": "Last pick woven", "cells": ends}],
+        "names": [
+            _("This plan"),
+            *(name[:1].upper() + name[1:] for other in beside if (name := retelling.retold(other["name"]))),
+        ],
+        "rows": [*rows, {"label": _("Last pick woven"), "cells": ends}],
     }
 
 
 def _loads(run: PlanRun) -> list[dict[str, Any]]:
     """The weekly load of looms, tuners and warping: a table's rows, and the same drawn."""
     load = run.explained.get("load", [])
-    said = []
+    found = []
     for title, opened, parts in (
-        ("Looms", "looms_open", (("weaving", "looms_weaving"), ("set-up", "looms_setup"))),
-        ("Tuners", "tuners_open", (("set-up", "tuners_taken"),)),
-        ("Warping", "warping_open", (("warping", "warping_taken"),)),
+        (_("Looms"), "looms_open", (("weaving", "looms_weaving"), ("set-up", "looms_setup"))),
+        (_("Tuners"), "tuners_open", (("set-up", "tuners_taken"),)),
+        (_("Warping"), "warping_open", (("warping", "warping_taken"),)),
     ):
         weeks = [
             Load(day(date.fromisoformat(row["week"])), row[opened], tuple((ink, row[name]) for ink, name in parts))
             for row in load
         ]
-        said.append(
+        found.append(
             {
                 "title": title,
                 "parts": [ink for ink, _ in parts],
                 "weeks": weeks,
-                "svg": mark_safe(bars_svg(weeks, label=f"{title}, week by week")),  # noqa: S308 - escaped there
+                "svg": mark_safe(  # noqa: S308 - escaped there
+                    bars_svg(weeks, label=_("%(title)s, week by week") % {"title": title}, closed=_("closed"))
+                ),
             }
         )
-    return said
+    return found
 
 
 def _changes(run: PlanRun, records: ShedRecords) -> list[str]:
@@ -479,7 +517,7 @@ def _changes(run: PlanRun, records: ShedRecords) -> list[str]:
     if run.state != PlanRun.OFFERED:
         return []
     try:
-        return explaining.changes_since(run, plans.standing(records=records))
+        return [retelling.retold(one) for one in explaining.changes_since(run, plans.standing(records=records))]
     except Refusal as refusal:
         return [refusal.message]
 
@@ -493,14 +531,18 @@ def plan_decide(request: HttpRequest, pk: int) -> HttpResponse:
         match request.POST.get("act"):
             case "refuse":
                 plans.refuse_plan(run, by=request.user)
-                messages.success(request, f"Plan {pk} is put aside.")
+                messages.success(request, _("Plan %(number)s is put aside.") % {"number": pk})
                 return redirect(then) if then == "board" else redirect("plan", pk=pk)
             case "bring back":
                 again = plans.bring_back(run, by=request.user)
-                messages.success(request, f"Plan {pk} is back in force, timed afresh as plan {again.pk}.")
+                messages.success(
+                    request,
+                    _("Plan %(number)s is back in force, timed afresh as plan %(again)s.")
+                    % {"number": pk, "again": again.pk},
+                )
             case _:
                 plans.put_in_force(run, by=request.user)
-                messages.success(request, f"Plan {pk} is in force.")
+                messages.success(request, _("Plan %(number)s is in force.") % {"number": pk})
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return redirect("plan", pk=pk)
@@ -511,14 +553,14 @@ def plan_decide(request: HttpRequest, pk: int) -> HttpResponse:
 @room("looms")
 def plans_list(request: HttpRequest) -> HttpResponse:
     columns = [
-        Column("Plan", lambda r: r.pk, "pk", link=lambda r: reverse("plan", args=[r.pk]), is_number=True),
-        Column("Made", lambda r: r.made_at, "made_at", shown=lambda r: moment(r.made_at)),
-        Column("Rule", lambda r: r.rule, "rule"),
-        Column("State", lambda r: r.state, "state"),
-        Column("Warps", lambda r: r.n_slots, "n_slots", is_number=True),
-        Column("Pieces late", lambda r: r.cost.get("tardy_pieces"), is_number=True),
+        Column(gettext_lazy("Plan"), lambda r: r.pk, "pk", link=lambda r: reverse("plan", args=[r.pk]), is_number=True),
+        Column(gettext_lazy("Made"), lambda r: r.made_at, "made_at", shown=lambda r: moment(r.made_at)),
+        Column(gettext_lazy("Rule"), lambda r: r.rule, "rule", shown=lambda r: r.rule_called),
+        Column(gettext_lazy("State"), lambda r: r.state, "state", shown=lambda r: said(r.state)),
+        Column(gettext_lazy("Warps"), lambda r: r.n_slots, "n_slots", is_number=True),
+        Column(gettext_lazy("Pieces late"), lambda r: r.cost.get("tardy_pieces"), is_number=True),
         Column(
-            "Late, weighted",
+            gettext_lazy("Late, weighted"),
             lambda r: r.cost.get("weighted_tardy_min"),
             "cost__weighted_tardy_min",
             "min",
@@ -526,7 +568,7 @@ def plans_list(request: HttpRequest) -> HttpResponse:
             is_number=True,
         ),
         Column(
-            "Set-up",
+            gettext_lazy("Set-up"),
             lambda r: r.cost.get("setup_min"),
             "cost__setup_min",
             "min",
@@ -535,7 +577,7 @@ def plans_list(request: HttpRequest) -> HttpResponse:
         ),
     ]
     rows = PlanRun.objects.annotate(n_slots=Count("slots")).order_by("-pk")
-    return listing(request, rows, columns=columns, name="plans", title="Plans of the shed")
+    return listing(request, rows, columns=columns, name="plans", title=_("Plans of the shed"))
 
 
 urlpatterns = [

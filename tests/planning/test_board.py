@@ -256,7 +256,7 @@ def test_an_address_that_is_nonsense_still_shows_a_leaf(desk, mill):
 
 
 def test_late_is_said_in_words_and_drawn_as_a_line_beside_the_ink():
-    bar = Bar("7", 0, 0, 60, 60, 600, "7 Fell", "Warp 7, late 3 d", "/warps/7/", late="3 d")
+    bar = Bar("7", 0, 0, 60, 60, 600, "7 Fell", "Warp 7, late 3 d", "/warps/7/", late="late 3 d")
     svg = board_room.row_svg([bar], label="Loom 1", closed=[], marks=[], minutes=600, now=None)
     assert "late 3 d" in svg
     assert "zigzag" in svg

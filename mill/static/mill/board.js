@@ -2,6 +2,11 @@
 // the mill's word, not the script's: it sends the warp, the loom and the place, and shows the leaf it is given.
 
 const REACH = 5; // px: less is a click
+
+// The page carries its language's words; English is the script's own.
+const words = JSON.parse(document.getElementById("script-words")?.textContent ?? "{}");
+const gettext = (english, said = {}) => (words[english] ?? english).replace(/%\((\w+)\)s/g, (_, name) => said[name]);
+
 let held = null;
 let busy = false;
 
@@ -20,14 +25,14 @@ async function move(warp, loom, where) {
   if (busy) return false;
   busy = true;
   board().setAttribute("aria-busy", "true");
-  const words = new FormData(document.querySelector("[data-board-words]"));
-  words.set("warp", warp);
-  words.set("loom", loom);
-  for (const [name, value] of Object.entries(where)) words.set(name, String(value));
+  const sent = new FormData(document.querySelector("[data-board-words]"));
+  sent.set("warp", warp);
+  sent.set("loom", loom);
+  for (const [name, value] of Object.entries(where)) sent.set(name, String(value));
   const pins = document.getElementById("pin-moved").checked;
-  if (pins) words.set("pin", "yes");
+  if (pins) sent.set("pin", "yes");
   try {
-    const answer = await fetch(board().dataset.move, { method: "POST", body: words, headers: { "X-Board": "leaf" } });
+    const answer = await fetch(board().dataset.move, { method: "POST", body: sent, headers: { "X-Board": "leaf" } });
     if (answer.status === 400) {
       say((await answer.json()).refusal, true);
       return false;
@@ -46,7 +51,7 @@ async function move(warp, loom, where) {
     document.getElementById(`warp-${warp}`)?.focus({ preventScroll: true });
     return true;
   } catch (error) {
-    say(`The book did not answer (${error.message}). Nothing was moved; try again.`, true);
+    say(gettext("The book did not answer (%(why)s). Nothing was moved; try again.", { why: error.message }), true);
     return false;
   } finally {
     busy = false;
@@ -109,7 +114,7 @@ document.addEventListener("pointerup", async (event) => {
     const minute = Math.round((left / leaf.width) * Number(board().dataset.minutes));
     moved = await move(bar.dataset.warp, line.dataset.loom, { minute });
   } else {
-    say("That is beside the looms. Nothing was moved.", true);
+    say(gettext("That is beside the looms. Nothing was moved."), true);
   }
   if (moved) ghost.remove();
   else springBack(ghost, bar);
@@ -139,7 +144,7 @@ document.addEventListener(
 function lift(bar, box) {
   const ghost = document.createElement("div");
   ghost.className = "ghost";
-  ghost.textContent = bar.querySelector("text")?.textContent ?? `Warp ${bar.dataset.warp}`;
+  ghost.textContent = bar.querySelector("text")?.textContent ?? gettext("Warp %(number)s", { number: bar.dataset.warp });
   Object.assign(ghost.style, { left: `${box.left}px`, top: `${box.top}px`, width: `${box.width}px`, height: `${box.height}px` });
   document.body.append(ghost);
   bar.classList.add("lifted");
@@ -181,8 +186,8 @@ document.addEventListener("keydown", (event) => {
   if (!to) return;
   event.preventDefault();
   const line = all[here + to[0]];
-  if (!line) say("There is no loom beyond this one.", true);
-  else if (to[1] === 0) say("It is the first on its loom.", true);
+  if (!line) say(gettext("There is no loom beyond this one."), true);
+  else if (to[1] === 0) say(gettext("It is the first on its loom."), true);
   else if (to[1] !== null) move(bar.dataset.warp, line.dataset.loom, { turn: to[1] });
   else {
     const leaf = lineOf(bar).getBoundingClientRect();
