@@ -61,16 +61,24 @@ def work_out_claim(
     Source: correct invoice mass = dry mass x (1 + R).
     """
     if not weighed:
-        raise Refusal("No lot was weighed: 0 lots. Receive what came of the delivery, then claim.")
+        raise Refusal(N_("No lot was weighed: 0 lots. Receive what came of the delivery, then claim."))
     for lot in weighed:
         if lot.measured_regain_pct is None:
             raise Refusal(
-                f"The moisture of lot {lot.label} was not measured: {lot.weighed_g} g may be short of yarn or of water."
-                " Measure a cone, then claim.",
+                N_(
+                    "The moisture of lot %(lot)s was not measured: %(grams)s g may be short of yarn or of water."
+                    " Measure a cone, then claim."
+                ),
                 field="moisture",
+                lot=lot.label,
+                grams=lot.weighed_g,
             )
         if lot.weighed_g <= 0:
-            raise Refusal(f"Lot {lot.label} can't weigh {lot.weighed_g} g. Write what the scales had.")
+            raise Refusal(
+                N_("Lot %(lot)s can't weigh %(grams)s g. Write what the scales had."),
+                lot=lot.label,
+                grams=lot.weighed_g,
+            )
     working, source = Working(), SOURCE % {"source": agreed_by}
     due: list[int] = []
     for n, lot in enumerate(weighed, start=1):
@@ -113,9 +121,14 @@ def work_out_claim(
     )
     if together_g >= invoiced_g:
         raise Refusal(
-            f"{together_g} g came at {plain(agreed_regain_pct)} % regain, and {invoiced_g} g were invoiced: nothing is"
-            " short. Look at the invoice, or leave the claim.",
+            N_(
+                "%(came)s g came at %(pct)s %% regain, and %(invoiced)s g were invoiced: nothing is short. Look at the"
+                " invoice, or leave the claim."
+            ),
             field="invoiced_g",
+            came=together_g,
+            pct=Decimal(plain(agreed_regain_pct)),
+            invoiced=invoiced_g,
         )
     short_g = working.add(
         invoiced_g - together_g,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from inventory.drawdown import Day
+from mill.signs import GERMAN, NARROW_SPACE, written_now
 
 WIDTH, HEIGHT = 720, 300
 LEFT, RIGHT, TOP, BOTTOM = 64, 16, 28, 40
@@ -119,7 +120,13 @@ def _day_marks(first: date, n_days: int, x: Callable[[date], float]) -> tuple[Ma
     every = 7 * max(1, -(-n_days // (7 * MARKS_MAX)))
     days = range((monday - first).days, n_days, every)
     mondays = [first + timedelta(day) for day in days]
-    return tuple(Mark(x(day), f"{day.day} {day:%b}") for day in mondays)
+    return tuple(Mark(x(day), _day_said(day)) for day in mondays)
+
+
+def _day_said(day: date) -> str:
+    """A day beneath the picture, without its weekday: every one is a Monday."""
+    dot = "." if written_now() is GERMAN else ""
+    return f"{day.day}{dot} {written_now().months[day.month - 1]}"
 
 
 def _step_g(span_g: int) -> int:
@@ -138,5 +145,6 @@ def _up(grams: int, step_g: int) -> int:
 
 def _kg(grams: int) -> str:
     whole, rest = divmod(abs(grams), 1000)
-    decimals = f".{rest:03d}".rstrip("0") if rest else ""
-    return f"{'−' if grams < 0 else ''}{whole:,}{decimals}".replace(",", "\u202f")
+    decimals = f"{rest:03d}".rstrip("0")
+    thousands_apart = f"{whole:,}".replace(",", NARROW_SPACE)
+    return f"{'−' if grams < 0 else ''}{thousands_apart}{written_now().decimal if decimals else ''}{decimals}"

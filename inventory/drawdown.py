@@ -212,9 +212,13 @@ def working(
 
 def _refuse_below_nought(on_hand_g: int, dated: Sequence[Dated], late_by_days: int) -> None:
     if on_hand_g < 0:
-        raise Refusal(f"There can't be {on_hand_g} g on hand: it is 0 g or more.")
+        raise Refusal(N_("There can't be %(grams)s g on hand: it is 0 g or more."), grams=on_hand_g)
     for _, grams, label in dated:
         if grams < 0:
-            raise Refusal(f"{label} can't be {grams} g: it is 0 g or more.")
+            raise Refusal(N_("%(label)s can't be %(grams)s g: it is 0 g or more."), label=label, grams=grams)
     if late_by_days < 0:
-        raise Refusal(f"A delivery can't be {late_by_days} days late: write 0 days or more.", field="late_by_days")
+        raise Refusal(
+            N_("A delivery can't be %(days)s days late: write 0 days or more."),
+            field="late_by_days",
+            days=late_by_days,
+        )

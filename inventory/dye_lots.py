@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from inventory.drawdown import Dated, Drawdown, work_out_drawdown
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 # What nobody has named a dye lot for yet: deliveries that are still to come, and needs that nothing on hand is near.
 UNNAMED = ""
@@ -67,7 +67,11 @@ def draw_down_by_dye_lot(
     for draw in draws:
         for dye_lot, grams in draw.of:
             if grams < 0:
-                raise Refusal(f"There can't be {grams} g of dye lot {dye_lot} for a need: it is 0 g or more.")
+                raise Refusal(
+                    N_("There can't be %(grams)s g of dye lot %(dye_lot)s for a need: it is 0 g or more."),
+                    grams=grams,
+                    dye_lot=dye_lot,
+                )
     outs: dict[str, list[Dated]] = defaultdict(list)
     for draw in draws:
         for dye_lot, dated in draw.dealt():

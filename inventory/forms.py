@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop, pgettext_lazy
 
 from inventory.count_sheet import as_stored
 from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Trap, Treatment, Yarn, YarnLot
@@ -20,6 +20,7 @@ from inventory.yarn import REGAINS, Count, read_count, regain_called, regain_fro
 from mill.fields import DayInput, MeasureField, PercentField, SeveralField
 from mill.models import Mill
 from mill.refusal import Refusal
+from mill.templatetags.mill import num
 
 HUNDREDTH = Decimal("0.01")
 FIBRES_OFFERED = 4
@@ -70,6 +71,11 @@ def whole_number(label: Any, **kwargs: Any) -> forms.IntegerField:
 
 def words(label: Any, most: int, **kwargs: Any) -> forms.CharField:
     return forms.CharField(label=label, max_length=most, **{"required": False, **kwargs})
+
+
+def said(choices: Iterable[tuple[str, str]]) -> list[tuple[str, Any]]:
+    """Stored words as a page's language says them."""
+    return [(key, gettext_lazy(word)) for key, word in choices]
 
 
 def new_key() -> str:
@@ -139,16 +145,19 @@ class MoistForm(KeyedForm):
 
 class YarnForm(OnceForm):
     count_as_bought = CountField(
-        label="Count as bought", help_text="As the invoice has it: 16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex."
+        label=gettext_lazy("Count as bought"),
+        help_text=gettext_lazy("As the invoice has it: 16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex."),
     )
-    min_order_g = WeighedField(label="Smallest order", initial=0, min_value=0, max_value=1_000_000)
+    min_order_g = WeighedField(label=gettext_lazy("Smallest order"), initial=0, min_value=0, max_value=1_000_000)
     regain_from = forms.ChoiceField(
-        label="Regain from a table",
+        label=gettext_lazy("Regain from a table"),
         required=False,
-        help_text="Or write the figure agreed with the supplier, and whose.",
+        help_text=gettext_lazy("Or write the figure agreed with the supplier, and whose."),
     )
-    regain_pct = PercentField(label="Regain", required=False, help_text="On the oven-dry mass.")
-    regain_authority = words("Regain, by whom", 80)
+    regain_pct = PercentField(
+        label=gettext_lazy("Regain"), required=False, help_text=gettext_lazy("On the oven-dry mass.")
+    )
+    regain_authority = words(gettext_lazy("Regain, by whom"), 80)
 
     class Meta:
         model = Yarn
@@ -156,17 +165,26 @@ class YarnForm(OnceForm):
             *("code", "name", "colour", "count_as_bought", "spinning", "supplier", "min_order_g", "is_in_use"),
             *("regain_pct", "regain_authority"),
         ]
-        labels = {"code": "Yarn", "name": "Colour", "colour": "Drawn as", "is_in_use": "In use"}
-        help_texts = {"name": "The colour's name.", "colour": "On the pictures of cloths."}
+        labels = {
+            "code": gettext_lazy("Yarn"),
+            "name": gettext_lazy("Colour"),
+            "colour": gettext_lazy("Drawn as"),
+            "spinning": gettext_lazy("Spinning"),
+            "supplier": gettext_lazy("Supplier"),
+            "is_in_use": gettext_lazy("In use"),
+        }
+        help_texts = {"name": gettext_lazy("The colour's name."), "colour": gettext_lazy("On the pictures of cloths.")}
         widgets = {"colour": forms.TextInput(attrs={"type": "color"})}
+        error_messages = {"code": {"unique": gettext_lazy("Yarn with this Code already exists.")}}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["spinning"].choices = said(Yarn.SPINNINGS)  # type: ignore[attr-defined]
         by = Mill.the_one().regain_authority
         self.fields["regain_from"].choices = [  # type: ignore[attr-defined]
             ("", "–"),
             *(
-                (key, f"{regain.fibre}, {regain.regain_pct} %: {regain.authority}")
+                (key, f"{_(regain.fibre)}, {num(regain.regain_pct, 2)} %: {regain.authority}")
                 for key, regain in REGAINS.items()
                 if regain.authority.startswith(by)
             ),
@@ -177,10 +195,11 @@ class YarnForm(OnceForm):
         for row in self.rows:
             share = shares[row] if row < len(shares) else None
             self.fields[f"fibre_{row}"] = forms.ModelChoiceField(
-                fibres, required=False, label="Fibre", initial=share and share.fibre_id
+                fibres, required=False, label=gettext_lazy("Fibre"), initial=share and share.fibre_id
             )
+            self.fields[f"fibre_{row}"].label_from_instance = lambda fibre: fibre.called  # type: ignore[attr-defined]
             self.fields[f"share_{row}"] = PercentField(
-                required=False, label="Share", initial=share and share.share_pct, above=0, min_value=None
+                required=False, label=gettext_lazy("Share"), initial=share and share.share_pct, above=0, min_value=None
             )
 
     def clean(self) -> dict[str, Any]:
@@ -192,8 +211,8 @@ class YarnForm(OnceForm):
             if self.instance.count_tex < 1:
                 self.add_error(
                     "count_as_bought",
-                    f"{cleaned['count_as_bought']} is {self.instance.count_tex} tex; a yarn has 1 tex or more."
-                    " Look at the count.",
+                    _("%(count)s is %(tex)s tex; a yarn has 1 tex or more. Look at the count.")
+                    % {"count": cleaned["count_as_bought"], "tex": num(self.instance.count_tex, 4)},
                 )
         self._clean_regain(cleaned)
         self._clean_shares(cleaned)
@@ -205,20 +224,23 @@ class YarnForm(OnceForm):
             cleaned["regain_pct"], cleaned["regain_authority"] = regain.regain_pct, regain.authority
             return
         if cleaned.get("regain_pct") is None and "regain_pct" not in self.errors:
-            self.add_error("regain_pct", "Choose a regain from the table, or write the one agreed.")
+            self.add_error("regain_pct", _("Choose a regain from the table, or write the one agreed."))
         elif not cleaned.get("regain_authority") and "regain_authority" not in self.errors:
-            self.add_error("regain_authority", "Say whose figure it is: tables disagree by 4 % for wool.")
+            self.add_error("regain_authority", _("Say whose figure it is: tables disagree by 4 % for wool."))
 
     def _clean_shares(self, cleaned: dict[str, Any]) -> None:
         self.shares: dict[Fibre, Decimal] = {}
         for row in self.rows:
             fibre, share_pct = cleaned.get(f"fibre_{row}"), cleaned.get(f"share_{row}")
             if fibre is None and share_pct is not None:
-                self.add_error(f"fibre_{row}", f"{share_pct.normalize():f} % of what? Choose the fibre.")
+                said_so = _("%(pct)s %% of what? Choose the fibre.") % {"pct": num(share_pct)}
+                self.add_error(f"fibre_{row}", said_so)
             elif fibre in self.shares:
-                self.add_error(f"fibre_{row}", f"{fibre} stands twice. Write its shares together.")
+                said_so = _("%(fibre)s stands twice. Write its shares together.") % {"fibre": fibre.called}
+                self.add_error(f"fibre_{row}", said_so)
             elif fibre is not None and share_pct is None and f"share_{row}" not in self.errors:
-                self.add_error(f"share_{row}", f"How much of the yarn is {fibre}? 100 when it is all.")
+                said_so = _("How much of the yarn is %(fibre)s? 100 when it is all.") % {"fibre": fibre.called}
+                self.add_error(f"share_{row}", said_so)
             elif fibre is not None and share_pct is not None:
                 self.shares[fibre] = share_pct
 
@@ -242,32 +264,60 @@ class YarnForm(OnceForm):
 
 
 class DeliveryForm(OnceForm):
-    ordered_g = WeighedField(label="Ordered", above=0, max_value=1_000_000)
-    ordered_on = DayField(label="Ordered on", required=False)
-    expected_on = DayField(label="Expected on")
+    ordered_g = WeighedField(label=gettext_lazy("Ordered"), above=0, max_value=1_000_000)
+    ordered_on = DayField(label=gettext_lazy("Ordered on"), required=False)
+    expected_on = DayField(label=gettext_lazy("Expected on"))
 
     class Meta:
         model = Delivery
         fields = ["number", "yarn", "supplier", "ordered_g", "dye_lot", "ordered_on", "expected_on", "is_closed"]
-        labels = {"number": "Delivery", "dye_lot": "Dye lot", "is_closed": "Closed"}
-        help_texts = {"number": "The number on the order or the supplier's note."}
+        labels = {
+            "number": gettext_lazy("Delivery"),
+            "yarn": gettext_lazy("Yarn"),
+            "supplier": gettext_lazy("Supplier"),
+            "dye_lot": gettext_lazy("Dye lot"),
+            "is_closed": gettext_lazy("Closed"),
+        }
+        help_texts = {
+            "number": gettext_lazy("The number on the order or the supplier's note."),
+            "dye_lot": gettext_lazy("When the supplier has named it."),
+            "is_closed": gettext_lazy("Nothing more of it is to come."),
+        }
+        error_messages = {"number": {"unique": gettext_lazy("Delivery with this Number already exists.")}}
 
 
 class SupplierForm(OnceForm):
     class Meta:
         model = Supplier
         fields = ["code", "name", "lead_time_days", "notes"]
-        labels = {"code": "Supplier", "lead_time_days": "Lead time (days)"}
-        help_texts = {"lead_time_days": "From ordering to having it, calendar days."}
+        labels = {
+            "code": gettext_lazy("Supplier"),
+            "name": gettext_lazy("Name"),
+            "lead_time_days": gettext_lazy("Lead time (days)"),
+            "notes": gettext_lazy("Notes"),
+        }
+        help_texts = {"lead_time_days": gettext_lazy("From ordering to having it, calendar days.")}
+        error_messages = {"code": {"unique": gettext_lazy("Supplier with this Code already exists.")}}
 
 
 class FibreForm(OnceForm):
-    regain_pct = PercentField(label="Regain", help_text="Commercial regain, on the oven-dry mass.")
+    regain_pct = PercentField(
+        label=gettext_lazy("Regain"), help_text=gettext_lazy("Commercial regain, on the oven-dry mass.")
+    )
 
     class Meta:
         model = Fibre
         fields = ["name", "is_protein", "regain_pct", "regain_authority"]
-        labels = {"name": "Fibre", "is_protein": "Protein", "regain_authority": "Regain, by whom"}
+        labels = {
+            "name": gettext_lazy("Fibre"),
+            "is_protein": gettext_lazy("Protein"),
+            "regain_authority": gettext_lazy("Regain, by whom"),
+        }
+        help_texts = {
+            "is_protein": gettext_lazy("Wool, hair and silk, which moth larvae eat."),
+            "regain_authority": gettext_lazy("The table that the regain stands in."),
+        }
+        error_messages = {"name": {"unique": gettext_lazy("Fibre with this Name already exists.")}}
 
 
 class PlaceForm(OnceForm):
@@ -332,25 +382,38 @@ class TriggersForm(forms.ModelForm):
 
 class ReceiveForm(MoistForm):
     delivery = forms.ModelChoiceField(
-        Delivery.objects.none(), required=False, label="Delivery", empty_label="none: it came without one"
-    )
-    yarn = forms.ModelChoiceField(Yarn.objects.all(), label="Yarn")
-    label = words("Lot", 30, required=True, help_text="The mill's own number on the bag.")
-    dye_lot = words("Dye lot", 40, required=True, help_text="As it stands on the cone.")
-    grams = WeighedField(label="Net mass", above=0, max_value=1_000_000, help_text="Without cones and bags.")
-    gross_g = WeighedField(
-        label="Gross mass", above=0, max_value=1_000_000, required=False, help_text="With cones and bags."
-    )
-    packages = whole_number("Cones", initial=0, required=False)
-    place = forms.ModelChoiceField(Place.objects.all(), required=False, label="Where it lies")
-    received_on = DayField(label="Came on", initial=timezone.localdate)
-    measured_count = CountField(label="Count as measured", required=False, help_text="When it was wrapped and weighed.")
-    document = words("Note it came with", 60)
-    note = words("Remark", 200)
-    is_shade_approved = forms.BooleanField(
-        label="Shade compared, and right",
+        Delivery.objects.none(),
         required=False,
-        help_text="Nothing of the lot is held or drawn before that: it may be said later, on its page.",
+        label=gettext_lazy("Delivery"),
+        empty_label=gettext_lazy("none: it came without one"),
+    )
+    yarn = forms.ModelChoiceField(Yarn.objects.all(), label=gettext_lazy("Yarn"))
+    label = words(gettext_lazy("Lot"), 30, required=True, help_text=gettext_lazy("The mill's own number on the bag."))
+    dye_lot = words(gettext_lazy("Dye lot"), 40, required=True, help_text=gettext_lazy("As it stands on the cone."))
+    grams = WeighedField(
+        label=gettext_lazy("Net mass"), above=0, max_value=1_000_000, help_text=gettext_lazy("Without cones and bags.")
+    )
+    gross_g = WeighedField(
+        label=gettext_lazy("Gross mass"),
+        above=0,
+        max_value=1_000_000,
+        required=False,
+        help_text=gettext_lazy("With cones and bags."),
+    )
+    packages = whole_number(gettext_lazy("Cones"), initial=0, required=False)
+    place = forms.ModelChoiceField(Place.objects.all(), required=False, label=gettext_lazy("Where it lies"))
+    received_on = DayField(label=gettext_lazy("Came on"), initial=timezone.localdate)
+    measured_count = CountField(
+        label=gettext_lazy("Count as measured"),
+        required=False,
+        help_text=gettext_lazy("When it was wrapped and weighed."),
+    )
+    document = words(gettext_lazy("Note it came with"), 60)
+    note = words(gettext_lazy("Remark"), 200)
+    is_shade_approved = forms.BooleanField(
+        label=gettext_lazy("Shade compared, and right"),
+        required=False,
+        help_text=gettext_lazy("Nothing of the lot is held or drawn before that: it may be said later, on its page."),
     )
 
     field_order = (
@@ -374,14 +437,15 @@ class ReceiveForm(MoistForm):
 class ClaimForm(KeyedForm):
     """What was invoiced, and each lot that came as the scales and the moisture meter had it."""
 
-    invoice = words("Invoice", 60, help_text="Its number.")
+    invoice = words(gettext_lazy("Invoice"), 60, help_text=gettext_lazy("Its number."))
     invoiced_g = WeighedField(
-        label="Invoiced, net", above=0, max_value=1_000_000, help_text="As the invoice has it, at the agreed regain."
+        label=gettext_lazy("Invoiced, net"),
+        above=0,
+        max_value=1_000_000,
+        help_text=gettext_lazy("As the invoice has it, at the agreed regain."),
     )
-    moisture_of = forms.ChoiceField(
-        label="Moisture is of", choices=[(REGAIN, "the dry mass (regain)"), (CONTENT, "the whole (most meters)")]
-    )
-    note = words("Remark", 200)
+    moisture_of = forms.ChoiceField(label=gettext_lazy("Moisture is of"), choices=MOISTURE_OF)
+    note = words(gettext_lazy("Remark"), 200)
 
     def __init__(self, *args: Any, lots: Iterable[YarnLot], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -391,10 +455,10 @@ class ClaimForm(KeyedForm):
             if weighed_g is None and lot.measured_regain_pct is None:
                 weighed_g = lot.came_g  # type: ignore[attr-defined]
             self.fields[f"weighed_{lot.pk}"] = WeighedField(
-                label=f"Lot {lot}, net", required=False, above=0, initial=weighed_g
+                label=_("Lot %(lot)s, net") % {"lot": lot}, required=False, above=0, initial=weighed_g
             )
             self.fields[f"moisture_{lot.pk}"] = PercentField(
-                label=f"Lot {lot}, moisture", required=False, initial=lot.measured_regain_pct
+                label=_("Lot %(lot)s, moisture") % {"lot": lot}, required=False, initial=lot.measured_regain_pct
             )
 
     def rows(self) -> list[tuple[YarnLot, forms.BoundField, forms.BoundField]]:
@@ -419,17 +483,19 @@ class ClaimForm(KeyedForm):
 
 
 class SentForm(forms.Form):
-    sent_on = DayField(label="Sent on", initial=timezone.localdate)
+    sent_on = DayField(label=gettext_lazy("Sent on"), initial=timezone.localdate)
 
 
 class AnswerForm(forms.Form):
-    answered_on = DayField(label="Answered on", initial=timezone.localdate)
-    allowed_g = WeighedField(label="Allowed", min_value=0, help_text="0 when the supplier refuses.")
-    answer = words("What they said", 200)
+    answered_on = DayField(label=gettext_lazy("Answered on"), initial=timezone.localdate)
+    allowed_g = WeighedField(
+        label=gettext_lazy("Allowed"), min_value=0, help_text=gettext_lazy("0 when the supplier refuses.")
+    )
+    answer = words(gettext_lazy("What they said"), 200)
 
 
 class DropForm(forms.Form):
-    answer = words("Why", 200, required=True)
+    answer = words(gettext_lazy("Why"), 200, required=True)
 
 
 # Lines on a lot's page
@@ -444,64 +510,77 @@ class LotForm(KeyedForm):
 
 
 class HoldForm(LotForm):
-    for_what = words("Held for", 120, required=True, help_text="Warps are held on their own page.")
-    grams = WeighedField(label="How much", above=0)
+    for_what = words(
+        pgettext_lazy("yarn", "Held for"),
+        120,
+        required=True,
+        help_text=gettext_lazy("Warps are held on their own page."),
+    )
+    grams = WeighedField(label=gettext_lazy("How much"), above=0)
 
 
 class DrawForm(LotForm):
     reservation = forms.ModelChoiceField(
-        Reservation.objects.none(), required=False, label="Out of the hold for", empty_label="none: out of what is free"
+        Reservation.objects.none(),
+        required=False,
+        label=gettext_lazy("Out of the hold for"),
+        empty_label=gettext_lazy("none: out of what is free"),
     )
-    for_what = words("Drawn for", 120, help_text="When it is not held: a sample, a mend.")
-    grams = WeighedField(label="How much", above=0)
-    packages = whole_number("Cones", initial=0, required=False)
-    document = words("Ticket or note", 60)
+    for_what = words(gettext_lazy("Drawn for"), 120, help_text=gettext_lazy("When it is not held: a sample, a mend."))
+    grams = WeighedField(label=gettext_lazy("How much"), above=0)
+    packages = whole_number(gettext_lazy("Cones"), initial=0, required=False)
+    document = words(gettext_lazy("Ticket or note"), 60)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["reservation"].queryset = self.lot.reservations.open()  # type: ignore[attr-defined]
-        self.fields["reservation"].label_from_instance = lambda row: row.for_what  # type: ignore[attr-defined]
+        self.fields["reservation"].label_from_instance = lambda row: row.what.called  # type: ignore[attr-defined]
 
 
 class ReturnForm(LotForm, MoistForm):
     reservation = forms.ModelChoiceField(
-        Reservation.objects.none(), required=False, label="Back from", empty_label="the shed"
+        Reservation.objects.none(),
+        required=False,
+        label=gettext_lazy("Back from"),
+        empty_label=gettext_lazy("the shed"),
     )
-    grams = WeighedField(label="How much", above=0, help_text="Weighed, without cones.")
-    packages = whole_number("Cones", initial=0, required=False)
-    reason = words("Remark", 200)
+    grams = WeighedField(label=gettext_lazy("How much"), above=0, help_text=gettext_lazy("Weighed, without cones."))
+    packages = whole_number(gettext_lazy("Cones"), initial=0, required=False)
+    reason = words(gettext_lazy("Remark"), 200)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["reservation"].queryset = self.lot.reservations.drawn()  # type: ignore[attr-defined]
-        self.fields["reservation"].label_from_instance = lambda row: row.for_what  # type: ignore[attr-defined]
+        self.fields["reservation"].label_from_instance = lambda row: row.what.called  # type: ignore[attr-defined]
 
 
 class WasteForm(LotForm):
-    grams = WeighedField(label="How much", above=0)
-    packages = whole_number("Cones", initial=0, required=False)
-    reason = words("Why", 200, required=True)
+    grams = WeighedField(label=gettext_lazy("How much"), above=0)
+    packages = whole_number(gettext_lazy("Cones"), initial=0, required=False)
+    reason = words(gettext_lazy("Why"), 200, required=True)
 
 
 class MoveForm(LotForm):
-    place = forms.ModelChoiceField(Place.objects.all(), label="Where to")
-    reason = words("Remark", 200)
+    place = forms.ModelChoiceField(Place.objects.all(), label=gettext_lazy("Where to"))
+    reason = words(gettext_lazy("Remark"), 200)
 
 
 class CountForm(LotForm, MoistForm):
-    grams = WeighedField(label="Weighed", min_value=0, help_text="All that lies there, without cones.")
-    reason = words("Remark", 100)
+    grams = WeighedField(
+        label=gettext_lazy("Weighed"), min_value=0, help_text=gettext_lazy("All that lies there, without cones.")
+    )
+    reason = words(gettext_lazy("Remark"), 100)
 
 
 class CorrectForm(LotForm):
-    grams = WeighedField(label="What there is", min_value=0)
-    reason = words("Why", 200, required=True)
+    grams = WeighedField(label=gettext_lazy("What there is"), min_value=0)
+    reason = words(gettext_lazy("Why"), 200, required=True)
 
 
 class WhyForm(LotForm):
     """A line that says why and no grams."""
 
-    reason = words("Why", 180, required=True)
+    reason = words(gettext_lazy("Why"), 180, required=True)
 
 
 class StocktakeForm(MoistForm):
@@ -646,9 +725,12 @@ class ReleaseForm(LotForm):
     """Out of quarantine, with what was done to it."""
 
     treatment = forms.ModelChoiceField(
-        Treatment.objects.none(), required=False, label="After treatment", empty_label="none that is written down"
+        Treatment.objects.none(),
+        required=False,
+        label=gettext_lazy("After treatment"),
+        empty_label=gettext_lazy("none that is written down"),
     )
-    reason = words("Why", 90, required=True)
+    reason = words(gettext_lazy("Why"), 90, required=True)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -671,7 +753,7 @@ def treatment_said(row: Treatment) -> str:
 class LatenessForm(forms.Form):
     """What if every delivery comes later?"""
 
-    late_by_days = whole_number("Deliveries late by", initial=0, max_value=365, required=False)
+    late_by_days = whole_number(gettext_lazy("Deliveries late by"), initial=0, max_value=365, required=False)
 
     @property
     def asked_days(self) -> int:

@@ -87,38 +87,51 @@ def follow(before: Balance, change: Change) -> Balance:
 def receive(before: Balance, grams: int, *, lot: str) -> Change:
     """Yarn comes in: the first line of a lot."""
     assert before == Balance(), f"lot {lot} has been received"
-    return Change(RECEIVE, change_g=_at_least_one(grams, "receive"))
+    nothing = N_("There is nothing to receive: %(grams)s. Write 1 g or more.")
+    return Change(RECEIVE, change_g=_at_least_one(grams, nothing))
 
 
-def hold(before: Balance, grams: int, *, lot: str, for_what: str) -> Change:
+def hold(before: Balance, grams: int, *, lot: str, for_what: object) -> Change:
     """Keep yarn for something, so that nothing else takes it.
 
     >>> hold(Balance(1, 9000, 0), 10080, lot="A12", for_what="Warp 118")
     Traceback (most recent call last):
     mill.refusal.Refusal: Lot A12 has 9000 g free; Warp 118 needs 10\u202f080 g. Choose another lot, or ask for less.
     """
-    _at_least_one(grams, "hold")
+    _at_least_one(grams, N_("There is nothing to hold: %(grams)s. Write 1 g or more."))
     if grams > before.available_g:
-        let_go = f", or let go of some of the {written(before.held_g)} that are held" if before.held_g else ""
         raise Refusal(
-            f"Lot {lot} has {written(before.available_g)} free; {for_what or 'this'} needs {written(grams)}."
-            f" Choose another lot{let_go}, or ask for less.",
+            N_(
+                "Lot %(lot)s has %(free)s free; %(what)s needs %(grams)s. Choose another lot, or let go of some of the"
+                " %(held)s that are held, or ask for less."
+            )
+            if before.held_g
+            else N_("Lot %(lot)s has %(free)s free; %(what)s needs %(grams)s. Choose another lot, or ask for less."),
             field="grams",
+            lot=lot,
+            free=written(before.available_g),
+            what=for_what or Word(N_("this")),
+            grams=written(grams),
+            held=written(before.held_g),
         )
     return Change(HOLD, held_change_g=grams)
 
 
-def release(before: Balance, *, remaining_g: int, lot: str, for_what: str) -> Change:
+def release(before: Balance, *, remaining_g: int, lot: str, for_what: object) -> Change:
     """Let go of what of a hold has not been drawn."""
     if remaining_g == 0:
-        raise Refusal(f"Nothing of lot {lot} is held for {for_what} any more: 0 g can be let go. Leave it as it is.")
+        raise Refusal(
+            N_("Nothing of lot %(lot)s is held for %(what)s any more: 0 g can be let go. Leave it as it is."),
+            lot=lot,
+            what=for_what,
+        )
     assert 0 < remaining_g <= before.held_g
     return Change(RELEASE, held_change_g=-remaining_g)
 
 
-def draw(before: Balance, grams: int, *, remaining_g: int, lot: str, for_what: str) -> Change:
+def draw(before: Balance, grams: int, *, remaining_g: int, lot: str, for_what: object) -> Change:
     """Yarn leaves the store out of its hold; never more than is held."""
-    _at_least_one(grams, "draw")
+    _at_least_one(grams, N_("There is nothing to draw: %(grams)s. Write 1 g or more."))
     if grams > remaining_g:
         raise Refusal(
             N_(
@@ -136,13 +149,13 @@ def draw(before: Balance, grams: int, *, remaining_g: int, lot: str, for_what: s
     return Change(DRAW, change_g=-grams, held_change_g=-grams)
 
 
-def come_back(before: Balance, grams: int, *, at_most_g: int, lot: str, out_of: str) -> Change:
+def come_back(before: Balance, grams: int, *, at_most_g: int, lot: str, out_of: object) -> Change:
     """Part cones return to the store, weighed.
 
     at_most_g   what has left and not come back yet
     out_of      where it had gone: "Warp 118", or "the store"
     """
-    _at_least_one(grams, "bring back")
+    _at_least_one(grams, N_("There is nothing to bring back: %(grams)s. Write 1 g or more."))
     if grams > at_most_g:
         raise Refusal(
             N_(
@@ -152,7 +165,7 @@ def come_back(before: Balance, grams: int, *, at_most_g: int, lot: str, out_of: 
             field="grams",
             most=written(at_most_g),
             lot=lot,
-            out_of=Word(out_of),
+            out_of=out_of,
             grams=written(grams),
         )
     _within_reason(before.on_hand_g + grams, lot)
@@ -161,12 +174,22 @@ def come_back(before: Balance, grams: int, *, at_most_g: int, lot: str, out_of: 
 
 def waste(before: Balance, grams: int, *, lot: str) -> Change:
     """Free yarn is thrown away: spoilt, lost, swept up."""
-    _at_least_one(grams, "write off")
+    _at_least_one(grams, N_("There is nothing to write off: %(grams)s. Write 1 g or more."))
     if grams > before.available_g:
         raise Refusal(
-            f"Lot {lot} has {written(before.available_g)} free; {written(grams)} can't be written off."
-            f"{_let_go_first(before)}",
+            N_(
+                "Lot %(lot)s has %(free)s free; %(grams)s can't be written off. Let go of some of the %(held)s that are"
+                " held, or write less."
+            )
+            if before.held_g
+            else N_(
+                "Lot %(lot)s has %(free)s free; %(grams)s can't be written off. Weigh it again, or correct the lot."
+            ),
             field="grams",
+            lot=lot,
+            free=written(before.available_g),
+            grams=written(grams),
+            held=written(before.held_g),
         )
     return Change(WASTE, change_g=-grams)
 
@@ -175,61 +198,96 @@ def correct(before: Balance, *, to_g: int, lot: str, kind: str = CORRECT) -> Cha
     """The book is set to what is there. A count may find what the book has; a correction must change it."""
     assert kind in {CORRECT, COUNT}
     if to_g < 0:
-        raise Refusal(f"Lot {lot} can't have {written(to_g)}: write 0 g or more.", field="grams")
+        raise Refusal(
+            N_("Lot %(lot)s can't have %(grams)s: write 0 g or more."), field="grams", lot=lot, grams=written(to_g)
+        )
     _within_reason(to_g, lot)
     if to_g == before.on_hand_g and kind == CORRECT:
         raise Refusal(
-            f"Lot {lot} has {written(to_g)} in the book and {written(to_g)} is what you wrote:"
-            " there is nothing to correct.",
+            N_("Lot %(lot)s has %(grams)s in the book and %(grams)s is what you wrote: there is nothing to correct."),
             field="grams",
+            lot=lot,
+            grams=written(to_g),
         )
     if to_g < before.held_g:
         raise Refusal(
-            f"{written(before.held_g)} of lot {lot} are held; {written(to_g)} would be less."
-            f" Let go of {written(before.held_g - to_g)} first.",
+            N_("%(held)s of lot %(lot)s are held; %(grams)s would be less. Let go of %(more)s first."),
             field="grams",
+            held=written(before.held_g),
+            lot=lot,
+            grams=written(to_g),
+            more=written(before.held_g - to_g),
         )
     return Change(kind, change_g=to_g - before.on_hand_g)
 
 
-def reverse(before: Balance, line: Line, *, remaining_g: int, drawn_g: int, lot: str, for_what: str) -> Change:
+def reverse(before: Balance, line: Line, *, remaining_g: int, drawn_g: int, lot: str, for_what: object) -> Change:
     """Take a line back, to the gram, with another.
 
     remaining_g, drawn_g    of the line's reservation: what it still holds, and what of it is out; 0 without one
     """
     if line.kind == REVERSE:
         raise Refusal(
-            f"Line {line.seq} of lot {lot} takes another line back; it can't be taken back itself."
-            " Write the line that you mean afresh."
+            N_(
+                "Line %(line)s of lot %(lot)s takes another line back; it can't be taken back itself. Write the line"
+                " that you mean afresh."
+            ),
+            line=line.seq,
+            lot=lot,
         )
     if line.kind != MOVE and line.change_g == line.held_change_g == 0:
-        raise Refusal(f"Line {line.seq} of lot {lot} changed 0 g: there is nothing to take back. Leave it as it is.")
+        raise Refusal(
+            N_("Line %(line)s of lot %(lot)s changed 0 g: there is nothing to take back. Leave it as it is."),
+            line=line.seq,
+            lot=lot,
+        )
     change = Change(REVERSE, change_g=-line.change_g, held_change_g=-line.held_change_g)
     if remaining_g + change.held_change_g < 0:
         raise Refusal(
-            f"{written(remaining_g)} of lot {lot} are still held for {for_what}; taking line {line.seq} back lets go"
-            f" of {written(-change.held_change_g)}. Take the draws after it back first."
+            N_(
+                "%(held)s of lot %(lot)s are still held for %(what)s; taking line %(line)s back lets go of %(grams)s."
+                " Take the draws after it back first."
+            ),
+            held=written(remaining_g),
+            lot=lot,
+            what=for_what,
+            line=line.seq,
+            grams=written(-change.held_change_g),
         )
     if line.kind == DRAW and drawn_g < change.change_g:
         raise Refusal(
-            f"{written(drawn_g)} of lot {lot} are still out for {for_what}; taking line {line.seq} back needs"
-            f" {written(change.change_g)}. Take back what was returned first."
+            N_(
+                "%(out)s of lot %(lot)s are still out for %(what)s; taking line %(line)s back needs %(grams)s. Take"
+                " back what was returned first."
+            ),
+            out=written(drawn_g),
+            lot=lot,
+            what=for_what,
+            line=line.seq,
+            grams=written(change.change_g),
         )
     on_hand_g, held_g = before.on_hand_g + change.change_g, before.held_g + change.held_change_g
     if on_hand_g < held_g:
         raise Refusal(
-            f"Lot {lot} has {written(before.available_g)} free; taking line {line.seq} back needs"
-            f" {written(before.available_g + held_g - on_hand_g)}. Take the later lines back first, or correct the lot."
+            N_(
+                "Lot %(lot)s has %(free)s free; taking line %(line)s back needs %(grams)s. Take the later lines back"
+                " first, or correct the lot."
+            ),
+            lot=lot,
+            free=written(before.available_g),
+            line=line.seq,
+            grams=written(before.available_g + held_g - on_hand_g),
         )
     assert held_g >= 0
     _within_reason(on_hand_g, lot)
     return change
 
 
-def _at_least_one(grams: int, verb: str) -> int:
+def _at_least_one(grams: int, nothing: str) -> int:
+    """The grams; refuses, in the words of `nothing`, less than one."""
     assert type(grams) is int, f"the ledger is kept in whole grams, not in {grams!r}"
     if grams < 1:
-        raise Refusal(f"There is nothing to {verb}: {written(grams)}. Write 1 g or more.", field="grams")
+        raise Refusal(nothing, field="grams", grams=written(grams))
     if grams > LOT_MAX_G:
         raise Refusal(
             N_("%(grams)s is more than any store holds; a lot takes %(most)s at most. Look at the unit."),
@@ -249,14 +307,6 @@ def _within_reason(on_hand_g: int, lot: str) -> None:
             grams=written(on_hand_g),
             most=written(LOT_MAX_G),
         )
-
-
-def _let_go_first(before: Balance) -> str:
-    return (
-        f" Let go of some of the {written(before.held_g)} that are held, or write less."
-        if before.held_g
-        else (" Weigh it again, or correct the lot.")
-    )
 
 
 def written(grams: int) -> str:

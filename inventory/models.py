@@ -10,7 +10,7 @@ from django.utils.translation import gettext_noop as N_
 from simple_history.models import HistoricalRecords
 
 from inventory import draw, ledger, treatment
-from mill.language import retold
+from mill.language import Retold, retold
 from mill.models import figure
 
 # Rows with columns added by a queryset, which the model doesn't name.
@@ -75,18 +75,23 @@ class Fibre(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def called(self) -> str:
+        """Its name in the language of the page, where it is one of the tables'; else as the mill wrote it."""
+        return gettext(self.name)
+
 
 class Yarn(models.Model):
     """A yarn in one colour, as it is bought."""
 
     WOOLLEN, WORSTED, COTTON, LINEN, SILK, OTHER = "woollen", "worsted", "cotton", "linen", "silk", "other"
     SPINNINGS = [
-        (WOOLLEN, "woollen"),
-        (WORSTED, "worsted"),
-        (COTTON, "cotton"),
-        (LINEN, "linen"),
-        (SILK, "silk"),
-        (OTHER, "other"),
+        (WOOLLEN, N_("woollen")),
+        (WORSTED, N_("worsted")),
+        (COTTON, N_("cotton")),
+        (LINEN, N_("linen")),
+        (SILK, N_("silk")),
+        (OTHER, N_("other")),
     ]
 
     code = models.CharField(max_length=30, unique=True)
@@ -282,6 +287,30 @@ class Reservation(models.Model):
     def __str__(self) -> str:
         return f"{self.lot} for {self.for_what}"
 
+    @property
+    def what(self) -> Retold:
+        """What it is held for, as a refusal names it in the language of whoever reads that."""
+        return Retold(self.for_what, FOR_WHAT)
+
+
+# Why a line was written, as the services keep it.
+WHY = (
+    N_("Weighed %(grams)s at %(measured)s %% regain, reckoned at %(agreed)s %%. Stock-take."),
+    N_("Weighed %(grams)s at %(measured)s %% regain, reckoned at %(agreed)s %%. %(remark)s"),
+    N_("Weighed %(grams)s at %(measured)s %% regain, reckoned at %(agreed)s %%."),
+    N_("Weighed %(grams)s. Stock-take."),
+    N_("Weighed %(grams)s. %(remark)s"),
+    N_("Weighed %(grams)s."),
+    N_("Shade approved"),
+    N_("Shade not approved: %(why)s"),
+    N_("Into quarantine: %(why)s"),
+    N_("Out of quarantine, no treatment named: %(why)s"),
+    N_("Let go by the planner of Warp %(number)s."),
+    N_("Nothing is left on Warp %(number)s."),
+    N_("Warp %(number)s is taken apart."),
+    N_("Warp %(number)s is woven out."),
+)
+
 
 class Movement(models.Model):
     """One line of the ledger. Added, never changed or taken away; triggers in the database see to it.
@@ -294,17 +323,17 @@ class Movement(models.Model):
     WASTE, MOVE, CORRECT, COUNT = ledger.WASTE, ledger.MOVE, ledger.CORRECT, ledger.COUNT
     REVERSE, NOTE = ledger.REVERSE, ledger.NOTE
     KINDS = [
-        (RECEIVE, "received"),
-        (HOLD, "held"),
-        (RELEASE, "let go"),
-        (DRAW, "drawn"),
-        (RETURN, "came back"),
-        (WASTE, "waste"),
-        (MOVE, "moved"),
-        (CORRECT, "corrected"),
-        (COUNT, "counted"),
-        (REVERSE, "taken back"),
-        (NOTE, "noted"),
+        (RECEIVE, N_("received")),
+        (HOLD, N_("held")),
+        (RELEASE, N_("let go")),
+        (DRAW, N_("drawn")),
+        (RETURN, N_("came back")),
+        (WASTE, N_("waste")),
+        (MOVE, N_("moved")),
+        (CORRECT, N_("corrected")),
+        (COUNT, N_("counted")),
+        (REVERSE, N_("taken back")),
+        (NOTE, N_("noted")),
     ]
 
     lot = models.ForeignKey(YarnLot, on_delete=models.PROTECT, related_name="movements")
@@ -340,12 +369,17 @@ class Movement(models.Model):
     def __str__(self) -> str:
         return f"{self.lot} {self.seq}: {self.kind} {self.change_g} g"
 
+    @property
+    def why(self) -> str:
+        """Why it was written, in the language of the page; it is kept in English."""
+        return retold(self.reason, WHY)
+
 
 class YarnDemand(models.Model):
     """Derived: grams of a yarn that planned work will draw on a day. Written by the planning side."""
 
     WARP, WEFT = "warp", "weft"
-    USES = [(WARP, "warp"), (WEFT, "weft")]
+    USES = [(WARP, N_("warp")), (WEFT, N_("weft"))]
 
     yarn = models.ForeignKey(Yarn, on_delete=models.CASCADE, related_name="demands")
     use = models.CharField(max_length=4, choices=USES)
@@ -514,11 +548,11 @@ class Claim(models.Model):
 
     WRITTEN, SENT, ALLOWED, REFUSED, DROPPED = "written", "sent", "allowed", "refused", "dropped"
     STATES = [
-        (WRITTEN, "not sent yet"),
-        (SENT, "sent, not answered yet"),
-        (ALLOWED, "allowed"),
-        (REFUSED, "refused by the supplier"),
-        (DROPPED, "dropped"),
+        (WRITTEN, N_("not sent yet")),
+        (SENT, N_("sent, not answered yet")),
+        (ALLOWED, N_("allowed")),
+        (REFUSED, N_("refused by the supplier")),
+        (DROPPED, N_("dropped")),
     ]
 
     number = models.PositiveIntegerField(unique=True)
@@ -555,12 +589,19 @@ class Claim(models.Model):
         return f"Claim {self.number}"
 
     @property
+    def called(self) -> str:
+        """Its name in the language of the page."""
+        return gettext("Claim %(number)s") % {"number": self.number}
+
+    @property
     def said(self) -> str:
-        """Its state in plain words."""
+        """Its state in plain words, in the language of the page."""
         if self.state == self.ALLOWED and self.allowed_g is not None:
-            part = "whole" if self.allowed_g >= self.short_g else "in part"
-            return f"allowed {part}, {ledger.written(self.allowed_g)} of {ledger.written(self.short_g)}"
-        return self.get_state_display()
+            grams = {"allowed": ledger.written(self.allowed_g), "short": ledger.written(self.short_g)}
+            if self.allowed_g >= self.short_g:
+                return gettext("allowed whole, %(allowed)s of %(short)s") % grams
+            return gettext("allowed in part, %(allowed)s of %(short)s") % grams
+        return gettext(self.get_state_display())
 
 
 class ClaimLot(models.Model):

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
+from mill.signs import GERMAN, written_now
 
 M_PER_YD = Decimal("0.9144")
 G_PER_LB = Decimal("453.59237")
@@ -354,6 +355,24 @@ AMBIGUOUS: dict[str, tuple[str, ...]] = {
 _EXAMPLES = "16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex, 150 den"
 
 
+WAY, OR = N_("%(example)s for %(system)s"), N_("; or ")
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """Counts with the systems that they are of, one of which is to be written, inside a refusal."""
+
+    examples: tuple[tuple[str, str], ...]
+
+    def __str__(self) -> str:
+        return OR.join(WAY % {"example": example, "system": system} for example, system in self.examples)
+
+    @property
+    def called(self) -> str:
+        way = Refusal.in_words(WAY)
+        return Refusal.in_words(OR).join(way % {"example": one, "system": system} for one, system in self.examples)
+
+
 def system_called(name: str) -> CountSystem:
     """The count system a person means by `name`, or by its key.
 
@@ -373,11 +392,15 @@ def system_called(name: str) -> CountSystem:
         return _BY_NAME[said]
     if said in AMBIGUOUS:
         meanings = [SYSTEMS[key] for key in AMBIGUOUS[said]]
-        ways = "; or ".join(f"{system.examples[0]} for {system.name}" for system in meanings)
-        fault = "has more than one meaning" if len(meanings) > 1 else "alone is a mass"
-        raise Refusal(f'"{name}" {fault}. Write {ways}.')
+        raise Refusal(
+            N_('"%(name)s" has more than one meaning. Write %(ways)s.')
+            if len(meanings) > 1
+            else N_('"%(name)s" alone is a mass. Write %(ways)s.'),
+            name=name,
+            ways=Ways(tuple((system.examples[0], system.name) for system in meanings)),
+        )
     known = ", ".join(system.written[0] for system in SYSTEMS.values())
-    raise Refusal(f'"{name[:40]}" is no count system we know. We know {known}.')
+    raise Refusal(N_('"%(name)s" is no count system we know. We know %(known)s.'), name=name[:40], known=known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,11 +421,21 @@ class Count:
 
     def __post_init__(self) -> None:
         if not self.number.is_finite() or self.number <= 0:
-            raise Refusal(f"A count is above 0; this one is {self.number}. Write one such as {_EXAMPLES}.")
+            raise Refusal(
+                N_("A count is above 0; this one is %(number)s. Write one such as %(such)s."),
+                number=self.number,
+                such=_EXAMPLES,
+            )
         if len(plain(self.number).replace(".", "")) > MOST_FIGURES:
-            raise Refusal(f"A count has at most {MOST_FIGURES} figures; this one is {self.number}. Round it.")
+            raise Refusal(
+                N_("A count has at most %(most)s figures; this one is %(number)s. Round it."),
+                most=MOST_FIGURES,
+                number=self.number,
+            )
         if not 1 <= self.folds <= MOST_FOLDS:
-            raise Refusal(f"A yarn has 1 to {MOST_FOLDS} folds; this one has {self.folds}.")
+            raise Refusal(
+                N_("A yarn has 1 to %(most)s folds; this one has %(folds)s."), most=MOST_FOLDS, folds=self.folds
+            )
 
     @property
     def count_tex(self) -> Decimal:
@@ -449,6 +482,15 @@ def plain(number: Decimal) -> str:
     return f"{number.normalize():f}"
 
 
+def tidy(number: Decimal) -> Decimal:
+    """The same number without an exponent and idle noughts, for a sentence.
+
+    >>> tidy(Decimal("1E+3"))
+    Decimal('1000')
+    """
+    return Decimal(plain(number))
+
+
 _TOKEN = re.compile(
     r"\s*(?:(?P<number>\d+(?:[.,]\d+)?)|(?P<word>[a-z]+(?:/[a-z]+)*(?:-\d+[a-z]*)?)|(?P<sign>[/×]))", re.ASCII
 )
@@ -483,7 +525,7 @@ def read_count(text: str) -> Count:
     """
     shown = " ".join(text.split())[:60]
     if not shown:
-        raise Refusal(f"There is no count. Write one, such as {_EXAMPLES}.")
+        raise Refusal(N_("There is no count. Write one, such as %(such)s."), such=_EXAMPLES)
     tokens, shape = _tokens_of(text, shown=shown)
     is_resultant = shape.startswith("r")
     shape = shape.removeprefix("r")
@@ -491,19 +533,31 @@ def read_count(text: str) -> Count:
     name = " ".join(token for kind, token in tokens if kind == "word")
     signs = [token for kind, token in tokens if kind == "sign"]
     if not name and shape in {"n", "nsn"}:
-        raise Refusal(f'"{shown}" names no count system. Write one, such as {_EXAMPLES}.')
+        raise Refusal(
+            N_('"%(shown)s" names no count system. Write one, such as %(such)s.'), shown=shown, such=_EXAMPLES
+        )
     if name in AMBIGUOUS or shape in {"nw", "wn", "nsnw", "wnsn", "nwsn"}:
         system = system_called(name)
     if shape not in {"nw", "wn", "nsnw", "wnsn", "nwsn"}:
-        raise Refusal(f'"{shown}" can\'t be read as a count. Write one, such as {_EXAMPLES}.')
+        raise Refusal(
+            N_('"%(shown)s" can\'t be read as a count. Write one, such as %(such)s.'), shown=shown, such=_EXAMPLES
+        )
     for number in numbers:
         if number == 0:
-            raise Refusal(f'"{shown}": a count is above 0, and so is a number of folds. Write {system.examples[0]}.')
+            raise Refusal(
+                N_('"%(shown)s": a count is above 0, and so is a number of folds. Write %(such)s.'),
+                shown=shown,
+                such=system.examples[0],
+            )
     if len(numbers) == 1:
         return Count(system, numbers[0], 1, text)
     if is_resultant and "×" in signs:
         raise Refusal(
-            f'"{shown}" says both R, the whole yarn, and x, its singles. Write R 60/2 {name} or 30 {name} x 2.'
+            N_(
+                '"%(shown)s" says both R, the whole yarn, and x, its singles. Write R 60/2 %(name)s or 30 %(name)s x 2.'
+            ),
+            shown=shown,
+            name=name,
         )
     if is_resultant:
         return _of_resultant(system, numbers[0], _folds(numbers[1], shown=shown), text)
@@ -513,15 +567,27 @@ def read_count(text: str) -> Count:
     if system.kind == "direct" and not is_times:
         few, large = sorted(map(plain, numbers), key=Decimal)
         raise Refusal(
-            f'"{shown}" does not say whether {large} is one single or the whole yarn. Write R {large}/{few} {name} for'
-            f" the whole, {large} {name} x {few} for {few} singles of {large}."
+            N_(
+                '"%(shown)s" does not say whether %(large)s is one single or the whole yarn. Write'
+                " R %(large)s/%(few)s %(name)s for the whole, %(large)s %(name)s x %(few)s for %(few)s singles of"
+                " %(large)s."
+            ),
+            shown=shown,
+            large=Decimal(large),
+            few=Decimal(few),
+            name=name,
         )
     pair = _folds_and_size((numbers[0], numbers[1]))
     if pair is None:
-        one, other = plain(numbers[0]), plain(numbers[1])
         raise Refusal(
-            f'"{shown}" does not say which of {one} and {other} is the folds. Write the single first:'
-            f" {one} {name} x {other}, or {other} {name} x {one}."
+            N_(
+                '"%(shown)s" does not say which of %(one)s and %(other)s is the folds. Write the single first:'
+                " %(one)s %(name)s x %(other)s, or %(other)s %(name)s x %(one)s."
+            ),
+            shown=shown,
+            one=tidy(numbers[0]),
+            other=tidy(numbers[1]),
+            name=name,
         )
     folds, size = pair
     return _of_single(system, size, folds, text) if is_times else Count(system, size, folds, text)
@@ -536,7 +602,9 @@ def _tokens_of(text: str, *, shown: str) -> tuple[list[tuple[str, str]], str]:
     # x stands for times only between what it multiplies: "30 x 2 tex", "30 tex x 2".
     rest = re.sub(r"(?<=[\s\d])x(?=\s*\d)", "×", rest)
     if re.match(r"[-−–]\s*\d", rest) or re.search(r"\s[-−–]\s*\d", rest):
-        raise Refusal(f'"{shown}" is below 0. A count is above 0: write one such as {_EXAMPLES}.')
+        raise Refusal(
+            N_('"%(shown)s" is below 0. A count is above 0: write one such as %(such)s.'), shown=shown, such=_EXAMPLES
+        )
     tokens: list[tuple[str, str]] = []
     shape = ""
     if found := re.match(r"r(?=[\s\d])\s*", rest):
@@ -544,7 +612,12 @@ def _tokens_of(text: str, *, shown: str) -> tuple[list[tuple[str, str]], str]:
     while rest.strip():
         token = _TOKEN.match(rest)
         if token is None or token.lastgroup is None:
-            raise Refusal(f'"{shown}" can\'t be read as a count at "{rest.strip()[0]}". Write one such as {_EXAMPLES}.')
+            raise Refusal(
+                N_('"%(shown)s" can\'t be read as a count at "%(at)s". Write one such as %(such)s.'),
+                shown=shown,
+                at=rest.strip()[0],
+                such=_EXAMPLES,
+            )
         kind = token.lastgroup
         if not (kind == "word" and shape.endswith("w")):
             shape += kind[0]
@@ -554,11 +627,18 @@ def _tokens_of(text: str, *, shown: str) -> tuple[list[tuple[str, str]], str]:
 
 
 def _number(written: str, *, shown: str) -> Decimal:
-    whole, comma, decimals = written.partition(",")
-    if comma and len(decimals) == 3 and whole.strip("0"):
+    # What sets thousands apart in the language of the page, and could be decimals: asked about and never guessed.
+    whole, apart, decimals = written.partition("." if written_now() is GERMAN else ",")
+    if apart and len(decimals) == 3 and whole.strip("0"):
         raise Refusal(
-            f'"{shown}": {written} can mean {whole}{decimals} or {whole}.{decimals}. Write the one you mean with a'
-            " point or without a comma."
+            N_(
+                '"%(shown)s": %(written)s can mean %(whole)s or %(part)s. Write the one you mean with a point or'
+                " without a comma."
+            ),
+            shown=shown,
+            written=written,
+            whole=f"{whole}{decimals}",
+            part=f"{whole}{written_now().decimal}{decimals}",
         )
     return Decimal(written.replace(",", "."))
 
@@ -578,8 +658,13 @@ def _folds_and_size(pair: tuple[Decimal, Decimal]) -> tuple[int, Decimal] | None
 def _folds(number: Decimal, *, shown: str) -> int:
     if number != int(number) or not 1 <= number <= MOST_FOLDS:
         raise Refusal(
-            f'"{shown}": {plain(number)} is no number of folds. The folds come last, a whole number from 1 to'
-            f" {MOST_FOLDS}: 48 nw x 2, R 60/2 tex."
+            N_(
+                '"%(shown)s": %(number)s is no number of folds. The folds come last, a whole number from 1 to %(most)s:'
+                " 48 nw x 2, R 60/2 tex."
+            ),
+            shown=shown,
+            number=tidy(number),
+            most=MOST_FOLDS,
         )
     return int(number)
 
@@ -636,7 +721,12 @@ def convert(number: Decimal, *, from_system: str, to_system: str) -> Decimal:
     """
     have, want = system_called(from_system), system_called(to_system)
     if not number.is_finite() or number <= 0:
-        raise Refusal(f"A count is above 0; {have.written[0]} {number} can't be put into {want.written[0]}.")
+        raise Refusal(
+            N_("A count is above 0; %(have)s %(number)s can't be put into %(want)s."),
+            have=have.written[0],
+            number=number,
+            want=want.written[0],
+        )
     # A length of this thread, and the mass of it.
     length_m, mass_g = have.length_m, have.mass_g
     if have.kind == "direct":
@@ -670,7 +760,7 @@ def length_m(*, mass_g: Decimal | int, count_tex: Decimal) -> Decimal:
 
     Source: tex is grams per 1000 m (ISO 1144).
     """
-    _not_below_nought(mass_g, "mass", "g")
+    _not_below_nought(mass_g, N_("mass"), "g")
     return Decimal(mass_g) * 1000 / _tex(count_tex)
 
 
@@ -685,7 +775,7 @@ def mass_g(*, length_m: Decimal | int, count_tex: Decimal) -> Decimal:
 
     Source: tex is grams per 1000 m (ISO 1144).
     """
-    _not_below_nought(length_m, "length", "m")
+    _not_below_nought(length_m, N_("length"), "m")
     return Decimal(length_m) * _tex(count_tex) / 1000
 
 
@@ -698,7 +788,11 @@ def count_tex(*, mass_g: Decimal | int, length_m: Decimal | int) -> Decimal:
     Source: tex is grams per 1000 m (ISO 1144).
     """
     if mass_g <= 0 or length_m <= 0:
-        raise Refusal(f"A count needs a length and a mass above 0; here are {length_m} m and {mass_g} g.")
+        raise Refusal(
+            N_("A count needs a length and a mass above 0; here are %(length)s m and %(mass)s g."),
+            length=length_m,
+            mass=mass_g,
+        )
     return Decimal(mass_g) * 1000 / Decimal(length_m)
 
 
@@ -715,7 +809,7 @@ def folded_tex(singles_tex: Sequence[Decimal], *, take_up_pct: Decimal) -> Decim
     Source: tex adds; the take-up is on the length of the singles, so it divides.
     """
     if not singles_tex:
-        raise Refusal("A folded yarn needs at least one single.")
+        raise Refusal(N_("A folded yarn needs at least one single."))
     return 100 * sum((_tex(tex) for tex in singles_tex), Decimal(0)) / _left_pct(take_up_pct)
 
 
@@ -729,14 +823,15 @@ def singles_length_m(*, folded_length_m: Decimal | int, take_up_pct: Decimal) ->
 
     Source: as `folded_tex`.
     """
-    _not_below_nought(folded_length_m, "length", "m")
+    _not_below_nought(folded_length_m, N_("length"), "m")
     return Decimal(folded_length_m) * 100 / _left_pct(take_up_pct)
 
 
 def _left_pct(take_up_pct: Decimal) -> Decimal:
     if not 0 <= take_up_pct < 100:
         raise Refusal(
-            f"A twisting take-up of {take_up_pct} % can't be: it is a share of the singles, from 0 to under 100 %."
+            N_("A twisting take-up of %(pct)s %% can't be: it is a share of the singles, from 0 to under 100 %%."),
+            pct=take_up_pct,
         )
     return 100 - take_up_pct
 
@@ -767,10 +862,10 @@ def mean_count_of_lengths(counts: Sequence[Decimal]) -> Decimal:
 
 def _mean_of_counts(counts: Sequence[Decimal]) -> Decimal:
     if not counts:
-        raise Refusal("A mean or folded count needs at least one count.")
+        raise Refusal(N_("A mean or folded count needs at least one count."))
     for count in counts:
         if count <= 0:
-            raise Refusal(f"A count is above 0; one of these is {count}.")
+            raise Refusal(N_("A count is above 0; one of these is %(count)s."), count=count)
     # 1/A + 1/B over a common denominator: one division, so that 60 and 40 make 24 and not 23.99...
     product = Decimal(1)
     for count in counts:
@@ -797,11 +892,19 @@ def missing_ply(*, known_count: Decimal, resultant_count: Decimal) -> Decimal:
     Source: W. Davis, Hosiery Manufacture, ex. 38: B = A R / (A - R).
     """
     if known_count <= 0 or resultant_count <= 0:
-        raise Refusal(f"Counts are above 0; these are {known_count} and {resultant_count}.")
+        raise Refusal(
+            N_("Counts are above 0; these are %(known)s and %(resultant)s."),
+            known=known_count,
+            resultant=resultant_count,
+        )
     if resultant_count >= known_count:
         raise Refusal(
-            f"A yarn of count {resultant_count} can't hold a single of {known_count}: folded yarn is coarser, so its"
-            f" count must be below {known_count}."
+            N_(
+                "A yarn of count %(resultant)s can't hold a single of %(known)s: folded yarn is coarser, so its count"
+                " must be below %(known)s."
+            ),
+            resultant=resultant_count,
+            known=known_count,
         )
     return known_count * resultant_count / (known_count - resultant_count)
 
@@ -820,23 +923,28 @@ def mean_tex_of_masses(shares: Iterable[tuple[Decimal | int, Decimal]]) -> Decim
     mass, length = Decimal(0), Decimal(0)
     for share, tex in shares:
         if share <= 0:
-            raise Refusal(f"A share of {share} is no mass: leave the yarn out.")
+            raise Refusal(N_("A share of %(share)s is no mass: leave the yarn out."), share=share)
         mass += share
         length += share / _tex(tex)
     if mass == 0:
-        raise Refusal("A mean count needs at least one yarn.")
+        raise Refusal(N_("A mean count needs at least one yarn."))
     return mass / length
 
 
 def _tex(count_tex: Decimal) -> Decimal:
     if not count_tex.is_finite() or count_tex <= 0:
-        raise Refusal(f"A yarn of {count_tex} tex can't be. Write a count above 0.")
+        raise Refusal(N_("A yarn of %(tex)s tex can't be. Write a count above 0."), tex=count_tex)
     return count_tex
 
 
 def _not_below_nought(value: Decimal | int, name: str, unit: str) -> None:
     if value < 0:
-        raise Refusal(f"A {name} of {value} {unit} can't be: write 0 {unit} or more.")
+        raise Refusal(
+            N_("A %(name)s of %(value)s %(unit)s can't be: write 0 %(unit)s or more."),
+            name=Word(name),
+            value=value,
+            unit=unit,
+        )
 
 
 def dry_mass_g(*, mass_g: Decimal | int, regain_pct: Decimal) -> Decimal:
@@ -850,7 +958,7 @@ def dry_mass_g(*, mass_g: Decimal | int, regain_pct: Decimal) -> Decimal:
 
     Source: R = water / dry (EU 1007/2011, annex IX, adds R to the dry mass).
     """
-    _not_below_nought(mass_g, "mass", "g")
+    _not_below_nought(mass_g, N_("mass"), "g")
     return Decimal(mass_g) * 100 / (100 + _regain(regain_pct))
 
 
@@ -877,7 +985,8 @@ def regain_from_content_pct(content_pct: Decimal) -> Decimal:
     """
     if not 0 <= content_pct <= 50:
         raise Refusal(
-            f"A moisture content of {content_pct} % can't be in yarn: it is the water's share of the whole, 0 to 50 %."
+            N_("A moisture content of %(pct)s %% can't be in yarn: it is the water's share of the whole, 0 to 50 %%."),
+            pct=content_pct,
         )
     return 100 * content_pct / (100 - content_pct)
 
@@ -896,7 +1005,7 @@ def invoice_mass_g(*, net_mass_g: Decimal | int, measured_regain_pct: Decimal, a
 
     Source: correct invoice mass = dry mass x (1 + R); see REGAINS for R.
     """
-    _not_below_nought(net_mass_g, "mass", "g")
+    _not_below_nought(net_mass_g, N_("mass"), "g")
     # One division, so that equal regains give back the very mass and rounding up adds no gram.
     return Decimal(net_mass_g) * (100 + _regain(agreed_regain_pct)) / (100 + _regain(measured_regain_pct))
 
@@ -914,13 +1023,15 @@ def blend_regain_pct(shares: Sequence[tuple[Decimal, Decimal]]) -> Decimal:
     """
     total = sum((share for share, _ in shares), Decimal(0))
     if total != 100 or any(share < 0 for share, _ in shares):
-        raise Refusal(f"The shares of a blend add up to 100 %; these make {total} %.")
+        raise Refusal(N_("The shares of a blend add up to 100 %%; these make %(total)s %%."), total=total)
     return sum((share * _regain(regain) for share, regain in shares), Decimal(0)) / 100
 
 
 def _regain(regain_pct: Decimal) -> Decimal:
     if not 0 <= regain_pct <= 100:
-        raise Refusal(f"A regain of {regain_pct} % can't be: it is the water on 100 of dry yarn, from 0 to 100 %.")
+        raise Refusal(
+            N_("A regain of %(pct)s %% can't be: it is the water on 100 of dry yarn, from 0 to 100 %%."), pct=regain_pct
+        )
     return regain_pct
 
 
@@ -942,44 +1053,44 @@ EU_1007 = "EU 1007/2011 annex IX"
 ASTM_D1909 = "ASTM D1909"
 
 _EU_1007 = {
-    "wool-combed": ("wool & animal hair, combed", "18.25"),
-    "wool-carded": ("wool & animal hair, carded", "17.00"),
-    "horsehair-combed": ("horsehair combed", "16.00"),
-    "horsehair-carded": ("horsehair carded", "15.00"),
-    "silk": ("silk", "11.00"),
-    "cotton": ("cotton", "8.50"),
-    "cotton-mercerised": ("cotton mercerised", "10.50"),
-    "flax": ("flax", "12.00"),
-    "hemp": ("hemp", "12.00"),
-    "jute": ("jute", "17.00"),
-    "ramie": ("ramie (bleached)", "8.50"),
-    "acetate": ("acetate", "9.00"),
-    "triacetate": ("triacetate", "7.00"),
-    "cupro": ("cupro", "13.00"),
-    "modal": ("modal", "13.00"),
-    "viscose": ("viscose", "13.00"),
-    "lyocell": ("lyocell", "13.00"),
-    "acrylic": ("acrylic", "2.00"),
-    "polyamide-staple": ("polyamide staple", "6.25"),
-    "polyamide-filament": ("polyamide filament", "5.75"),
-    "polyester": ("polyester", "1.50"),
-    "polypropylene": ("polypropylene", "2.00"),
-    "polylactide": ("polylactide", "1.50"),
-    "elastane": ("elastane", "1.50"),
-    "protein": ("protein", "17.00"),
+    "wool-combed": (N_("wool & animal hair, combed"), "18.25"),
+    "wool-carded": (N_("wool & animal hair, carded"), "17.00"),
+    "horsehair-combed": (N_("horsehair combed"), "16.00"),
+    "horsehair-carded": (N_("horsehair carded"), "15.00"),
+    "silk": (N_("silk"), "11.00"),
+    "cotton": (N_("cotton"), "8.50"),
+    "cotton-mercerised": (N_("cotton mercerised"), "10.50"),
+    "flax": (N_("flax"), "12.00"),
+    "hemp": (N_("hemp"), "12.00"),
+    "jute": (N_("jute"), "17.00"),
+    "ramie": (N_("ramie (bleached)"), "8.50"),
+    "acetate": (N_("acetate"), "9.00"),
+    "triacetate": (N_("triacetate"), "7.00"),
+    "cupro": (N_("cupro"), "13.00"),
+    "modal": (N_("modal"), "13.00"),
+    "viscose": (N_("viscose"), "13.00"),
+    "lyocell": (N_("lyocell"), "13.00"),
+    "acrylic": (N_("acrylic"), "2.00"),
+    "polyamide-staple": (N_("polyamide staple"), "6.25"),
+    "polyamide-filament": (N_("polyamide filament"), "5.75"),
+    "polyester": (N_("polyester"), "1.50"),
+    "polypropylene": (N_("polypropylene"), "2.00"),
+    "polylactide": (N_("polylactide"), "1.50"),
+    "elastane": (N_("elastane"), "1.50"),
+    "protein": (N_("protein"), "17.00"),
 }
 
 _ASTM_D1909 = {
-    "wool": ("wool", "13.60", False),
-    "cotton": ("cotton", "8.50", False),
-    "flax": ("flax", "12.00", False),
-    "hemp": ("hemp", "12.00", False),
-    "jute": ("jute", "13.75", False),
-    "silk": ("silk", "11.00", False),
-    "viscose": ("viscose/rayon", "11.00", True),
-    "nylon": ("nylon", "4.50", True),
-    "polyester": ("polyester", "0.40", True),
-    "acrylic": ("acrylic", "1.50", True),
+    "wool": (N_("wool"), "13.60", False),
+    "cotton": (N_("cotton"), "8.50", False),
+    "flax": (N_("flax"), "12.00", False),
+    "hemp": (N_("hemp"), "12.00", False),
+    "jute": (N_("jute"), "13.75", False),
+    "silk": (N_("silk"), "11.00", False),
+    "viscose": (N_("viscose/rayon"), "11.00", True),
+    "nylon": (N_("nylon"), "4.50", True),
+    "polyester": (N_("polyester"), "0.40", True),
+    "acrylic": (N_("acrylic"), "1.50", True),
 }
 
 REGAINS: dict[str, Regain] = {
@@ -1007,5 +1118,7 @@ def regain_called(key: str) -> Regain:
         return REGAINS[key]
     near = [known for known in REGAINS if key and key.lower() in known]
     raise Refusal(
-        f'"{key[:40]}" is no regain we know: say the authority and the fibre. We know {", ".join(near or REGAINS)}.'
+        N_('"%(key)s" is no regain we know: say the authority and the fibre. We know %(known)s.'),
+        key=key[:40],
+        known=", ".join(near or REGAINS),
     )

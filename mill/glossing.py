@@ -24,7 +24,7 @@ SENTENCE = r"\{% blocktranslate\b.*?\{% endblocktranslate %\}"
 PARTS = re.compile(rf"({SENTENCE}|\{{%.*?%\}}|\{{\{{.*?\}}\}}|\{{#.*?#\}}|<[^>]*>)", re.DOTALL)
 # Names of what we say ourselves, and never of what somebody wrote.
 OURS = re.compile(r"\{\{\s*((?:\w+\.)*(?:label|title)(?:\|said)?)\s*\}\}")
-TRANSLATED = re.compile(r"""\{%\s*trans(?:late)?\s+("[^"]*"|'[^']*')\s*%\}""")
+TRANSLATED = re.compile(r"""\{%\s*trans(?:late)?\s+((?:"[^"]*"|'[^']*')(?:\s+context\s+"[^"]*")?)\s*%\}""")
 PRESSED = {"a", "button", "label", "summary", "svg", "select"}
 
 

@@ -54,6 +54,11 @@ WHOLE = frozenset(
         *("plan_new", "plan_improve", "plan_work", "plan_stop", "plans", "plan", "plan_decide"),
         *("plan_foresight", "plan_effects", "board", "board_move", "board_take_back"),
         *("actuals", "efficiency_take"),
+        *("yarn", "yarn_new", "yarn_edit", "yarn_one", "yarn_outlook", "yarn_count", "yarn_dye_lots"),
+        *("lots", "lot", "lot_receive", "lot_write", "hold_release", "line_reverse", "lot_labels", "cone_labels"),
+        *("deliveries", "delivery", "delivery_new", "delivery_foresight", "delivery_new_foresight"),
+        *("suppliers", "supplier", "supplier_new", "fibres", "fibre", "fibre_new", "fibres_of_table"),
+        *("claims", "claim", "claim_new", "claim_sum"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

@@ -11,9 +11,9 @@ from inventory.claim import ClaimFigures, Weighed, work_out_claim
 from inventory.ledger import written
 from inventory.models import Claim, ClaimLot, Delivery, YarnLot
 from inventory.services.lots import AsWeighed
-from inventory.services.verb import insert, own_key, said_as_a_refusal, verb
+from inventory.services.verb import WRITTEN_BEFORE, insert, own_key, said_as_a_refusal, verb
 from mill import changes
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from mill.working import Working
 
 
@@ -22,7 +22,9 @@ def weigh_claim(delivery: Delivery, *, invoiced_g: int, weighed: AsWeighed) -> t
     labels = dict(YarnLot.objects.filter(pk__in=weighed, delivery=delivery).values_list("pk", "label"))
     if len(labels) != len(weighed):
         raise Refusal(
-            f"{len(weighed) - len(labels)} of these lots did not come of delivery {delivery}. Leave them out."
+            N_("%(n)s of these lots did not come of delivery %(delivery)s. Leave them out."),
+            n=len(weighed) - len(labels),
+            delivery=delivery,
         )
     yarn = delivery.yarn
     return work_out_claim(
@@ -50,7 +52,7 @@ def make_claim(
         had = {row.lot_id: (row.weighed_g, row.measured_regain_pct) for row in before.lots.all()}
         if (before.delivery_id, before.invoiced_g, had) == (delivery.pk, invoiced_g, dict(weighed)):
             return before
-        raise Refusal(f"This has been written down already, as {before}. Load the page again and write it afresh.")
+        raise Refusal(WRITTEN_BEFORE, before=before)
     delivery = Delivery.objects.select_related("yarn").get(pk=delivery.pk)
     figures, working = weigh_claim(delivery, invoiced_g=invoiced_g, weighed=weighed)
     claim = Claim(
@@ -80,7 +82,12 @@ def make_claim(
 def _locked(claim: Claim, *states: str, what: str) -> Claim:
     claim = Claim.objects.select_for_update(of=("self",)).get(pk=claim.pk)
     if claim.state not in states:
-        raise Refusal(f"{claim} is {claim.said}; it can't be {what} any more. Make another claim, if there is cause.")
+        raise Refusal(
+            N_("%(claim)s is %(state)s; it can't be %(what)s any more. Make another claim, if there is cause."),
+            claim=claim,
+            state=claim.said,
+            what=Word(what),
+        )
     return claim
 
 
@@ -97,28 +104,31 @@ def _write(claim: Claim, *, by: Any, **columns: Any) -> Claim:
 @verb
 def send_claim(*, claim: Claim, sent_on: date, by: Any) -> Claim:
     """It has gone to the supplier. Told twice, it has gone once."""
-    claim = _locked(claim, Claim.WRITTEN, Claim.SENT, what="sent")
+    claim = _locked(claim, Claim.WRITTEN, Claim.SENT, what=N_("sent"))
     if claim.state == Claim.SENT and claim.sent_on == sent_on:
         return claim
-    _check_day(sent_on, claim.made_on, claim, "sent", field="sent_on")
+    _check_day(sent_on, claim.made_on, claim, N_("sent"), field="sent_on")
     return _write(claim, by=by, state=Claim.SENT, sent_on=sent_on)
 
 
 @verb
 def answer_claim(*, claim: Claim, answered_on: date, allowed_g: int, by: Any, answer: str = "") -> Claim:
     """What the supplier allows of it; 0 grams is a refusal."""
-    claim = _locked(claim, Claim.SENT, Claim.WRITTEN, Claim.ALLOWED, Claim.REFUSED, what="answered")
+    claim = _locked(claim, Claim.SENT, Claim.WRITTEN, Claim.ALLOWED, Claim.REFUSED, what=N_("answered"))
     state = Claim.ALLOWED if allowed_g else Claim.REFUSED
     if (claim.state, claim.answered_on, claim.allowed_g) == (state, answered_on, allowed_g):
         return claim
     if claim.state in (Claim.ALLOWED, Claim.REFUSED):
-        raise Refusal(f"{claim} is {claim.said} already. Make another claim, if there is cause.")
-    _check_day(answered_on, claim.sent_on or claim.made_on, claim, "answered", field="answered_on")
+        raise Refusal(
+            N_("%(claim)s is %(state)s already. Make another claim, if there is cause."), claim=claim, state=claim.said
+        )
+    _check_day(answered_on, claim.sent_on or claim.made_on, claim, N_("answered"), field="answered_on")
     if allowed_g > claim.short_g:
         raise Refusal(
-            f"{written(claim.short_g)} were claimed; the supplier can't allow {written(allowed_g)}. Write what of the"
-            " claim is allowed.",
+            N_("%(short)s were claimed; the supplier can't allow %(allowed)s. Write what of the claim is allowed."),
             field="allowed_g",
+            short=written(claim.short_g),
+            allowed=written(allowed_g),
         )
     return _write(claim, by=by, state=state, answered_on=answered_on, allowed_g=allowed_g, answer=answer.strip())
 
@@ -126,9 +136,9 @@ def answer_claim(*, claim: Claim, answered_on: date, allowed_g: int, by: Any, an
 @verb
 def drop_claim(*, claim: Claim, answer: str, by: Any) -> Claim:
     """The mill doesn't follow it up; `answer` says why."""
-    claim = _locked(claim, Claim.WRITTEN, Claim.SENT, Claim.DROPPED, what="dropped")
+    claim = _locked(claim, Claim.WRITTEN, Claim.SENT, Claim.DROPPED, what=N_("dropped"))
     if not answer.strip():
-        raise Refusal(f"Say why {claim} is dropped: in a year nobody knows.", field="answer")
+        raise Refusal(N_("Say why %(claim)s is dropped: in a year nobody knows."), field="answer", claim=claim)
     return claim if claim.state == Claim.DROPPED else _write(claim, by=by, state=Claim.DROPPED, answer=answer.strip())
 
 
@@ -136,7 +146,14 @@ def _check_day(day: date, from_day: date, claim: Claim, what: str, *, field: str
     today = timezone.localdate()
     if not from_day <= day <= today:
         raise Refusal(
-            f"{claim} can't have been {what} on {day:%d.%m.%Y}: it is of {from_day:%d.%m.%Y}, and today is"
-            f" {today:%d.%m.%Y}. Write a day between them.",
+            N_(
+                "%(claim)s can't have been %(what)s on %(day)s: it is of %(from_day)s, and today is %(today)s. Write a"
+                " day between them."
+            ),
             field=field,
+            claim=claim,
+            what=Word(what),
+            day=f"{day:%d.%m.%Y}",
+            from_day=f"{from_day:%d.%m.%Y}",
+            today=f"{today:%d.%m.%Y}",
         )

@@ -20,7 +20,7 @@ from inventory.models import Delivery, Movement, Place, Reservation, Treatment, 
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
 from mill import changes
-from mill.refusal import N_, Refusal
+from mill.refusal import N_, Refusal, Word
 
 
 def lock_lots(lots: Iterable[int]) -> list[YarnLot]:
@@ -75,10 +75,15 @@ def _written_before(key: str, *, kind: str, lot: YarnLot | None = None, **facts:
     if is_same and all(_fact(line, name) == value for name, value in facts.items()):
         return line
     raise Refusal(
-        f"This has been written down already as something else: line {line.seq} of lot {line.lot},"
-        f" {line.get_kind_display()} {ledger.written(abs(line.change_g or line.held_change_g))}."
-        " Load the page again and write it afresh.",
+        N_(
+            "This has been written down already as something else: line %(line)s of lot %(lot)s, %(kind)s %(grams)s."
+            " Load the page again and write it afresh."
+        ),
         field="key",
+        line=line.seq,
+        lot=line.lot,
+        kind=Word(line.get_kind_display()),
+        grams=ledger.written(abs(line.change_g or line.held_change_g)),
     )
 
 
@@ -117,7 +122,11 @@ def _write(lot: YarnLot, before: ledger.Balance, change: ledger.Change, *, key: 
 
 def _reason(reason: str, what: str) -> str:
     if not reason.strip():
-        raise Refusal(f"Say why {what}: a line of the ledger without a reason tells nobody anything.", field="reason")
+        raise Refusal(
+            N_("Say why %(what)s: a line of the ledger without a reason tells nobody anything."),
+            field="reason",
+            what=Word(what),
+        )
     return reason.strip()
 
 
@@ -202,22 +211,32 @@ def receive(
     change = ledger.receive(ledger.Balance(), reckoned, lot=label)
     if YarnLot.objects.filter(label=label).exists():
         raise Refusal(
-            f"There is a lot {label} already. Give this one another number, such as {next_label()}.", field="label"
+            N_("There is a lot %(lot)s already. Give this one another number, such as %(next)s."),
+            field="label",
+            lot=label,
+            next=next_label(),
         )
     if gross_g is not None and gross_g < grams:
         raise Refusal(
-            f"Lot {label} can't weigh {ledger.written(gross_g)} with its cones and {ledger.written(grams)} without."
-            " Look which is which.",
+            N_("Lot %(lot)s can't weigh %(gross)s with its cones and %(net)s without. Look which is which."),
             field="gross_g",
+            lot=label,
+            gross=ledger.written(gross_g),
+            net=ledger.written(grams),
         )
     if delivery is not None:
         _fits(delivery, yarn)
     received_on = received_on or timezone.localdate()
     if received_on > timezone.localdate():
         raise Refusal(
-            f"Lot {label} can't have come on {received_on:%d.%m.%Y}, which is after today,"
-            f" {timezone.localdate():%d.%m.%Y}. Write the day on which it came.",
+            N_(
+                "Lot %(lot)s can't have come on %(day)s, which is after today, %(today)s. Write the day on which it"
+                " came."
+            ),
             field="received_on",
+            lot=label,
+            day=f"{received_on:%d.%m.%Y}",
+            today=f"{timezone.localdate():%d.%m.%Y}",
         )
     lot = YarnLot(
         label=label,
@@ -250,15 +269,23 @@ def receive(
 def _fits(delivery: Delivery, yarn: Yarn) -> None:
     if delivery.yarn_id != yarn.pk:
         raise Refusal(
-            f"Delivery {delivery} is of {delivery.yarn}, this is {yarn}. Choose the delivery that it belongs to,"
-            " or receive it without one.",
+            N_(
+                "Delivery %(delivery)s is of %(its)s, this is %(yarn)s. Choose the delivery that it belongs to, or"
+                " receive it without one."
+            ),
             field="delivery",
+            delivery=delivery,
+            its=delivery.yarn,
+            yarn=yarn,
         )
     if delivery.is_closed:
         raise Refusal(
-            f"Delivery {delivery} is closed: nothing more of it was to come. Open it again, or receive the yarn"
-            " without it.",
+            N_(
+                "Delivery %(delivery)s is closed: nothing more of it was to come. Open it again, or receive the yarn"
+                " without it."
+            ),
             field="delivery",
+            delivery=delivery,
         )
 
 
@@ -278,8 +305,8 @@ def reserve(*, lot: YarnLot, grams: int, for_what: str, by: Any, key: str = "") 
 def _hold(lot: YarnLot, grams: int, for_what: str, *, by: Any, key: str) -> Reservation:
     _may_be_drawn(lot)
     balance = _last(lot)
-    change = ledger.hold(balance, grams, lot=lot.label, for_what=for_what.strip())
     reservation = Reservation(lot=lot, for_what=for_what.strip(), by=by)
+    change = ledger.hold(balance, grams, lot=lot.label, for_what=reservation.for_what and reservation.what)
     insert(reservation, by=by)
     _write(lot, balance, change, key=key, by=by, reservation=reservation)
     return reservation
@@ -292,7 +319,7 @@ def release(*, reservation: Reservation, by: Any, key: str = "", reason: str = "
     if before := _written_before(key, kind=Movement.RELEASE, lot=lot, reservation_id=reservation.pk):
         return before
     balance = _last(lot)
-    change = ledger.release(balance, remaining_g=remaining_g(reservation), lot=lot.label, for_what=reservation.for_what)
+    change = ledger.release(balance, remaining_g=remaining_g(reservation), lot=lot.label, for_what=reservation.what)
     return _write(lot, balance, change, key=key, by=by, reservation=reservation, reason=reason)
 
 
@@ -317,7 +344,7 @@ def _draw(
         grams,
         remaining_g=remaining_g(reservation),
         lot=lot.label,
-        for_what=reservation.for_what,
+        for_what=reservation.what,
     )
     return _write(
         lot,
@@ -341,7 +368,7 @@ def draw_free(
     if before:
         return before
     if not for_what.strip():
-        raise Refusal("Say what the yarn is drawn for: a warp, a sample, a mend.", field="for_what")
+        raise Refusal(N_("Say what the yarn is drawn for: a warp, a sample, a mend."), field="for_what")
     reservation = _hold(lot, grams, for_what, by=by, key=f"{key}.hold")
     return _draw(lot, reservation, grams, by=by, key=key, packages=packages, document=document)
 
@@ -372,10 +399,10 @@ def return_to_stock(
     balance = _last(lot)
     if reservation is not None:
         _is_of(reservation, lot)
-        at_most_g, out_of = out_g(reservation), reservation.for_what
+        at_most_g, out_of = out_g(reservation), reservation.what
     else:
         came_g = Movement.objects.values_list("change_g", flat=True).get(lot=lot, seq=1)
-        at_most_g, out_of = max(0, came_g - balance.on_hand_g), "the shed"
+        at_most_g, out_of = max(0, came_g - balance.on_hand_g), Word(N_("the shed"))
     change = ledger.come_back(balance, reckoned, at_most_g=at_most_g, lot=lot.label, out_of=out_of)
     return _write(
         lot,
@@ -394,7 +421,7 @@ def _is_of(reservation: Reservation, lot: YarnLot) -> None:
     if reservation.lot_id != lot.pk:
         raise Refusal(
             N_("%(what)s holds lot %(held)s, these cones are of lot %(lot)s. Look at the label in the cone."),
-            what=reservation.for_what,
+            what=reservation.what,
             held=reservation.lot,
             lot=lot,
         )
@@ -406,7 +433,7 @@ def record_waste(*, lot: YarnLot, grams: int, reason: str, by: Any, key: str = "
     key, lot = own_key(key), _lock(lot)
     if before := _written_before(key, kind=Movement.WASTE, lot=lot, change_g=-grams):
         return before
-    reason = _reason(reason, "the yarn is written off")
+    reason = _reason(reason, N_("the yarn is written off"))
     balance = _last(lot)
     change = ledger.waste(balance, grams, lot=lot.label)
     return _write(lot, balance, change, key=key, by=by, reason=reason, packages_change=-packages)
@@ -419,7 +446,12 @@ def move(*, lot: YarnLot, place: Place, by: Any, key: str = "", reason: str = ""
     if before := _written_before(key, kind=Movement.MOVE, lot=lot, place_to_id=place.pk):
         return before
     if lot.place_id == place.pk:
-        raise Refusal(f"Lot {lot} lies in {place.code} already. Choose where it goes, or leave it.", field="place")
+        raise Refusal(
+            N_("Lot %(lot)s lies in %(place)s already. Choose where it goes, or leave it."),
+            field="place",
+            lot=lot,
+            place=place.code,
+        )
     was = lot.place
     changes.update(YarnLot.objects.filter(pk=lot.pk), by=by, why=reason, place=place)
     return _write(
@@ -450,7 +482,7 @@ def correct(
     facts = {"on_hand_after_g": to_g} if to_g is not None else {"change_g": change_g}
     if before := _written_before(key, kind=Movement.CORRECT, lot=lot, **facts):
         return before
-    reason = _reason(reason, "the lot is corrected")
+    reason = _reason(reason, N_("the lot is corrected"))
     balance = _last(lot)
     change = ledger.correct(
         balance, to_g=to_g if to_g is not None else balance.on_hand_g + (change_g or 0), lot=lot.label
@@ -493,7 +525,7 @@ def reverse(*, movement: Movement, reason: str, by: Any, key: str = "") -> Movem
     key, lot = own_key(key), _lock(movement.lot)
     if before := _written_before(key, kind=Movement.REVERSE, lot=lot, reverses_id=movement.pk):
         return before
-    reason = _reason(reason, "the line is taken back")
+    reason = _reason(reason, N_("the line is taken back"))
     # Afresh, under the lock.
     line = Movement.objects.select_related("reservation", "place_from", "place_to", "reversed_by").get(pk=movement.pk)
     if hasattr(line, "reversed_by"):
@@ -511,13 +543,19 @@ def reverse(*, movement: Movement, reason: str, by: Any, key: str = "") -> Movem
         remaining_g=remaining_g(reservation) if reservation else 0,
         drawn_g=out_g(reservation) if reservation else 0,
         lot=lot.label,
-        for_what=reservation.for_what if reservation else "",
+        for_what=reservation.what if reservation else "",
     )
     if line.kind == Movement.MOVE:
         if lot.place_id != line.place_to_id:
             raise Refusal(
-                f"Lot {lot} has been moved again since line {line.seq}: it lies in {lot.place}, not in"
-                f" {line.place_to}. Move it to where it is."
+                N_(
+                    "Lot %(lot)s has been moved again since line %(line)s: it lies in %(place)s, not in %(to)s. Move it"
+                    " to where it is."
+                ),
+                lot=lot,
+                line=line.seq,
+                place=lot.place,
+                to=line.place_to,
             )
         changes.update(YarnLot.objects.filter(pk=lot.pk), by=by, why=reason, place=line.place_from)
     return _write(
@@ -568,12 +606,14 @@ def _note(lot: YarnLot, reason: str, *, by: Any, key: str, **columns: Any) -> Mo
 def quarantine(*, lot: YarnLot, reason: str, by: Any, key: str = "") -> Movement:
     """Nothing of the lot can be held or drawn until it is released. What is held stays held."""
     key, lot = own_key(key), _lock(lot)
-    reason = _reason(reason, "the lot goes into quarantine")
+    reason = _reason(reason, N_("the lot goes into quarantine"))
     said = f"Into quarantine: {reason}"
     if before := _written_before(key, kind=Movement.NOTE, lot=lot, reason=said[:200]):
         return before
     if lot.is_quarantined:
-        raise Refusal(f"Lot {lot} is in quarantine already ({lot.quarantine_reason}). Leave it as it is.")
+        raise Refusal(
+            N_("Lot %(lot)s is in quarantine already (%(why)s). Leave it as it is."), lot=lot, why=lot.quarantine_reason
+        )
     return _note(lot, said, by=by, key=key, is_quarantined=True, quarantine_reason=reason[:200])
 
 
@@ -586,16 +626,18 @@ def release_from_quarantine(
     treatment    what was done to it; the line says whether that met the figure in print
     """
     key, lot = own_key(key), _lock(lot)
-    reason = _reason(reason, "the lot may leave quarantine, and what was done to it")
+    reason = _reason(reason, N_("the lot may leave quarantine, and what was done to it"))
     said = f"Out of quarantine{_treated(lot, treatment)} {reason}"
     if (over := len(said) - 200) > 0:
         raise Refusal(
-            f"That is {over} characters more than a line of the ledger takes. Say it shorter.", field="reason"
+            N_("That is %(over)s characters more than a line of the ledger takes. Say it shorter."),
+            field="reason",
+            over=over,
         )
     if before := _written_before(key, kind=Movement.NOTE, lot=lot, reason=said[:200]):
         return before
     if not lot.is_quarantined:
-        raise Refusal(f"Lot {lot} is not in quarantine: there is nothing to release. Leave it as it is.")
+        raise Refusal(N_("Lot %(lot)s is not in quarantine: there is nothing to release. Leave it as it is."), lot=lot)
     return _note(lot, said, by=by, key=key, is_quarantined=False, quarantine_reason="")
 
 
@@ -605,12 +647,19 @@ def _treated(lot: YarnLot, treatment: Treatment | None) -> str:
         return ", no treatment named:"
     treatment.refresh_from_db()
     if not treatment.lots.filter(pk=lot.pk).exists():
-        raise Refusal(f"{treatment} was not of lot {lot}. Choose one that was, or none.", field="treatment")
+        raise Refusal(
+            N_("%(treatment)s was not of lot %(lot)s. Choose one that was, or none."),
+            field="treatment",
+            treatment=treatment,
+            lot=lot,
+        )
     if treatment.verdict is None:
         raise Refusal(
-            f"{treatment} is under way since {treatment.began_on:%d.%m.%Y}. Write down what the probe read, then"
-            f" release lot {lot}.",
+            N_("%(treatment)s is under way since %(day)s. Write down what the probe read, then release lot %(lot)s."),
             field="treatment",
+            treatment=treatment,
+            day=f"{treatment.began_on:%d.%m.%Y}",
+            lot=lot,
         )
     return f" after treatment {treatment.pk}, {treatment.get_way_display()}, {treatment.verdict.said}."
 
@@ -623,7 +672,7 @@ def approve_shade(*, lot: YarnLot, by: Any, key: str = "") -> Movement:
     if before := _written_before(key, kind=Movement.NOTE, lot=lot, reason=said):
         return before
     if lot.is_shade_approved:
-        raise Refusal(f"The shade of lot {lot} is approved already. Leave it as it is.")
+        raise Refusal(N_("The shade of lot %(lot)s is approved already. Leave it as it is."), lot=lot)
     return _note(lot, said, by=by, key=key, is_shade_approved=True)
 
 
@@ -631,12 +680,12 @@ def approve_shade(*, lot: YarnLot, by: Any, key: str = "") -> Movement:
 def reject_shade(*, lot: YarnLot, reason: str, by: Any, key: str = "") -> Movement:
     """The shade is not right: nothing of the lot can be held or drawn until it is approved."""
     key, lot = own_key(key), _lock(lot)
-    reason = _reason(reason, "the shade is not approved")
+    reason = _reason(reason, N_("the shade is not approved"))
     said = f"Shade not approved: {reason}"
     if before := _written_before(key, kind=Movement.NOTE, lot=lot, reason=said[:200]):
         return before
     if not lot.is_shade_approved:
-        raise Refusal(f"The shade of lot {lot} is not approved as it is. Leave it, or approve it.")
+        raise Refusal(N_("The shade of lot %(lot)s is not approved as it is. Leave it, or approve it."), lot=lot)
     return _note(lot, said, by=by, key=key, is_shade_approved=False)
 
 

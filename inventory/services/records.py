@@ -7,9 +7,9 @@ from typing import Any, TypeVar
 from inventory.models import Delivery, Fibre, Place, Supplier, Trap, Yarn, YarnFibre
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import own_key, save, verb, written_before
-from inventory.yarn import REGAINS
+from inventory.yarn import REGAINS, plain
 from mill import changes, jobs, meanwhile
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.templatetags.mill import num
 
 # The planning side works out again the warps that use a changed yarn. It is known here by the name of its task only.
@@ -54,7 +54,13 @@ def write_fibres_of(*, authority: str, by: Any) -> list[Fibre]:
     rows = [regain for regain in REGAINS.values() if regain.authority.startswith(authority)] if authority else []
     if not rows:
         known = sorted({regain.authority.partition(" [")[0] for regain in REGAINS.values()})
-        raise Refusal(f"There is no table “{authority[:40]}” here. Choose {' or '.join(known)}.", field="authority")
+        raise Refusal(
+            N_("There is no table “%(table)s” here. Choose %(others)s or %(last)s."),
+            field="authority",
+            table=authority[:40],
+            others=", ".join(known[:-1]),
+            last=known[-1],
+        )
     there = set(Fibre.objects.values_list("name", flat=True))
     written = []
     for regain in rows:
@@ -92,16 +98,21 @@ def write_yarn(
     together = sum(shares.values(), Decimal(0))
     if shares and together != 100:
         raise Refusal(
-            f"The fibres of {yarn} come to {together.normalize():f} %, not to 100 %. Change a share, or leave all out."
+            N_("The fibres of %(yarn)s come to %(pct)s %%, not to 100 %%. Change a share, or leave all out."),
+            yarn=yarn,
+            pct=Decimal(plain(together)),
         )
     was_new, columns = yarn.pk is None, set(changed)
     if was_new and (before := written_before(yarn, key)):
         had = {share.fibre: share.share_pct for share in before.shares.select_related("fibre")}
         if had != dict(shares):
             raise Refusal(
-                f"This has been written down already, as {before} with other fibres. Load the page again and write it"
-                " afresh.",
+                N_(
+                    "This has been written down already, as %(yarn)s with other fibres. Load the page again and write"
+                    " it afresh."
+                ),
                 field="key",
+                yarn=before,
             )
         return before
     save(yarn, columns, by=by)
@@ -149,9 +160,20 @@ def write_delivery(
         n_lots = was.lots.count() if was.yarn_id != delivery.yarn_id else 0
         if n_lots:
             raise Refusal(
-                f"Delivery {was} has brought {n_lots} lot{'s' * (n_lots > 1)} of {was.yarn}: it can't be of"
-                f" {delivery.yarn}. Write another delivery.",
+                N_(
+                    "Delivery %(delivery)s has brought %(n)s lots of %(its)s: it can't be of %(yarn)s. Write another"
+                    " delivery."
+                )
+                if n_lots > 1
+                else N_(
+                    "Delivery %(delivery)s has brought 1 lot of %(its)s: it can't be of %(yarn)s. Write another"
+                    " delivery."
+                ),
                 field="yarn",
+                delivery=was,
+                n=n_lots,
+                its=was.yarn,
+                yarn=delivery.yarn,
             )
     save(delivery, columns, by=by)
     yarns_changed(yarns)

@@ -6,6 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.forms import BaseForm
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
 
 from inventory.models import Reservation, YarnLot
 from mill.refusal import Refusal
@@ -27,8 +28,10 @@ def is_written(form: BaseForm, write: Callable[[], Any]) -> bool:
 
 def warn_of_holds(request: HttpRequest, lots: Iterable[YarnLot]) -> None:
     """Lots that went into quarantine may be held for something, which then waits."""
-    held_for = list(dict.fromkeys(row.for_what for row in Reservation.objects.open().filter(lot__in=lots)))
+    held_for = list(dict.fromkeys(row.what.called for row in Reservation.objects.open().filter(lot__in=lots)))
     if held_for:
         messages.warning(
-            request, f"It is still held for {', '.join(held_for)}: choose another lot there, then let this one go."
+            request,
+            _("It is still held for %(what)s: choose another lot there, then let this one go.")
+            % {"what": ", ".join(held_for)},
         )

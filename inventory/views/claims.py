@@ -7,11 +7,13 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
 from inventory.claim import at_agreed
-from inventory.forms import AnswerForm, ClaimForm, DropForm, SentForm
+from inventory.forms import AnswerForm, ClaimForm, DropForm, SentForm, said
 from inventory.models import Claim, Delivery
 from inventory.views import is_written
 from inventory.views.yarns import mass
@@ -22,7 +24,9 @@ from mill.templatetags.mill import day, kg
 
 
 class ClaimFilter(django_filters.FilterSet):
-    state = django_filters.ChoiceFilter(label="State", choices=Claim.STATES, empty_label="any")
+    state = django_filters.ChoiceFilter(
+        label=gettext_lazy("State"), choices=said(Claim.STATES), empty_label=gettext_lazy("any")
+    )
 
     class Meta:
         model = Claim
@@ -37,20 +41,20 @@ def _supplier(claim: Claim) -> str:
 @room("yarn")
 def claims(request: HttpRequest) -> HttpResponse:
     columns = [
-        Column("Claim", lambda r: r.number, "number", link=lambda r: reverse("claim", args=[r.number])),
+        Column(_("Claim"), lambda r: r.number, "number", link=lambda r: reverse("claim", args=[r.number])),
         Column(
-            "Delivery",
+            _("Delivery"),
             lambda r: r.delivery.number,
             "delivery__number",
             link=lambda r: reverse("delivery", args=[r.delivery_id]),
         ),
-        Column("Yarn", lambda r: str(r.delivery.yarn), "delivery__yarn__code"),
-        Column("Supplier", _supplier, "delivery__supplier__name"),
-        mass("Invoiced", "invoiced_g", places=3),
-        mass("Came", "due_g", places=3),
-        mass("Short", "short_g", places=3),
-        Column("Made", lambda r: r.made_on, "made_on", shown=lambda r: day(r.made_on)),
-        Column("State", lambda r: r.said, "state"),
+        Column(_("Yarn"), lambda r: str(r.delivery.yarn), "delivery__yarn__code"),
+        Column(_("Supplier"), _supplier, "delivery__supplier__name"),
+        mass(_("Invoiced"), "invoiced_g", places=3),
+        mass(_("Came"), "due_g", places=3),
+        mass(pgettext("mass", "Short"), "short_g", places=3),
+        Column(pgettext("claim", "Made"), lambda r: r.made_on, "made_on", shown=lambda r: day(r.made_on)),
+        Column(_("State"), lambda r: r.said, "state"),
     ]
     rows = Claim.objects.select_related("delivery__yarn__supplier", "delivery__supplier")
     return listing(
@@ -60,8 +64,8 @@ def claims(request: HttpRequest) -> HttpResponse:
         filterset=ClaimFilter,
         template="inventory/claims.html",
         name="claims",
-        title="Claims",
-        extra={"when_empty": "Nothing has been claimed. A claim begins on the page of a delivery."},
+        title=_("Claims"),
+        extra={"when_empty": _("Nothing has been claimed. A claim begins on the page of a delivery.")},
     )
 
 
@@ -103,29 +107,30 @@ def claim_new(request: HttpRequest, pk: int) -> HttpResponse:
     form = _form(request, delivery)
     is_look = request.POST.get("act") == "look"
     if form.is_bound and not is_look and form.is_valid():
-        said, rows = form.cleaned_data, []
+        told, rows = form.cleaned_data, []
 
         def write() -> None:
             rows.append(
                 services.make_claim(
                     delivery=delivery,
-                    invoiced_g=said["invoiced_g"],
+                    invoiced_g=told["invoiced_g"],
                     weighed=form.weighed,
-                    invoice=said["invoice"],
-                    note=said["note"],
+                    invoice=told["invoice"],
+                    note=told["note"],
                     by=request.user,
-                    key=said["key"],
+                    key=told["key"],
                 )
             )
 
         if is_written(form, write):
-            messages.success(request, f"{rows[0]}: {kg(rows[0].short_g, 3)} kg short of delivery {delivery}.")
+            facts = {"claim": rows[0].called, "mass": kg(rows[0].short_g, 3), "delivery": delivery}
+            messages.success(request, _("%(claim)s: %(mass)s kg short of delivery %(delivery)s.") % facts)
             return redirect("claim", number=rows[0].number)
     return render(
         request,
         "inventory/claim_form.html",
         {
-            "title": f"Short weight of delivery {delivery}",
+            "title": _("Short weight of delivery %(delivery)s") % {"delivery": delivery},
             "delivery": delivery,
             "form": form,
             "is_look": is_look,
@@ -142,9 +147,9 @@ def _claim(number: int) -> Claim:
 
 def _acts(claim: Claim) -> dict[str, tuple[str, str, type[forms.Form], Callable[..., Claim]]]:
     """What can be said of a claim as it stands: heading, button, form, verb."""
-    sent = ("It has gone to the supplier", "It is sent", SentForm, services.send_claim)
-    answered = ("The supplier answers", "Write the answer", AnswerForm, services.answer_claim)
-    dropped = ("Drop it", "Drop the claim", DropForm, services.drop_claim)
+    sent = (_("It has gone to the supplier"), _("It is sent"), SentForm, services.send_claim)
+    answered = (_("The supplier answers"), _("Write the answer"), AnswerForm, services.answer_claim)
+    dropped = (_("Drop it"), _("Drop the claim"), DropForm, services.drop_claim)
     if claim.state == Claim.WRITTEN:
         return {"sent": sent, "answered": answered, "dropped": dropped}
     return {"answered": answered, "dropped": dropped} if claim.state == Claim.SENT else {}
@@ -156,24 +161,25 @@ def claim(request: HttpRequest, number: int) -> HttpResponse:
     acts, asked = _acts(found), request.POST.get("act", "")
     built = {
         name: form_of(request.POST if name == asked else None, auto_id=f"{name}_%s")
-        for name, (_, _, form_of, _) in acts.items()
+        for name, (_title, _button, form_of, _verb) in acts.items()
     }
     if asked in built and built[asked].is_valid():
-        verb, said = acts[asked][3], built[asked].cleaned_data
-        if is_written(built[asked], lambda: verb(claim=found, by=request.user, **said)):
-            messages.success(request, f"{found} is {_claim(number).said}.")
+        verb, told = acts[asked][3], built[asked].cleaned_data
+        if is_written(built[asked], lambda: verb(claim=found, by=request.user, **told)):
+            facts = {"claim": found.called, "state": _claim(number).said}
+            messages.success(request, _("%(claim)s is %(state)s.") % facts)
             return redirect("claim", number=number)
     return render(
         request,
         "inventory/claim.html",
         {
-            "title": f"Claim {number}",
+            "title": found.called,
             "claim": found,
             "supplier": _supplier(found),
             "lots": found.lots.select_related("lot"),
             "acts": [
                 {"name": name, "title": title, "button": button, "form": built[name], "is_open": name == asked}
-                for name, (title, button, _, _) in acts.items()
+                for name, (title, button, _form, _verb) in acts.items()
             ],
         },
     )
@@ -189,7 +195,7 @@ def claim_print(request: HttpRequest, number: int) -> HttpResponse:
         request,
         "inventory/claim_print.html",
         {
-            "title": f"Claim {number}",
+            "title": found.called,
             "claim": found,
             "supplier": _supplier(found),
             # Each lot's sum beside it, each rule once: a claim of a dozen lots stays on one sheet.

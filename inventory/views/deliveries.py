@@ -8,6 +8,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
@@ -17,15 +19,21 @@ from inventory.views.yarns import mass
 from mill.desk import room
 from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
+from mill.signs import written_now
 from mill.templatetags.mill import day, kg
 
 
 class DeliveryFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Delivery or yarn", method="by_text")
-    supplier = django_filters.ModelChoiceFilter(label="Supplier", queryset=Supplier.objects.all(), empty_label="any")
-    overdue = yes_or_no("Overdue", method="by_overdue")
+    text = django_filters.CharFilter(label=gettext_lazy("Delivery or yarn"), method="by_text")
+    supplier = django_filters.ModelChoiceFilter(
+        label=gettext_lazy("Supplier"), queryset=Supplier.objects.all(), empty_label=gettext_lazy("any")
+    )
+    overdue = yes_or_no(gettext_lazy("Overdue"), method="by_overdue")
     come = django_filters.ChoiceFilter(
-        label="Show", choices=[("all", "those that have come too")], empty_label="still to come", method="by_come"
+        label=gettext_lazy("Show"),
+        choices=[("all", gettext_lazy("those that have come too"))],
+        empty_label=gettext_lazy("still to come"),
+        method="by_come",
     )
 
     class Meta:
@@ -65,18 +73,18 @@ def to_receive(delivery: Delivery) -> str:
 @room("yarn")
 def deliveries(request: HttpRequest) -> HttpResponse:
     columns = [
-        Column("Delivery", lambda r: r.number, "number", link=lambda r: reverse("delivery", args=[r.pk])),
-        Column("Yarn", lambda r: str(r.yarn), "yarn__code", link=lambda r: reverse("yarn_one", args=[r.yarn.code])),
-        Column("Supplier", lambda r: r.supplier.name if r.supplier else None, "supplier__name"),
-        mass("Ordered", "ordered_g"),
-        mass("Come", "received_g"),
-        mass("To come", "outstanding_g"),
-        Column("Dye lot", lambda r: r.dye_lot, "dye_lot"),
-        Column("Expected", lambda r: r.expected_on, "expected_on", shown=lambda r: day(r.expected_on)),
-        Column("State", lambda r: "closed" if r.is_closed else "overdue" if is_overdue(r) else ""),
+        Column(_("Delivery"), lambda r: r.number, "number", link=lambda r: reverse("delivery", args=[r.pk])),
+        Column(_("Yarn"), lambda r: str(r.yarn), "yarn__code", link=lambda r: reverse("yarn_one", args=[r.yarn.code])),
+        Column(_("Supplier"), lambda r: r.supplier.name if r.supplier else None, "supplier__name"),
+        mass(_("Ordered"), "ordered_g"),
+        mass(_("Come"), "received_g"),
+        mass(_("To come"), "outstanding_g"),
+        Column(_("Dye lot"), lambda r: r.dye_lot, "dye_lot"),
+        Column(_("Expected"), lambda r: r.expected_on, "expected_on", shown=lambda r: day(r.expected_on)),
+        Column(_("State"), lambda r: _("closed") if r.is_closed else _("overdue") if is_overdue(r) else ""),
         Column(
-            "Receive",
-            lambda r: "receive" if r.outstanding_g else "",
+            _("Receive"),
+            lambda r: _("receive") if r.outstanding_g else "",
             link=lambda r: to_receive(r) if r.outstanding_g else None,
         ),
     ]
@@ -87,8 +95,8 @@ def deliveries(request: HttpRequest) -> HttpResponse:
         filterset=DeliveryFilter,
         template="inventory/deliveries.html",
         name="deliveries",
-        title="Deliveries",
-        extra={"when_empty": "Nothing is expected."},
+        title=_("Deliveries"),
+        extra={"when_empty": _("Nothing is expected.")},
         row_class=lambda r: "late" if is_overdue(r) else "",
     )
 
@@ -108,7 +116,7 @@ def foresight_facts(form: DeliveryForm, found: Any) -> dict[str, Any]:
     filled = form.instance
     for name in WEIGHTY:
         setattr(filled, name, form.cleaned_data[name])
-    filled.number = filled.number or "this delivery"
+    filled.number = filled.number or _("this delivery")
     said = moves(found, filled)
     return {"said": said, "found": found, "foreseen": services.foresee_delivery(filled) if said else None}
 
@@ -116,22 +124,31 @@ def foresight_facts(form: DeliveryForm, found: Any) -> dict[str, Any]:
 def moves(was: Any, now: Delivery) -> list[str]:
     """What becomes of the yarn that is expected, in sentences; none when nothing of it changes."""
     left_g = 0 if now.is_closed else max(0, now.ordered_g - (was.received_g if was else 0))
-    new = f"{kg(left_g, 1)} kg of {now.yarn} come on {day(now.expected_on)}."
+    new = _("%(mass)s kg of %(yarn)s come on %(day)s.") % {
+        "mass": kg(left_g, 1),
+        "yarn": now.yarn,
+        "day": day(now.expected_on),
+    }
     if was is None:
-        return [new] if left_g else ["It is closed: nothing of it is to come."]
+        return [new] if left_g else [_("It is closed: nothing of it is to come.")]
     if not was.outstanding_g:
         return [new] if left_g else []
+    gone = _("%(mass)s kg of %(yarn)s on %(day)s do not come any more.") % {
+        "mass": kg(was.outstanding_g, 1),
+        "yarn": was.yarn,
+        "day": day(was.expected_on),
+    }
     if was.yarn_id != now.yarn_id:
-        gone = f"{kg(was.outstanding_g, 1)} kg of {was.yarn} on {day(was.expected_on)} do not come any more."
         return [gone, new] if left_g else [gone]
     if not left_g:
-        what = f"{kg(was.outstanding_g, 1)} kg of {was.yarn} on {day(was.expected_on)}"
-        return [f"{what} do not come any more."]
-    said = []
+        return [gone]
+    left, said = {"mass": kg(left_g, 1), "yarn": now.yarn}, []
     if left_g != was.outstanding_g:
-        said.append(f"{kg(left_g, 1)} kg of {now.yarn} are still to come, instead of {kg(was.outstanding_g, 1)} kg.")
+        before = {"was": kg(was.outstanding_g, 1)}
+        said.append(_("%(mass)s kg of %(yarn)s are still to come, instead of %(was)s kg.") % {**left, **before})
     if was.expected_on != now.expected_on:
-        said.append(f"{kg(left_g, 1)} kg of {now.yarn} move from {day(was.expected_on)} to {day(now.expected_on)}.")
+        days = {"was": day(was.expected_on), "day": day(now.expected_on)}
+        said.append(_("%(mass)s kg of %(yarn)s move from %(was)s to %(day)s.") % {**left, **days})
     return said
 
 
@@ -167,14 +184,18 @@ def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 
     if edit.is_valid() and edit.is_written(write):
         kept = edit.form.instance
-        messages.success(request, f"Delivery {kept} is written down, for {day(kept.expected_on)}.")
+        messages.success(
+            request,
+            _("Delivery %(number)s is written down, for %(day)s.")
+            % {"number": kept.number, "day": day(kept.expected_on)},
+        )
         return redirect("deliveries")
     form = edit.form
     return render(
         request,
         "inventory/delivery.html",
         {
-            "title": f"Delivery {found.number}" if found else "A new delivery",
+            "title": _("Delivery %(number)s") % {"number": found.number} if found else _("A new delivery"),
             "edit": edit,
             "form": form,
             "is_look": is_look,
@@ -194,7 +215,9 @@ def _came(delivery: Delivery) -> Any:
 
 def off_count(lot: Any, yarn: Yarn) -> str:
     """How far the count as measured lies from the count as bought: +1.5, with its sign."""
-    return f"{100 * (lot.measured_tex / yarn.count_tex - 1):+.1f}" if lot.measured_tex else ""
+    if not lot.measured_tex:
+        return ""
+    return f"{100 * (lot.measured_tex / yarn.count_tex - 1):+.1f}".replace(".", written_now().decimal)
 
 
 def _offered(request: HttpRequest) -> dict[str, Any]:

@@ -11,6 +11,8 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from inventory.models import Delivery, Movement, YarnLot
@@ -25,7 +27,7 @@ LATELY_DAYS = 7
 class CopiesForm(forms.Form):
     """How many of each: a label for every bag, or every cone."""
 
-    copies = forms.IntegerField(label="Of each", min_value=1, max_value=99, initial=1, required=False)
+    copies = forms.IntegerField(label=gettext_lazy("Of each"), min_value=1, max_value=99, initial=1, required=False)
 
 
 @dataclass(frozen=True)
@@ -48,12 +50,16 @@ class Label:
 
 def _qr(lot: YarnLot, request: HttpRequest) -> SafeString:
     where = scanned_address(reverse("lot", args=[lot.label]), request)
-    return qr_svg(where, label=f"QR code of lot {lot}")
+    return qr_svg(where, label=_("QR code of lot %(lot)s") % {"lot": lot})
 
 
 def _copies(request: HttpRequest) -> tuple[CopiesForm, int]:
     form = CopiesForm(request.GET if "copies" in request.GET else None)
     return form, (form.cleaned_data["copies"] or 1) if form.is_bound and form.is_valid() else 1
+
+
+def _of(n: int, copies: int) -> str:
+    return _("%(n)s of %(copies)s") % {"n": n, "copies": copies} if copies > 1 else ""
 
 
 @require_GET
@@ -70,10 +76,10 @@ def lot_labels(request: HttpRequest) -> HttpResponse:
             lot=lot,
             qr=_qr(lot, request),
             grams=lot.weighed_g if lot.weighed_g is not None else came[lot.pk],
-            mass_is="net",
+            mass_is=_("net"),
             on=lot.received_on,
             cones=lot.packages,
-            of=f"{n} of {copies}" if copies > 1 else "",
+            of=_of(n, copies),
         )
         for lot in shown
         for n in range(1, copies + 1)
@@ -82,7 +88,7 @@ def lot_labels(request: HttpRequest) -> HttpResponse:
         request,
         "inventory/labels.html",
         {
-            "title": "Lot labels",
+            "title": _("Lot labels"),
             "about": about,
             "labels": labels,
             "left_off": n_lots - len(shown),
@@ -103,12 +109,14 @@ def _lots_meant(request: HttpRequest) -> tuple[list[YarnLot], str]:
         return list(rows.filter(label__in=words.getlist("lot"))), ""
     if "delivery" in words:
         delivery = get_object_or_404(Delivery, number=words["delivery"])
-        return list(rows.filter(delivery=delivery)), f"Of delivery {delivery}."
+        return list(rows.filter(delivery=delivery)), _("Of delivery %(number)s.") % {"number": delivery}
     if any(words.get(name) for name in LotFilter.base_filters):
         balances = rows.with_balance()
-        return list(LotFilter(words, queryset=balances, request=request).qs), "Of the lots that the list found."
+        return list(LotFilter(words, queryset=balances, request=request).qs), _("Of the lots that the list found.")
     since = timezone.localdate() - timedelta(days=LATELY_DAYS)
-    return list(rows.filter(received_on__gte=since)), f"Of the lots that came in the last {LATELY_DAYS} days."
+    return list(rows.filter(received_on__gte=since)), _("Of the lots that came in the last %(n)s days.") % {
+        "n": LATELY_DAYS
+    }
 
 
 def _lately_back() -> Iterable[Movement]:
@@ -130,15 +138,17 @@ def cone_labels(request: HttpRequest, pk: int) -> HttpResponse:
         lot=line.lot,
         qr=_qr(line.lot, request),
         grams=line.change_g,
-        mass_is="net together" if copies > 1 else "net",
+        mass_is=_("net together") if copies > 1 else _("net"),
         on=timezone.localtime(line.at).date(),
         cones=line.packages_change,
         is_part_cone=True,
     )
     context: dict[str, Any] = {
-        "title": f"Part cones of lot {line.lot}",
-        "about": f"Back from {line.reservation.for_what}." if line.reservation else "Back from the shed.",
-        "labels": [replace(label, of=f"{n} of {copies}" if copies > 1 else "") for n in range(1, copies + 1)],
+        "title": _("Part cones of lot %(lot)s") % {"lot": line.lot},
+        "about": _("Back from %(what)s.") % {"what": line.reservation.what.called}
+        if line.reservation
+        else _("Back from the shed."),
+        "labels": [replace(label, of=_of(n, copies)) for n in range(1, copies + 1)],
         "copies": CopiesForm(initial={"copies": copies}) if not form.is_bound else form,
         "asked": [],
         "back": reverse("lot", args=[line.lot.label]),

@@ -12,6 +12,8 @@ from django.urls import path, reverse
 from django.utils.html import format_html
 from django.utils.http import urlencode
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext, pgettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
@@ -42,16 +44,20 @@ LINES_PER_LEAF = 50
 
 
 class LotFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Lot or dye lot", method="by_text")
-    yarn = django_filters.ModelChoiceFilter(label="Yarn", queryset=Yarn.objects.all(), empty_label="any")
-    place = django_filters.ModelChoiceFilter(label="Place", queryset=Place.objects.all(), empty_label="any")
-    free = yes_or_no("Something free", field_name="available_g", method="by_some")
-    quarantined = yes_or_no("In quarantine", field_name="is_quarantined")
-    shade = yes_or_no("Shade approved", field_name="is_shade_approved")
+    text = django_filters.CharFilter(label=gettext_lazy("Lot or dye lot"), method="by_text")
+    yarn = django_filters.ModelChoiceFilter(
+        label=gettext_lazy("Yarn"), queryset=Yarn.objects.all(), empty_label=gettext_lazy("any")
+    )
+    place = django_filters.ModelChoiceFilter(
+        label=gettext_lazy("Place"), queryset=Place.objects.all(), empty_label=gettext_lazy("any")
+    )
+    free = yes_or_no(gettext_lazy("Something free"), field_name="available_g", method="by_some")
+    quarantined = yes_or_no(gettext_lazy("In quarantine"), field_name="is_quarantined")
+    shade = yes_or_no(gettext_lazy("Shade approved"), field_name="is_shade_approved")
     left = django_filters.ChoiceFilter(
-        label="Show",
-        choices=[("all", "used up too")],
-        empty_label="with yarn left",
+        label=gettext_lazy("Show"),
+        choices=[("all", gettext_lazy("used up too"))],
+        empty_label=gettext_lazy("with yarn left"),
         method="by_left",
     )
 
@@ -75,28 +81,34 @@ class LotFilter(django_filters.FilterSet):
 
 def label_box(lot: YarnLot) -> SafeString:
     """A tick for the form beneath the list's head, which asks for labels."""
-    return format_html('<input type="checkbox" name="lot" value="{0}" form="labels" aria-label="Label of {0}">', lot)
+    called = _("Label of %(lot)s") % {"lot": lot}
+    return format_html('<input type="checkbox" name="lot" value="{}" form="labels" aria-label="{}">', lot, called)
 
 
 def state_of(lot: YarnLot) -> str:
     """What bars a lot from being drawn."""
     if lot.is_quarantined:
-        return "in quarantine"
-    return "" if lot.is_shade_approved else "shade not approved"
+        return _("in quarantine")
+    return "" if lot.is_shade_approved else _("shade not approved")
 
 
 LOT_COLUMNS = [
-    Column("Lot", lambda r: r.label, "label", link=lambda r: reverse("lot", args=[r.label])),
-    Column("Yarn", lambda r: r.yarn.code, "yarn__code", link=lambda r: reverse("yarn_one", args=[r.yarn.code])),
-    Column("Colour", lambda r: r.yarn.name, "yarn__name", shown=lambda r: named_swatch(r.yarn)),
-    Column("Dye lot", lambda r: r.dye_lot, "dye_lot"),
-    mass("On hand", "on_hand_g", places=3),
-    mass("Held", "held_g", places=3),
-    mass("Free", "available_g", places=3),
-    Column("Place", lambda r: r.place.code if r.place else None, "place__code"),
-    Column("Came on", lambda r: r.received_on, "received_on", shown=lambda r: day(r.received_on)),
-    Column("State", state_of),
-    Column("Label", lambda r: r.label, shown=label_box, is_paper=False),
+    Column(gettext_lazy("Lot"), lambda r: r.label, "label", link=lambda r: reverse("lot", args=[r.label])),
+    Column(
+        gettext_lazy("Yarn"),
+        lambda r: r.yarn.code,
+        "yarn__code",
+        link=lambda r: reverse("yarn_one", args=[r.yarn.code]),
+    ),
+    Column(gettext_lazy("Colour"), lambda r: r.yarn.name, "yarn__name", shown=lambda r: named_swatch(r.yarn)),
+    Column(gettext_lazy("Dye lot"), lambda r: r.dye_lot, "dye_lot"),
+    mass(gettext_lazy("On hand"), "on_hand_g", places=3),
+    mass(pgettext_lazy("yarn", "Held"), "held_g", places=3),
+    mass(gettext_lazy("Free"), "available_g", places=3),
+    Column(gettext_lazy("Place"), lambda r: r.place.code if r.place else None, "place__code"),
+    Column(gettext_lazy("Came on"), lambda r: r.received_on, "received_on", shown=lambda r: day(r.received_on)),
+    Column(gettext_lazy("State"), state_of),
+    Column(gettext_lazy("Label"), lambda r: r.label, shown=label_box, is_paper=False),
 ]
 
 
@@ -115,8 +127,8 @@ def lots(request: HttpRequest) -> HttpResponse:
         filterset=LotFilter,
         template="inventory/lots.html",
         name="lots",
-        title="Lots",
-        extra={"when_empty": "No lot has yarn left."},
+        title=_("Lots"),
+        extra={"when_empty": _("No lot has yarn left.")},
         row_class=lambda r: "barred" if state_of(r) else "",
     )
 
@@ -140,13 +152,13 @@ def lot_receive(request: HttpRequest) -> HttpResponse:
 
         if is_written(form, write):
             lot = lines[0].lot
-            messages.success(
-                request, f"Lot {lot} is received with {kg(lines[0].change_g, 3)} kg{_reckoned(lot)}. {_beside(lot)}"
-            )
+            messages.success(request, f"{_received(lot, lines[0].change_g)} {_beside(lot)}")
             return redirect("lot", label=lot.label)
     back = reverse("yarn")
     return render(
-        request, "mill/form.html", {"title": "Yarn comes in", "form": form, "back": back, "act": "Receive it"}
+        request,
+        "mill/form.html",
+        {"title": _("Yarn comes in"), "form": form, "back": back, "act": _("Receive it")},
     )
 
 
@@ -173,23 +185,34 @@ def _offered(request: HttpRequest) -> dict[str, Any]:
     return offered
 
 
-def _reckoned(lot: YarnLot) -> str:
-    """How the mass that was weighed became the one that is in the book."""
+def _received(lot: YarnLot, grams: int) -> str:
+    """With what a lot was received, and how the mass that was weighed became the one that is in the book."""
+    said = {"lot": lot, "mass": kg(grams, 3)}
     if lot.measured_regain_pct is None:
-        return ""
-    return (
-        f": {kg(lot.weighed_g, 3)} kg weighed at {num(lot.measured_regain_pct)} % regain, reckoned at"
-        f" {num(lot.yarn.regain_pct)} % by {lot.yarn.regain_authority}"
-    )
+        return _("Lot %(lot)s is received with %(mass)s kg.") % said
+    return _(
+        "Lot %(lot)s is received with %(mass)s kg: %(weighed)s kg weighed at %(measured)s %% regain, reckoned at"
+        " %(agreed)s %% by %(authority)s."
+    ) % {
+        **said,
+        "weighed": kg(lot.weighed_g, 3),
+        "measured": num(lot.measured_regain_pct),
+        "agreed": num(lot.yarn.regain_pct),
+        "authority": lot.yarn.regain_authority,
+    }
 
 
 def _beside(lot: YarnLot) -> str:
     """What the planner should know of a lot that came: a dye lot other than was promised, one that is there already."""
     promised = lot.delivery.dye_lot if lot.delivery else ""
     if promised and promised != lot.dye_lot:
-        return f"It is dye lot {lot.dye_lot}; {promised} had been promised."
+        said = {"came": lot.dye_lot, "promised": promised}
+        return _("It is dye lot %(came)s; %(promised)s had been promised.") % said
     others = YarnLot.objects.filter(yarn=lot.yarn_id, dye_lot=lot.dye_lot).exclude(pk=lot.pk).count()
-    return f"Its dye lot is in {others} other lot{'s' * (others > 1)} too." if others else ""
+    if not others:
+        return ""
+    said = ngettext("Its dye lot is in %(n)s other lot too.", "Its dye lot is in %(n)s other lots too.", others)
+    return said % {"n": others}
 
 
 # A lot's page: its life, and what may be done to it
@@ -204,11 +227,11 @@ class Act:
     said     what was done, as the page says it after the lot's name
     """
 
-    title: str
-    button: str
+    title: Any
+    button: Any
     form: type[LotForm]
     write: Callable[[YarnLot, Any, Any], Movement | Reservation]
-    said: str
+    said: Any
 
 
 def _draw(lot: YarnLot, form: Any, by: Any) -> Movement:
@@ -269,19 +292,57 @@ def _said(verb: Callable[..., Movement | Reservation]) -> Callable[[YarnLot, Any
 
 
 ACTS = {
-    "draw": Act("Draw yarn", "Draw it", DrawForm, _draw, "yarn drawn"),
-    "return": Act("Part cones come back", "Take them back in", ReturnForm, _return, "part cones back"),
-    "hold": Act("Hold yarn", "Hold it", HoldForm, _said(services.reserve), "yarn held"),
-    "count": Act("Count by the scales", "Write the count", CountForm, _count, "counted"),
-    "move": Act("Move the lot", "Move it", MoveForm, _said(services.move), "moved"),
-    "waste": Act("Write off", "Write it off", WasteForm, _waste, "yarn written off"),
-    "correct": Act("Correct the book", "Correct it", CorrectForm, _correct, "corrected"),
-    "quarantine": Act("Into quarantine", "Put it in quarantine", WhyForm, _said(services.quarantine), "in quarantine"),
-    "release": Act(
-        "Out of quarantine", "Release it", ReleaseForm, _said(services.release_from_quarantine), "out of quarantine"
+    "draw": Act(gettext_lazy("Draw yarn"), gettext_lazy("Draw it"), DrawForm, _draw, gettext_lazy("yarn drawn")),
+    "return": Act(
+        gettext_lazy("Part cones come back"),
+        gettext_lazy("Take them back in"),
+        ReturnForm,
+        _return,
+        gettext_lazy("part cones back"),
     ),
-    "approve": Act("Approve the shade", "The shade is right", LotForm, _said(services.approve_shade), "shade approved"),
-    "reject": Act("Shade not right", "Bar it from use", WhyForm, _said(services.reject_shade), "barred for its shade"),
+    "hold": Act(
+        gettext_lazy("Hold yarn"), gettext_lazy("Hold it"), HoldForm, _said(services.reserve), gettext_lazy("yarn held")
+    ),
+    "count": Act(
+        gettext_lazy("Count by the scales"), gettext_lazy("Write the count"), CountForm, _count, gettext_lazy("counted")
+    ),
+    "move": Act(
+        gettext_lazy("Move the lot"), gettext_lazy("Move it"), MoveForm, _said(services.move), gettext_lazy("moved")
+    ),
+    "waste": Act(
+        gettext_lazy("Write off"), gettext_lazy("Write it off"), WasteForm, _waste, gettext_lazy("yarn written off")
+    ),
+    "correct": Act(
+        gettext_lazy("Correct the book"), gettext_lazy("Correct it"), CorrectForm, _correct, gettext_lazy("corrected")
+    ),
+    "quarantine": Act(
+        gettext_lazy("Into quarantine"),
+        gettext_lazy("Put it in quarantine"),
+        WhyForm,
+        _said(services.quarantine),
+        gettext_lazy("in quarantine"),
+    ),
+    "release": Act(
+        gettext_lazy("Out of quarantine"),
+        gettext_lazy("Release it"),
+        ReleaseForm,
+        _said(services.release_from_quarantine),
+        gettext_lazy("out of quarantine"),
+    ),
+    "approve": Act(
+        gettext_lazy("Approve the shade"),
+        gettext_lazy("The shade is right"),
+        LotForm,
+        _said(services.approve_shade),
+        gettext_lazy("shade approved"),
+    ),
+    "reject": Act(
+        gettext_lazy("Shade not right"),
+        gettext_lazy("Bar it from use"),
+        WhyForm,
+        _said(services.reject_shade),
+        gettext_lazy("barred for its shade"),
+    ),
 }
 
 
@@ -315,7 +376,7 @@ def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = 
         request,
         "inventory/lot.html",
         {
-            "title": f"Lot {lot}",
+            "title": _("Lot %(lot)s") % {"lot": lot},
             "lot": lot,
             "state": state_of(lot),
             "holds": [(hold, KeyedForm(auto_id=f"hold_{hold.pk}_%s")) for hold in lot.reservations.open().with_out()],
@@ -369,7 +430,12 @@ def lot_write(request: HttpRequest, label: str, name: str) -> HttpResponse:
 
 def _done(lot: YarnLot, act: Act) -> str:
     now = _lot(lot.label)
-    return f"Lot {lot}, {act.said}: {kg(now.on_hand_g, 3)} kg on hand, {kg(now.available_g, 3)} kg free."
+    return _("Lot %(lot)s, %(done)s: %(on_hand)s kg on hand, %(free)s kg free.") % {
+        "lot": lot,
+        "done": act.said,
+        "on_hand": kg(now.on_hand_g, 3),
+        "free": kg(now.available_g, 3),
+    }
 
 
 @require_POST
@@ -383,7 +449,8 @@ def hold_release(request: HttpRequest, pk: int) -> HttpResponse:
     except Refusal as refusal:
         messages.error(request, refusal.message)
     else:
-        messages.success(request, f"{kg(-line.held_change_g, 3)} kg held for {reservation.for_what} are let go.")
+        said = {"mass": kg(-line.held_change_g, 3), "what": reservation.what.called}
+        messages.success(request, _("%(mass)s kg held for %(what)s are let go.") % said)
     return redirect("lot", label=reservation.lot.label)
 
 
@@ -400,12 +467,17 @@ def line_reverse(request: HttpRequest, pk: int) -> HttpResponse:
             services.reverse(movement=line, reason=said["reason"], by=request.user, key=said["key"])
 
         if is_written(form, write):
-            messages.success(request, f"Line {line.seq} of lot {line.lot} is taken back.")
+            said_of = {"line": line.seq, "lot": line.lot}
+            messages.success(request, _("Line %(line)s of lot %(lot)s is taken back.") % said_of)
             return redirect("lot", label=line.lot.label)
     return render(
         request,
         "inventory/line_reverse.html",
-        {"title": f"Take back line {line.seq} of lot {line.lot}", "line": line, "form": form},
+        {
+            "title": _("Take back line %(line)s of lot %(lot)s") % {"line": line.seq, "lot": line.lot},
+            "line": line,
+            "form": form,
+        },
     )
 
 

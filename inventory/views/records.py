@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop, ngettext, pgettext
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
@@ -131,17 +131,17 @@ def suppliers(request: HttpRequest) -> HttpResponse:
             n_claims=Count("deliveries__claims", filter=is_claimed, distinct=True),
         ),
         columns=[
-            Column("Supplier", lambda r: r.code, "code", link=lambda r: reverse("supplier", args=[r.pk])),
-            Column("Name", lambda r: r.name, "name"),
-            Column("Lead time", lambda r: r.lead_time_days, "lead_time_days", "days", is_number=True),
-            Column("Deliveries open", lambda r: r.n_open, "n_open", is_number=True, link=_open_deliveries),
-            Column("Overdue", lambda r: r.n_overdue, "n_overdue", is_number=True),
-            Column("Claims open", lambda r: r.n_claims, "n_claims", is_number=True),
+            Column(_("Supplier"), lambda r: r.code, "code", link=lambda r: reverse("supplier", args=[r.pk])),
+            Column(_("Name"), lambda r: r.name, "name"),
+            Column(_("Lead time"), lambda r: r.lead_time_days, "lead_time_days", _("days"), is_number=True),
+            Column(_("Deliveries open"), lambda r: r.n_open, "n_open", is_number=True, link=_open_deliveries),
+            Column(_("Overdue"), lambda r: r.n_overdue, "n_overdue", is_number=True),
+            Column(_("Claims open"), lambda r: r.n_claims, "n_claims", is_number=True),
         ],
         template="inventory/records.html",
         name="suppliers",
-        title="Suppliers",
-        extra={"tab": "suppliers", "new": "supplier_new", "new_label": "New supplier"},
+        title=_("Suppliers"),
+        extra={"tab": "suppliers", "new": "supplier_new", "new_label": _("New supplier")},
     )
 
 
@@ -152,15 +152,15 @@ def fibres(request: HttpRequest) -> HttpResponse:
         request,
         Fibre.objects.all(),
         columns=[
-            Column("Fibre", lambda r: r.name, "name", link=lambda r: reverse("fibre", args=[r.pk])),
-            Column("Moths eat it", lambda r: "yes" if r.is_protein else "no", "is_protein"),
-            Column("Regain", lambda r: r.regain_pct, "regain_pct", "%", is_number=True),
-            Column("By", lambda r: r.regain_authority, "regain_authority"),
+            Column(_("Fibre"), lambda r: r.called, "name", link=lambda r: reverse("fibre", args=[r.pk])),
+            Column(_("Moths eat it"), lambda r: _("yes") if r.is_protein else _("no"), "is_protein"),
+            Column(_("Regain"), lambda r: r.regain_pct, "regain_pct", "%", is_number=True),
+            Column(pgettext("regain", "By"), lambda r: r.regain_authority, "regain_authority"),
         ],
         template="inventory/records.html",
         name="fibres",
-        title="Fibres",
-        extra={"tab": "fibres", "new": "fibre_new", "new_label": "New fibre"},
+        title=_("Fibres"),
+        extra={"tab": "fibres", "new": "fibre_new", "new_label": _("New fibre")},
     )
 
 
@@ -228,7 +228,10 @@ def fibres_of_table(request: HttpRequest) -> HttpResponse:
     else:
         n = len(written)
         messages.success(
-            request, f"{n} fibre{'' if n == 1 else 's'} written down." if n else "The book has all of them already."
+            request,
+            ngettext("%(n)s fibre written down.", "%(n)s fibres written down.", n) % {"n": n}
+            if n
+            else _("The book has all of them already."),
         )
     return redirect("fibres")
 

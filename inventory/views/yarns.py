@@ -11,12 +11,14 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory import drawdown, services
 from inventory.count_sheet import work_out_count
 from inventory.curve import draw_curve
-from inventory.forms import LatenessForm, YarnForm
+from inventory.forms import LatenessForm, YarnForm, said
 from inventory.models import OutlookMark, Supplier, Yarn, YarnOutlook
 from inventory.yarn import read_count
 from mill import jobs, worked_sheet
@@ -28,11 +30,15 @@ from mill.templatetags.mill import day, kg, num, swatch
 
 
 class YarnFilter(django_filters.FilterSet):
-    text = django_filters.CharFilter(label="Yarn or colour", method="by_text")
-    spinning = django_filters.ChoiceFilter(label="Spinning", choices=Yarn.SPINNINGS, empty_label="any")
-    supplier = django_filters.ModelChoiceFilter(label="Supplier", queryset=Supplier.objects.all(), empty_label="any")
-    short = yes_or_no("Runs short", field_name="outlook__short_on", method="by_short")
-    in_use = yes_or_no("In use", field_name="is_in_use")
+    text = django_filters.CharFilter(label=gettext_lazy("Yarn or colour"), method="by_text")
+    spinning = django_filters.ChoiceFilter(
+        label=gettext_lazy("Spinning"), choices=said(Yarn.SPINNINGS), empty_label=gettext_lazy("any")
+    )
+    supplier = django_filters.ModelChoiceFilter(
+        label=gettext_lazy("Supplier"), queryset=Supplier.objects.all(), empty_label=gettext_lazy("any")
+    )
+    short = yes_or_no(gettext_lazy("Runs short"), field_name="outlook__short_on", method="by_short")
+    in_use = yes_or_no(gettext_lazy("In use"), field_name="is_in_use")
 
     class Meta:
         model = Yarn
@@ -50,7 +56,7 @@ def in_kg(grams: int | None) -> Decimal | None:
     return None if grams is None else Decimal(grams) / 1000
 
 
-def mass(label: str, grams: str, *, order: str | None = None, places: int = 1) -> Column:
+def mass(label: Any, grams: str, *, order: str | None = None, places: int = 1) -> Column:
     """A column of kilograms, read from an attribute in grams."""
 
     def read(row: Any) -> int | None:
@@ -74,7 +80,7 @@ def outlook_of(yarn: Yarn) -> YarnOutlook | None:
 
 def short_on(yarn: Yarn) -> str:
     if yarn.is_marked:  # type: ignore[attr-defined]
-        return "being worked out"
+        return _("being worked out")
     outlook = outlook_of(yarn)
     if outlook is None or outlook.short_on is None:
         return "–"
@@ -88,22 +94,24 @@ def named_swatch(yarn: Yarn) -> SafeString:
 
 def yarn_columns() -> list[Column]:
     return [
-        Column("Yarn", lambda y: y.code, "code", link=lambda y: reverse("yarn_one", args=[y.code])),
-        Column("Colour", lambda y: y.name, "name", shown=named_swatch),
-        Column("Count", lambda y: y.count_as_bought),
-        Column("Tex", lambda y: y.count_tex, "count_tex", shown=lambda y: num(y.count_tex, 1), is_number=True),
-        mass("On hand", "outlook.on_hand_g"),
-        mass("Held", "outlook.held_g"),
-        mass("Free", "free_g"),
-        mass("Incoming", "outlook.incoming_g"),
-        Column("Short on", lambda y: o.short_on if (o := outlook_of(y)) else None, "outlook__short_on", shown=short_on),
+        Column(_("Yarn"), lambda y: y.code, "code", link=lambda y: reverse("yarn_one", args=[y.code])),
+        Column(_("Colour"), lambda y: y.name, "name", shown=named_swatch),
+        Column(_("Count"), lambda y: y.count_as_bought),
+        Column(_("Tex"), lambda y: y.count_tex, "count_tex", shown=lambda y: num(y.count_tex, 1), is_number=True),
+        mass(_("On hand"), "outlook.on_hand_g"),
+        mass(pgettext("yarn", "Held"), "outlook.held_g"),
+        mass(_("Free"), "free_g"),
+        mass(_("Incoming"), "outlook.incoming_g"),
         Column(
-            "Order by",
+            _("Short on"), lambda y: o.short_on if (o := outlook_of(y)) else None, "outlook__short_on", shown=short_on
+        ),
+        Column(
+            _("Order by"),
             lambda y: o.order_by if (o := outlook_of(y)) else None,
             "outlook__order_by",
             shown=lambda y: day(o.order_by).replace(" ", "\u00a0") if (o := outlook_of(y)) else "–",
         ),
-        Column("Supplier", lambda y: y.supplier.code if y.supplier else None, "supplier__code"),
+        Column(_("Supplier"), lambda y: y.supplier.code if y.supplier else None, "supplier__code"),
     ]
 
 
@@ -122,12 +130,12 @@ def yarns(request: HttpRequest) -> HttpResponse:
         filterset=YarnFilter,
         template="inventory/yarns.html",
         name="yarns",
-        title="Yarn",
+        title=_("Yarn"),
         extra={
             "n_short": YarnOutlook.objects.filter(short_on__isnull=False).count(),
             "n_pending": services.being_worked_out(),
             "n_yarns": Yarn.objects.count(),
-            "when_empty": "No yarn has been written down yet.",
+            "when_empty": _("No yarn has been written down yet."),
         },
         row_class=lambda y: "short" if (o := outlook_of(y)) and o.short_on else "",
     )
@@ -220,7 +228,7 @@ def yarn_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
         )
 
     if edit.is_valid() and edit.is_written(write):
-        messages.success(request, f"{edit.written} is written down.")
+        messages.success(request, _("%(record)s is written down.") % {"record": edit.written})
         return redirect("yarn_one", code=edit.written.code)
     form = edit.form
     typed = form["count_as_bought"].value() or ""
@@ -228,7 +236,7 @@ def yarn_edit(request: HttpRequest, code: str | None = None) -> HttpResponse:
         request,
         "inventory/yarn_form.html",
         {
-            "title": f"Yarn {code}" if code else "A new yarn",
+            "title": _("Yarn %(code)s") % {"code": code} if code else _("A new yarn"),
             "edit": edit,
             "form": form,
             "back": reverse("yarn_one", args=[code]) if code else reverse("yarn"),

@@ -1,6 +1,7 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from inventory import services as inventory
@@ -27,7 +28,7 @@ def yarn_dye_lots(request: HttpRequest, code: str) -> HttpResponse:
         request,
         "planning/dye_lots.html",
         {
-            "title": f"{yarn} by dye lot",
+            "title": _("%(yarn)s by dye lot") % {"yarn": yarn},
             "yarn": yarn,
             "rows": rows,
             "lateness": form,
