@@ -48,10 +48,16 @@ def a_yarn_room_with_something_of_all(by: Any) -> SimpleNamespace:
     services.move(place=make_place(), **said)
     services.count(weighed_g=15_500, measured_regain_pct=D("12.5"), **said)
     line = services.correct(to_g=15_000, reason="miscounted", **said)
-    services.reverse(movement=line, reason="miscounted", **said)
+    services.reverse(movement=line, reason="miscounted", by=by)
     hers = make_lot(yarn=yarn, delivery=came)
     services.quarantine(lot=hers, reason="moth", by=by)
     make_lot(yarn=yarn, is_shade_approved=False)
+    treated = services.begin_treatment(
+        way="freezing", began_on=today, by=by, lots=[hers], target_core_c=D("-22.5"), target_h=D(144)
+    )
+    services.end_treatment(treatment=treated, ended_on=today, by=by, core_c=D("-22.5"), held_h=D(150))
+    services.release_from_quarantine(lot=hers, treatment=treated, reason="moth", by=by)
+    services.quarantine(lot=hers, reason="moth", by=by)
     weighed: dict[int, tuple[int, Decimal | None]] = {lot.pk: (20_000, D("19.5")), hers.pk: (9_000, D(17))}
     claim = services.make_claim(delivery=came, invoiced_g=31_000, weighed=weighed, by=by, invoice="R 4711")
     make_demand(yarn=yarn, on=today + timedelta(5), grams=60_000)
@@ -72,7 +78,10 @@ def test_the_yarn_room_s_pages_are_whole_in_german(desk, planner):
     pages += ["/deliveries/", "/deliveries/new/", delivery, f"{delivery}claim/", "/claims/", claim, f"{claim}print/"]
     pages += ["/yarn/suppliers/", "/yarn/suppliers/new/", f"/yarn/suppliers/{room.yarn.supplier_id}/"]
     pages += ["/yarn/fibres/", "/yarn/fibres/new/", f"/yarn/fibres/{YarnFibre.objects.get().fibre_id}/"]
-    own = r"Planner|Name|Bay \d+|Spinner \d+|moth\.?|miscounted"
+    own = r"Planner|Name|Bay \d+|Spinner \d+|moth\.?|miscounted|125 tex|[Tt]ex|(17 %, )?EU 1007/2011 .*|ISO 1144"
+    own += r"|1 000 000 ÷ tex|: Y\d+ Shade \d+, 125 tex\."
+    # Stands on every list whose heads have a word of the glossary.
+    own += "|Words here:"
     assert not forgotten(desk, planner, pages, own=own)
 
 
@@ -84,6 +93,14 @@ def test_the_ledger_is_kept_in_english_and_said_in_german(german, planner):
     kept = room.lot.movements.get(kind=Movement.COUNT)
     assert kept.reason == "Weighed 15\u202f500 g at 12.5 % regain, reckoned at 17 %."
     assert Reservation.objects.get(pk=room.hold.pk).for_what == "Warp 7, warp yarn"
+    page = german.get(f"/lots/{room.hers.label}/").content.decode()
+    number = room.hers.treatments.get().pk
+    for said in (
+        f"Behandlung {number} begonnen: Tiefkühlung, Kern auf −22,5 °C, 144 h lang",
+        f"Behandlung {number} zu Ende, Tiefkühlung: Kern −22,5 °C, 150 h lang: erfüllt −20 °C, 144 h lang",
+        f"Aus der Quarantäne nach Behandlung {number}, Tiefkühlung, Kern −22,5 °C, 150 h lang: erfüllt",
+    ):
+        assert said in page
     shown = german.get(f"/api/lots/{room.lot.label}/").json()
     assert "Kette" not in str(shown)
 
