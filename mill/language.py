@@ -39,6 +39,7 @@ WHOLE = frozenset(
         *("treatments", "treatment", "treatment_new"),
         *("pieces", "piece", "piece_labels", "piece_trace", "lot_trace"),
         *("finishing", "batch", "batch_out", "batch_undo"),
+        *("cloth_shrinkage", "shrinkage_take"),
         *("dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
         *("orders", "order", "order_new", "order_edit", "order_figures", "line_new", "line_edit", "line_call_off"),
         *("quotes", "quote_new", "quote", "quote_print", "quote_place", "quote_drop"),

@@ -11,7 +11,7 @@ from functools import lru_cache
 from math import exp, fsum, inf, lgamma, log, sqrt
 from statistics import NormalDist, median
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, in_words
 
 # Under so many pieces the mill gets figures and no advice. The mill's own rule, no source.
 PIECES_LEAST = 5
@@ -166,7 +166,7 @@ def learn(shrinkages_pct: Sequence[Decimal]) -> Learned:
     Raises Refusal for no piece at all.
     """
     if not shrinkages_pct:
-        raise Refusal("No piece has been measured grey and finished yet. Measure some, then ask again.")
+        raise Refusal(N_("No piece has been measured grey and finished yet. Measure some, then ask again."))
     values = [float(pct) for pct in shrinkages_pct]
     n = len(values)
     mean, spread = mean_and_spread(values)
@@ -255,12 +255,37 @@ def two_sided_factor(n: int, *, share: float, confidence: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Measured against specified. `is_against`: by half a percentage point or more, and more than chance."""
+    """Measured against specified. `is_beyond`: more than chance; `is_against`: by half a percent point or more, too."""
 
+    learned: Learned
     specified_pct: Decimal
     off_pct: Decimal
+    is_beyond: bool
     is_against: bool
-    said: str
+
+    @property
+    def said(self) -> str:
+        learned, between = self.learned, self.learned.mean_between
+        if learned.n < PIECES_LEAST:
+            few = N_("%(n)s measured, %(least)s are needed before the book advises anything.")
+            return in_words(few, n=learned.n, least=PIECES_LEAST)
+        if between is None or not self.is_beyond:
+            may_be = N_("The %(pct)s %% of the specification lie where the pieces' mean may lie: leave it.")
+            return in_words(may_be, pct=self.specified_pct)
+        if not self.is_against:
+            little = N_("The mean is %(off)s points off the specification: too little to be worth a revision.")
+            return in_words(little, off=abs(self.off_pct))
+        return in_words(
+            N_(
+                "%(n)s pieces shrank %(mean)s %% on average, %(low)s to %(high)s %% with 95 %% confidence;"
+                " the specification says %(pct)s %%."
+            ),
+            n=learned.n,
+            mean=learned.mean_pct,
+            low=between.low_pct,
+            high=between.high_pct,
+            pct=self.specified_pct,
+        )
 
 
 def against(learned: Learned, *, specified_pct: Decimal) -> Evidence:
@@ -274,20 +299,9 @@ def against(learned: Learned, *, specified_pct: Decimal) -> Evidence:
     """
     off_pct = learned.mean_pct - specified_pct
     between = learned.mean_between
-    beyond = between is not None and not between.low_pct <= specified_pct <= between.high_pct
-    is_against = learned.n >= PIECES_LEAST and beyond and abs(off_pct) >= WORTH_PCT
-    if learned.n < PIECES_LEAST:
-        said = f"{learned.n} measured, {PIECES_LEAST} are needed before the book advises anything."
-    elif between is None or not beyond:
-        said = f"The {specified_pct} % of the specification lie where the pieces' mean may lie: leave it."
-    elif not is_against:
-        said = f"The mean is {abs(off_pct)} points off the specification: too little to be worth a revision."
-    else:
-        said = (
-            f"{learned.n} pieces shrank {learned.mean_pct} % on average, {between.low_pct} to {between.high_pct} % "
-            f"with 95 % confidence; the specification says {specified_pct} %."
-        )
-    return Evidence(specified_pct, off_pct, is_against, said)
+    is_beyond = between is not None and not between.low_pct <= specified_pct <= between.high_pct
+    is_against = learned.n >= PIECES_LEAST and is_beyond and abs(off_pct) >= WORTH_PCT
+    return Evidence(learned, specified_pct, off_pct, is_beyond, is_against)
 
 
 # How much more to weave
@@ -298,7 +312,7 @@ class Advice:
     """Grey metres of each piece so that the pieces together reach what is ordered with the chosen chance.
 
     most_pct    the shrinkage that the mean of the pieces will not exceed with that chance
-    sum         the sum with its numbers in it
+    of          the numbers of the sum
     """
 
     chance_pct: Decimal
@@ -306,7 +320,20 @@ class Advice:
     grey_length_m: Decimal
     mean_length_m: Decimal
     more_m: Decimal
-    sum: str
+    of: dict[str, Decimal | int]
+
+    @property
+    def sum(self) -> str:
+        """The sum with its numbers in it."""
+        return in_words(
+            N_(
+                "%(mean)s %% + %(t)s × %(spread)s %% × √(1/%(pieces)s + 1/%(n)s) = %(most)s %%;"
+                " %(length)s m ÷ (1 − %(most)s %%) = %(grey)s m"
+            ),
+            **self.of,
+            most=self.most_pct,
+            grey=self.grey_length_m,
+        )
 
 
 def weave_for(
@@ -327,9 +354,15 @@ def weave_for(
     textbooks print it; rounded up to the centimetre, as a rounder length would have a better chance than was asked for.
     """
     if length_m <= 0 or pieces < 1:
-        raise Refusal(f"{pieces} pieces of {length_m} m can't be woven for: write more than 0.")
+        raise Refusal(
+            N_("%(pieces)s pieces of %(length)s m can't be woven for: write more than 0."),
+            pieces=pieces,
+            length=length_m,
+        )
     if not 50 <= chance_pct < 100:
-        raise Refusal(f"A chance of {chance_pct} % can't be asked for: choose 50 to 99.9 %.", field="chance_pct")
+        raise Refusal(
+            N_("A chance of %(pct)s %% can't be asked for: choose 50 to 99.9 %%."), field="chance_pct", pct=chance_pct
+        )
     n = len(shrinkages_pct)
     if n < PIECES_LEAST:
         return None
@@ -338,7 +371,9 @@ def weave_for(
     most = mean + t * spread * sqrt(1 / pieces + 1 / n)
     if most >= 100:
         raise Refusal(
-            f"With {n} pieces as they are no length is safe at {chance_pct} %. Measure more, or ask for less."
+            N_("With %(n)s pieces as they are no length is safe at %(pct)s %%. Measure more, or ask for less."),
+            n=n,
+            pct=chance_pct,
         )
     most_pct = Decimal(str(round(most, 6))).quantize(Decimal("0.01"), ROUND_CEILING)
     grey_m = (length_m / (1 - most_pct / 100)).quantize(Decimal("0.01"), ROUND_CEILING)
@@ -350,10 +385,14 @@ def weave_for(
         grey_length_m=grey_m,
         mean_length_m=mean_m,
         more_m=grey_m - mean_m,
-        sum=(
-            f"{mean_pct} % + {t:.3f} × {_near(spread)} % × √(1/{pieces} + 1/{n}) = {most_pct} %; "
-            f"{length_m.normalize():f} m ÷ (1 − {most_pct} %) = {grey_m} m"
-        ),
+        of={
+            "mean": mean_pct,
+            "t": _near(t, "0.001"),
+            "spread": _near(spread),
+            "pieces": pieces,
+            "n": n,
+            "length": Decimal(f"{length_m.normalize():f}"),
+        },
     )
 
 

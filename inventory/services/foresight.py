@@ -8,9 +8,8 @@ from django.utils import timezone
 
 from inventory.drawdown import Dated
 from inventory.foresight import WORSE, Foresight
-from inventory.models import FOR_WHAT, Delivery, Yarn, YarnDemand
+from inventory.models import Delivery, Yarn, YarnDemand
 from inventory.services.outlooks import Ahead, ahead_of
-from mill.language import retold
 
 # So many yarns are shown all; of more only those that are in trouble.
 FEW = 8
@@ -58,11 +57,6 @@ class HoldLost:
 class YarnForeseen:
     yarn: Yarn
     sight: Foresight
-
-    @property
-    def short_for(self) -> str:
-        """What runs short first by then, in the language of the page; demand is kept in English."""
-        return retold(self.sight.then.short_for, FOR_WHAT)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning import shrinkage
 from planning.cloth import RouteStep
 from planning.finishing import route_shrink_pct
@@ -16,7 +16,14 @@ from planning.piece import shrink_pct
 from planning.services import cloths
 from planning.shrinkage import Evidence, Learned
 
-LENGTH, WIDTH = "length", "width"
+LENGTH, WIDTH = N_("length"), N_("width")
+
+# The note of a revision that takes it over, as it is kept.
+NOTES = (
+    N_("Shrinkage as %(n)s pieces showed: length %(l_was)s to %(l_now)s %%, width %(w_was)s to %(w_now)s %%."),
+    N_("Shrinkage as %(n)s pieces showed: length %(was)s to %(now)s %%."),
+    N_("Shrinkage as %(n)s pieces showed: width %(was)s to %(now)s %%."),
+)
 
 
 @dataclass(frozen=True)
@@ -133,7 +140,10 @@ def take_over(cloth: Cloth, *, by: Any) -> ClothSpec:
     current = cloths.latest_of(cloth)
     if learned is None or current is None or not learned.is_against:
         raise Refusal(
-            f"The measured pieces of {cloth} don't speak against its specification: there is nothing to take over."
+            N_(
+                "The measured pieces of %(cloth)s don't speak against its specification: there is nothing to take over."
+            ),
+            cloth=cloth,
         )
     draft = cloths.draft_of(current)
     route = list(draft.route)

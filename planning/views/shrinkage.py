@@ -8,10 +8,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from mill.desk import room
+from mill.language import retold
 from mill.refusal import Refusal
+from mill.templatetags.mill import num
 from planning.forms.shrinkage import WeaveForForm
 from planning.models import Cloth
 from planning.services import shrinkage as learning
@@ -41,7 +44,7 @@ def scatter_svg(route: RouteLearned, name: str) -> SafeString:
             '<line x1="{}" x2="{}" y1="{}" y2="{}" class="{}"/>'
             '<text x="{}" y="{}" class="word" text-anchor="{}">{} {} %</text>',
             LEFT, WIDE - 16, y(pct), y(pct), kind, WIDE - 20 if kind == "specified" else LEFT + 4, y(pct) - 4,
-            "end" if kind == "specified" else "start", word, f"{pct:.2f}",
+            "end" if kind == "specified" else "start", word, num(pct, 2),
         )  # fmt: skip
 
     rungs = format_html_join(
@@ -49,7 +52,7 @@ def scatter_svg(route: RouteLearned, name: str) -> SafeString:
         '<line x1="{}" x2="{}" y1="{}" y2="{}" class="ruled"/>'
         '<text x="{}" y="{}" class="word" text-anchor="end">{}</text>',
         (
-            (LEFT, WIDE - 16, y(pct), y(pct), LEFT - 6, y(pct) + 4, f"{pct:.1f}")
+            (LEFT, WIDE - 16, y(pct), y(pct), LEFT - 6, y(pct) + 4, num(pct, 1))
             for pct in (lowest + (highest - lowest) * n / 4 for n in range(5))
         ),
     )
@@ -60,7 +63,7 @@ def scatter_svg(route: RouteLearned, name: str) -> SafeString:
             (
                 "apart" if n in dimension.learned.outliers else "point",
                 piece.number,
-                f"{value:.2f}",
+                num(value, 2),
                 x(n),
                 y(value),
                 format_html('<path d="M{} {}l14 14m0 -14l-14 14"/>', x(n) - 7, y(value) - 7)
@@ -70,12 +73,14 @@ def scatter_svg(route: RouteLearned, name: str) -> SafeString:
             for n, (piece, value) in enumerate(zip(route.pieces, values, strict=True))
         ),
     )
+    in_length, in_width = _("Shrinkage in length, piece by piece"), _("Shrinkage in width, piece by piece")
+    title = in_length if name == learning.LENGTH else in_width
     return format_html(
-        '<svg viewBox="0 0 {} {}" role="img" class="scatter"><title>Shrinkage in {}, piece by piece</title>{}{}{}{}'
-        '<text x="{}" y="{}" class="word" text-anchor="middle">pieces in the order in which they were finished</text>'
+        '<svg viewBox="0 0 {} {}" role="img" class="scatter"><title>{}</title>{}{}{}{}'
+        '<text x="{}" y="{}" class="word" text-anchor="middle">{}</text>'
         "</svg>",
-        WIDE, HIGH, name, rungs, level(specified, "specified", "specified"), level(mean, "mean", "mean"), points,
-        (LEFT + WIDE) // 2, HIGH - 8,
+        WIDE, HIGH, title, rungs, level(specified, _("specified"), "specified"), level(mean, _("mean"), "mean"), points,
+        (LEFT + WIDE) // 2, HIGH - 8, _("pieces in the order in which they were finished"),
     )  # fmt: skip
 
 
@@ -96,7 +101,7 @@ def cloth_shrinkage(request: HttpRequest, code: str) -> HttpResponse:
         request,
         "planning/shrinkage.html",
         {
-            "title": f"Shrinkage of {cloth}",
+            "title": _("Shrinkage of %(cloth)s") % {"cloth": cloth},
             "cloth": cloth,
             "routes": [
                 {"route": route, "pictures": [(row, scatter_svg(route, row.name)) for row in route.dimensions]}
@@ -120,7 +125,8 @@ def shrinkage_take(request: HttpRequest, code: str) -> HttpResponse:
     except Refusal as refusal:
         messages.error(request, refusal.message)
         return redirect("cloth_shrinkage", code=code)
-    messages.success(request, f"{spec.note} {cloth.code} is now revision {spec.revision}.")
+    now = _("%(cloth)s is now revision %(n)s.") % {"cloth": cloth.code, "n": spec.revision}
+    messages.success(request, f"{retold(spec.note, learning.NOTES)} {now}")
     return redirect("cloth", code=code)
 
 

@@ -14,8 +14,9 @@ from planning.piece import Fault
 from planning.services import dispatch, finishing, pieces
 from planning.services.tracing import origin_of
 from tests.german import forgotten, words_of
-from tests.make import make_line, make_spec
+from tests.make import make_cloth, make_colourway, make_line, make_spec
 from tests.planning.floor_walk import cut, finished, make_worker, weaving_warp
+from tests.planning.test_shrinkage import SIX_OFF, measured_pieces
 
 pytestmark = pytest.mark.django_db
 
@@ -105,6 +106,34 @@ def test_every_page_of_pieces_finishing_and_dispatch_is_whole_in_german(desk, pl
     dispatch.take_back(sent, why="Wren", by=planner)
     addresses = [reverse("dispatch", args=[sent.number]), reverse("dispatch_print", args=[sent.number])]
     assert not forgotten(desk, planner, [*addresses, reverse("piece", args=[full])], own=OWN)
+
+
+ASKED = "?pieces=2&length_m=60&chance_pct="
+
+
+def test_what_pieces_taught_of_their_shrinkage_is_whole_in_german(desk, planner):
+    off, apart, few = (make_spec(cloth=make_cloth(code=code)) for code in ("OFF1", "APART1", "FEW1"))
+    measured_pieces(off, SIX_OFF)
+    measured_pieces(apart, (5.0, 5.5, 6.0, 6.5, 7.0, 7.5, 46.0))
+    measured_pieces(few, (6.0, 6.1), width_pct=9.0)
+    measured_pieces(make_spec(cloth=few.cloth, revision=2, route=(("press", "0", "20", "0"),)), (19.0,))
+    none = make_cloth(code="NONE1")
+    make_colourway(cloth=none)
+    page = "/cloths/OFF1/shrinkage/"
+    addresses = [
+        page,
+        f"{page}{ASKED}95",
+        f"{page}{ASKED}99.99",
+        "/cloths/APART1/shrinkage/",
+        f"/cloths/FEW1/shrinkage/{ASKED}95",
+    ]
+    assert not forgotten(desk, planner, [*addresses, "/cloths/NONE1/shrinkage/"], own=OWN)
+    german = desk.get(addresses[0]).content.decode()
+    assert "6 Stücke sind im Mittel 8,17 % eingesprungen, mit 95 % Sicherheit 7,96 bis 8,37 %" in german
+    assert "Das Mittel liegt, 95 %" in german
+    answer = desk.post(f"{page}take/", follow=True).content.decode()
+    assert "Einsprung, wie ihn 6 Stücke zeigten: Länge 6 auf 8,17 %. OFF1 hat jetzt Revision 2." in answer
+    assert off.cloth.specs.get(revision=2).note == "Shrinkage as 6 pieces showed: length 6 to 8.17 %."
 
 
 def test_a_german_finisher_writes_faults_and_is_answered_with_a_decimal_comma(desk, planner, warp):
