@@ -60,6 +60,8 @@ WHOLE = frozenset(
         *("deliveries", "delivery", "delivery_new", "delivery_foresight", "delivery_new_foresight"),
         *("suppliers", "supplier", "supplier_new", "fibres", "fibre", "fibre_new", "fibres_of_table"),
         *("claims", "claim", "claim_new", "claim_sum"),
+        *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
+        "report_turnover",
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

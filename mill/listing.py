@@ -40,7 +40,7 @@ class Column:
     label: Any
     value: Callable[[Any], Any]
     order: str | None = None
-    unit: str = ""
+    unit: Any = ""
     link: Callable[[Any], str | None] | None = None
     shown: Callable[[Any], Any] | None = None
     is_number: bool = False

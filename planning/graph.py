@@ -11,6 +11,8 @@ from decimal import Decimal
 from math import ceil
 from xml.sax.saxutils import escape
 
+from mill.signs import NARROW_SPACE, written_now
+
 Value = Decimal | int
 
 # Fillings, as the day-book's ink would make them: full, lined, crossed, dotted, and paper left bare.
@@ -260,8 +262,8 @@ def rung(most: Value) -> Decimal:
 
 
 def plain(value: Value) -> str:
-    """1200 as 1 200 and 0.50 as 0.5."""
-    return f"{Decimal(value).normalize():,f}".replace(",", "\u202f")
+    """1200 as 1 200 and 0.50 as 0.5, in German 0,5."""
+    return f"{Decimal(value).normalize():,f}".replace(",", NARROW_SPACE).replace(".", written_now().decimal)
 
 
 def _mark(path: str) -> str:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 # So many days at most: a picture of more weeks can't be read.
 MOST_DAYS = 2 * 366
@@ -27,18 +27,24 @@ class Period:
         for name, day in (("from_day", self.first), ("to_day", self.last)):
             if day.year not in YEARS:
                 raise Refusal(
-                    f"The year {day.year} is not in the book: write one from {YEARS.start} to {YEARS.stop - 1}.",
+                    N_("The year %(year)s is not in the book: write one from %(first)s to %(last)s."),
+                    year=day.year,
+                    first=YEARS.start,
+                    last=YEARS.stop - 1,
                     field=name,
                 )
         if self.last < self.first:
             raise Refusal(
-                f"The period begins on {self.first:%d.%m.%Y} and ends on {self.last:%d.%m.%Y}."
-                " Write a last day that comes after the first.",
+                N_("The period begins on %(first)s and ends on %(last)s. Write a last day that comes after the first."),
+                first=f"{self.first:%d.%m.%Y}",
+                last=f"{self.last:%d.%m.%Y}",
                 field="to_day",
             )
         if self.days > MOST_DAYS:
             raise Refusal(
-                f"The period has {self.days} days; {MOST_DAYS} can be looked at together. Write a later first day.",
+                N_("The period has %(days)s days; %(most)s can be looked at together. Write a later first day."),
+                days=self.days,
+                most=MOST_DAYS,
                 field="from_day",
             )
 

@@ -14,11 +14,11 @@ from planning.rows import grouped, share_pct
 
 # How early or late, in days: label, from, to.
 BANDS: tuple[tuple[str, int | None, int | None], ...] = (
-    ("more than a week early", None, -8),
-    ("up to a week early", -7, -1),
-    ("on the day", 0, 0),
-    ("up to a week late", 1, 7),
-    ("more than a week late", 8, None),
+    (N_("more than a week early"), None, -8),
+    (N_("up to a week early"), -7, -1),
+    (N_("on the day"), 0, 0),
+    (N_("up to a week late"), 1, 7),
+    (N_("more than a week late"), 8, None),
 )
 
 

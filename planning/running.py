@@ -18,7 +18,7 @@ K = TypeVar("K")
 PICKS = W_("%(n)s picks")
 PICKS_OF_LOOMS = W_("%(n)s picks of %(n_looms)s looms, each at its own speed")
 # Too short to be told, or told by nobody.
-UNTOLD = "short, or not told"
+UNTOLD = N_("short, or not told")
 
 
 @dataclass(frozen=True, slots=True)

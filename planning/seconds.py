@@ -12,7 +12,7 @@ from planning.period import Period, month_of
 from planning.piece import Fault, fault_points
 from planning.rows import grouped, share_pct
 
-NOT_WRITTEN = "no fault written"
+NOT_WRITTEN = N_("no fault written")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,5 @@
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from mill.fields import DayInput
 from mill.refusal import Refusal
@@ -8,8 +9,8 @@ from planning.period import Period
 class PeriodForm(forms.Form):
     """From one day to another; what nobody writes is as the report proposes."""
 
-    from_day = forms.DateField(label="From", widget=DayInput(), required=False)
-    to_day = forms.DateField(label="To", widget=DayInput(), required=False)
+    from_day = forms.DateField(label=gettext_lazy("From"), widget=DayInput(), required=False)
+    to_day = forms.DateField(label=gettext_lazy("To"), widget=DayInput(), required=False)
 
     def __init__(self, *args: object, proposed: Period, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]

@@ -4,10 +4,13 @@ from datetime import date
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext, pgettext, pgettext_lazy
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
 from mill.listing import Column
+from mill.refusal import N_
 from mill.templatetags.mill import day, num
 from planning import punctuality as room_of
 from planning.graph import FULL, LINED, Bar, columns_svg, small_svg
@@ -26,7 +29,7 @@ from planning.views.reports.page import (
     weeks_back,
 )
 
-NAME, TITLE = "report_deliveries", "Deliveries on time"
+NAME, TITLE = "report_deliveries", N_("Deliveries on time")
 propose = weeks_back(13)
 
 
@@ -34,57 +37,74 @@ def report(period: Period, today: date) -> Report:
     rows = punctuality.sent_lines(period)
     whole, weeks = room_of.punctuality(rows), room_of.by_week(rows, period)
     overdue, untold = punctuality.overdue(today), punctuality.not_told(period)
+    counts = {"on_time": whole.on_time, "lines": whole.lines, "late": whole.late}
     told = (
-        f"{whole.on_time} of {whole.lines} lines left by their due day, {whole.late} later. Week by week in the table."
+        _("%(on_time)s of %(lines)s lines left by their due day, %(late)s later. Week by week in the table.") % counts
     )
     return Report(
-        title=TITLE,
-        about="Order lines by the week in which the last of each left; on time when that was by its due day.",
+        title=_(TITLE),
+        about=_("Order lines by the week in which the last of each left; on time when that was by its due day."),
         figures=[
-            Figure("On time", pct(whole.on_time_pct)),
-            Figure("Lines sent whole", num(whole.lines)),
-            Figure("Late", num(whole.late)),
-            Figure("In the middle", days(whole.median_days)),
-            Figure("The latest", days(whole.worst_days)),
-            Figure("Sent short of the tolerance", num(whole.short)),
-            Figure("Overdue and not sent yet, today", num(overdue["lines"])),
+            Figure(pgettext("sent lines", "On time"), pct(whole.on_time_pct)),
+            Figure(_("Lines sent whole"), num(whole.lines)),
+            Figure(_("Late"), num(whole.late)),
+            Figure(_("In the middle"), days(whole.median_days)),
+            Figure(_("The latest"), days(whole.worst_days)),
+            Figure(_("Sent short of the tolerance"), num(whole.short)),
+            Figure(_("Overdue and not sent yet, today"), num(overdue["lines"])),
         ],
-        small=small_svg([week.on_time_pct for _, week in weeks], title="Lines on time, week by week"),
+        small=small_svg([week.on_time_pct for _, week in weeks], title=_("Lines on time, week by week")),
         pictures=[
             Picture(
-                "Lines sent, week by week",
+                _("Lines sent, week by week"),
                 columns_svg(
                     [
                         Bar(short_day(monday), ((FULL, week.on_time), (LINED, week.late)), pct(week.on_time_pct))
                         for monday, week in weeks
                     ],
                     name="deliveries",
-                    title="Lines sent, week by week",
+                    title=_("Lines sent, week by week"),
                     told=told,
-                    unit="lines",
+                    unit=_("lines"),
                 ),
-                [(FULL, "on time"), (LINED, "late")],
+                [(FULL, _("on time")), (LINED, _("late"))],
                 name="deliveries",
             )
         ],
         sheets=[
-            Sheet("weeks", "By week", [Column("Week from", lambda r: r[0], shown=lambda r: day(r[0])), *COUNTS], weeks),
-            Sheet("customers", "By customer", [Column("Customer", lambda r: r[0]), *COUNTS], room_of.by_customer(rows)),
-            Sheet("how-late", "How early or late", BANDS, room_of.by_band(rows) if rows else []),
-            Sheet("lines", "The lines, latest sent first", LINES, rows[::-1], is_folded=True),
+            Sheet(
+                "weeks",
+                _("By week"),
+                [Column(gettext_lazy("Week from"), lambda r: r[0], shown=lambda r: day(r[0])), *COUNTS],
+                weeks,
+            ),
+            Sheet(
+                "customers",
+                _("By customer"),
+                [Column(gettext_lazy("Customer"), lambda r: r[0]), *COUNTS],
+                room_of.by_customer(rows),
+            ),
+            Sheet("how-late", _("How early or late"), BANDS, room_of.by_band(rows) if rows else []),
+            Sheet("lines", _("The lines, latest sent first"), LINES, rows[::-1], is_folded=True),
         ],
         working=room_of.working(whole),
         notes=[
-            "A line counts once, when the last of it has left, by the dispatch notes that were not taken back.",
-            *said_if(untold, f"{num(untold)} sent lines that were due in this period have no dispatch note: left out."),
+            _("A line counts once, when the last of it has left, by the dispatch notes that were not taken back."),
+            *said_if(
+                untold,
+                _("%(n)s sent lines that were due in this period have no dispatch note: left out.")
+                % {"n": num(untold)},
+            ),
         ],
         missing=None
         if rows
         else Missing(
-            "No line was sent whole in this period. Lines count from the day on which a dispatch note takes their last"
-            " piece.",
+            _(
+                "No line was sent whole in this period. Lines count from the day on which a dispatch note takes their"
+                " last piece."
+            ),
             reverse("dispatches"),
-            "See the dispatch notes",
+            _("See the dispatch notes"),
         ),
     )
 
@@ -95,25 +115,42 @@ def days(late: object) -> str:
         return "–"
     number = abs(float(str(late)))
     if not number:
-        return "on the day"
-    return f"{number:g} day{'' if number == 1 else 's'} {'late' if float(str(late)) > 0 else 'early'}"
+        return _("on the day")
+    n = 1 if number == 1 else 2
+    if float(str(late)) > 0:
+        return ngettext("%(n)s day late", "%(n)s days late", n) % {"n": num(number)}
+    return ngettext("%(n)s day early", "%(n)s days early", n) % {"n": num(number)}
 
 
 COUNTS = [
-    Column("Lines", lambda r: r[1].lines, is_number=True),
-    Column("On time", lambda r: r[1].on_time, is_number=True),
-    Column("Late", lambda r: r[1].late, is_number=True),
+    Column(gettext_lazy("Lines"), lambda r: r[1].lines, is_number=True),
+    Column(pgettext_lazy("sent lines", "On time"), lambda r: r[1].on_time, is_number=True),
+    Column(gettext_lazy("Late"), lambda r: r[1].late, is_number=True),
     Column(
-        "Share on time", lambda r: r[1].on_time_pct, unit="%", shown=lambda r: num(r[1].on_time_pct, 1), is_number=True
+        gettext_lazy("Share on time"),
+        lambda r: r[1].on_time_pct,
+        unit="%",
+        shown=lambda r: num(r[1].on_time_pct, 1),
+        is_number=True,
     ),
-    Column("In the middle", lambda r: r[1].median_days, unit="days late", shown=lambda r: days(r[1].median_days)),
-    Column("The latest", lambda r: r[1].worst_days, unit="days late", shown=lambda r: days(r[1].worst_days)),
-    Column("Short", lambda r: r[1].short, is_number=True),
+    Column(
+        gettext_lazy("In the middle"),
+        lambda r: r[1].median_days,
+        unit=gettext_lazy("days late"),
+        shown=lambda r: days(r[1].median_days),
+    ),
+    Column(
+        gettext_lazy("The latest"),
+        lambda r: r[1].worst_days,
+        unit=gettext_lazy("days late"),
+        shown=lambda r: days(r[1].worst_days),
+    ),
+    Column(pgettext_lazy("sent lines", "Short"), lambda r: r[1].short, is_number=True),
 ]
 BANDS = [
-    Column("Sent", lambda r: r[0]),
-    Column("Lines", lambda r: r[1], is_number=True),
-    Column("Share", lambda r: r[2], unit="%", shown=lambda r: num(r[2], 1), is_number=True),
+    Column(gettext_lazy("Sent"), lambda r: r[0], shown=lambda r: _(r[0])),
+    Column(gettext_lazy("Lines"), lambda r: r[1], is_number=True),
+    Column(gettext_lazy("Share"), lambda r: r[2], unit="%", shown=lambda r: num(r[2], 1), is_number=True),
 ]
 
 
@@ -123,21 +160,25 @@ def _line(row: room_of.SentLine) -> str:
 
 
 LINES = [
-    Column("Line", lambda r: r.line, link=_line),
-    Column("Customer", lambda r: r.customer),
-    Column("Due", lambda r: r.due_on, shown=lambda r: day(r.due_on)),
-    Column("The last left", lambda r: r.sent_on, shown=lambda r: day(r.sent_on)),
-    Column("Late", lambda r: r.days_late, unit="days", shown=lambda r: days(r.days_late)),
-    Column("Ordered", lambda r: r.ordered_m, unit="m", shown=lambda r: num(r.ordered_m), is_number=True),
-    Column("Sent", lambda r: r.sent_m, unit="m", shown=lambda r: num(r.sent_m), is_number=True),
-    Column("Short", lambda r: "short" if r.is_short else ""),
+    Column(gettext_lazy("Line"), lambda r: r.line, link=_line),
+    Column(gettext_lazy("Customer"), lambda r: r.customer),
+    Column(gettext_lazy("Due"), lambda r: r.due_on, shown=lambda r: day(r.due_on)),
+    Column(gettext_lazy("The last left"), lambda r: r.sent_on, shown=lambda r: day(r.sent_on)),
+    Column(gettext_lazy("Late"), lambda r: r.days_late, unit=gettext_lazy("days"), shown=lambda r: days(r.days_late)),
+    Column(gettext_lazy("Ordered"), lambda r: r.ordered_m, unit="m", shown=lambda r: num(r.ordered_m), is_number=True),
+    Column(gettext_lazy("Sent"), lambda r: r.sent_m, unit="m", shown=lambda r: num(r.sent_m), is_number=True),
+    Column(
+        pgettext_lazy("sent lines", "Short"),
+        lambda r: "short" if r.is_short else "",
+        shown=lambda r: _("short") if r.is_short else "",
+    ),
 ]
 
 
 @require_GET
 @room("orders")
 def page(request: HttpRequest) -> HttpResponse:
-    return show(request, name="deliveries", title=TITLE, make=report, propose=propose)
+    return show(request, name="deliveries", title=_(TITLE), make=report, propose=propose)
 
 
 urlpatterns = [path("reports/deliveries/", page, name=NAME)]

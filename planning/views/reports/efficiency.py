@@ -1,14 +1,18 @@
 """How looms ran, drawn and as tables: efficiency by loom, week and shift, and why they stood."""
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
 from mill.listing import Column
+from mill.refusal import N_
 from mill.templatetags.mill import day, hours, num
 from planning import running as room_of
 from planning.graph import BARE, CROSSED, DOTTED, FULL, LINED, Bar, Box, boxes_svg, ranked_svg, small_svg
@@ -28,7 +32,7 @@ from planning.views.reports.page import (
     weeks_back,
 )
 
-NAME, TITLE = "report_efficiency", "Efficiency of the looms"
+NAME, TITLE = "report_efficiency", N_("Efficiency of the looms")
 propose = weeks_back(8)
 
 
@@ -46,81 +50,97 @@ def report(period: Period, today: date) -> Report:
     whole = room_of.running(parts, waits=running.WAITS)
     why = room_of.why_stood(whole)
     return Report(
-        title=TITLE,
-        about="Running ÷ (running + stopped), in the looms’ working minutes, by what the floor told. Waits for weft or"
-        " weaver, and cleaning, are scheduled time and counted apart.",
+        title=_(TITLE),
+        about=_(
+            "Running ÷ (running + stopped), in the looms’ working minutes, by what the floor told. Waits for weft or"
+            " weaver, and cleaning, are scheduled time and counted apart."
+        ),
         figures=[
-            Figure("Efficiency", pct(whole.efficiency_pct)),
-            Figure("Stood longest for, as told", whole.told[0][0] if whole.told else "–"),
-            Figure("Waited", hours(whole.waited_min)),
-            Figure("Ran", hours(whole.running_min)),
-            Figure("Stood, as told", hours(whole.told_min)),
-            Figure("Stood, not told", hours(whole.untold_min)),
+            Figure(_("Efficiency"), pct(whole.efficiency_pct)),
+            Figure(_("Stood longest for, as told"), _(whole.told[0][0]) if whole.told else "–"),
+            Figure(_("Waited"), hours(whole.waited_min)),
+            Figure(_("Ran"), hours(whole.running_min)),
+            Figure(_("Stood, as told"), hours(whole.told_min)),
+            Figure(_("Stood, not told"), hours(whole.untold_min)),
         ],
         small=small_svg(
             [by["week"][monday].efficiency_pct if monday in by["week"] else None for monday in weeks],
-            title="Efficiency of all looms, week by week",
+            title=_("Efficiency of all looms, week by week"),
         ),
         pictures=[
             Picture(
-                "Each loom, week by week",
+                _("Each loom, week by week"),
                 boxes_svg(
                     [(loom, [_box(by["each"].get((loom, monday))) for monday in weeks]) for loom in by["loom"]],
                     heads=[short_day(monday) for monday in weeks],
                     name="efficiency",
-                    title="Efficiency of each loom, week by week",
-                    told="A box is the time that a loom was meant to run in a week, filled as far as it ran. The table"
-                    " has the percentages.",
+                    title=_("Efficiency of each loom, week by week"),
+                    told=_(
+                        "A box is the time that a loom was meant to run in a week, filled as far as it ran. The table"
+                        " has the percentages."
+                    ),
                 ),
-                [(FULL, "ran"), (BARE, "stood")],
+                [(FULL, _("ran")), (BARE, _("stood"))],
                 name="efficiency",
             ),
             Picture(
-                "Where the minutes went",
+                _("Where the minutes went"),
                 ranked_svg(
                     [_where(loom, own) for loom, own in by["loom"].items()],
                     name="minutes",
-                    title="Working minutes of each loom",
-                    told="Ran, stood for a reason that was told, stood untold, and waited. The table has the minutes.",
+                    title=_("Working minutes of each loom"),
+                    told=_(
+                        "Ran, stood for a reason that was told, stood untold, and waited. The table has the minutes."
+                    ),
                 ),
                 [
-                    (FULL, "ran"),
-                    (LINED, "stood, reason told"),
-                    (DOTTED, "stood, not told"),
-                    (CROSSED, "waited"),
+                    (FULL, _("ran")),
+                    (LINED, _("stood, reason told")),
+                    (DOTTED, _("stood, not told")),
+                    (CROSSED, _("waited")),
                 ],
                 name="minutes",
             ),
             Picture(
-                "Why looms stood",
+                _("Why looms stood"),
                 ranked_svg(
                     [
-                        Bar(reason, ((_ink(reason, is_wait), minutes),), f"{hours(minutes)}, {pct(share)}")
+                        Bar(_(reason), ((_ink(reason, is_wait), minutes),), f"{hours(minutes)}, {pct(share)}")
                         for reason, minutes, share, is_wait in why
                     ],
                     name="why",
-                    title="Why looms stood, longest first",
-                    told="Minutes by reason. The table has each.",
+                    title=_("Why looms stood, longest first"),
+                    told=_("Minutes by reason. The table has each."),
                 ),
                 [
-                    (LINED, "told, against the efficiency"),
-                    (DOTTED, "not told, against the efficiency"),
-                    (CROSSED, "a wait, left out of it"),
+                    (LINED, _("told, against the efficiency")),
+                    (DOTTED, _("not told, against the efficiency")),
+                    (CROSSED, _("a wait, left out of it")),
                 ],
                 name="why",
             ),
         ],
         sheets=[
-            Sheet("looms", "By loom", [Column("Loom", lambda r: r[0], link=_loom), *COLUMNS], list(by["loom"].items())),
-            Sheet("weeks", "By week", [WEEK, *COLUMNS], list(by["week"].items())),
-            Sheet("shifts", "By shift", [Column("Shift", lambda r: r[0]), *COLUMNS], list(by["shift"].items())),
-            Sheet("reasons", "Why looms stood", REASONS, why),
+            Sheet(
+                "looms",
+                _("By loom"),
+                [Column(gettext_lazy("Loom"), lambda r: r[0], link=_loom), *COLUMNS],
+                list(by["loom"].items()),
+            ),
+            Sheet("weeks", _("By week"), [WEEK, *COLUMNS], list(by["week"].items())),
+            Sheet(
+                "shifts",
+                _("By shift"),
+                [Column(gettext_lazy("Shift"), lambda r: r[0]), *COLUMNS],
+                list(by["shift"].items()),
+            ),
+            Sheet("reasons", _("Why looms stood"), REASONS, why),
             Sheet(
                 "each",
-                "Each loom and week",
+                _("Each loom and week"),
                 [
-                    Column("Loom", lambda r: r[0][0], link=lambda r: reverse("loom", args=[r[0][0]])),
-                    Column("Week from", lambda r: r[0][1], shown=lambda r: day(r[0][1])),
+                    Column(gettext_lazy("Loom"), lambda r: r[0][0], link=lambda r: reverse("loom", args=[r[0][0]])),
+                    Column(gettext_lazy("Week from"), lambda r: r[0][1], shown=lambda r: day(r[0][1])),
                     *COLUMNS,
                 ],
                 list(by["each"].items()),
@@ -129,23 +149,30 @@ def report(period: Period, today: date) -> Report:
         ],
         working=room_of.working(whole, looms=list(by["loom"])),
         notes=[
-            "Picks are divided over weeks and shifts as the loom ran in them, from one count to the next; what was"
-            " woven before anybody told the start counts nowhere.",
+            _(
+                "Picks are divided over weeks and shifts as the loom ran in them, from one count to the next; what was"
+                " woven before anybody told the start counts nowhere."
+            ),
             *said_if(
                 whole.over_min,
-                f"More picks were told than the minutes hold, by {hours(whole.over_min)}: somewhere the start was told"
-                " too late, or a counter read wrongly.",
+                _(
+                    "More picks were told than the minutes hold, by %(time)s: somewhere the start was told too late, or"
+                    " a counter read wrongly."
+                )
+                % {"time": hours(whole.over_min)},
             ),
         ],
         missing=None
         if parts
         else Missing(
-            "Nothing was told of the looms in this period. The floor’s page, behind the code of a ticket, takes starts,"
-            " stops and pieces.",
+            _(
+                "Nothing was told of the looms in this period. The floor’s page, behind the code of a ticket, takes"
+                " starts, stops and pieces."
+            ),
             reverse("floor_looms"),
-            "To the floor",
+            _("To the floor"),
         ),
-        links=[(reverse("actuals"), "Woven"), (reverse("floor_events"), "What was told")],
+        links=[(reverse("actuals"), _("Woven")), (reverse("floor_events"), _("What was told"))],
     )
 
 
@@ -168,43 +195,70 @@ def _loom(row: tuple[str, Running]) -> str:
     return reverse("loom", args=[row[0]])
 
 
-def _reasons(own: Running) -> str:
-    return ", ".join(f"{reason} {hours(minutes)}" for reason, minutes in (*own.told, *own.waits))
+def _reasons(own: Running, in_words: Callable[[str], str] = str) -> str:
+    return ", ".join(f"{in_words(reason)} {hours(minutes)}" for reason, minutes in (*own.told, *own.waits))
 
 
-WEEK = Column("Week from", lambda r: r[0], shown=lambda r: day(r[0]))
+WEEK = Column(gettext_lazy("Week from"), lambda r: r[0], shown=lambda r: day(r[0]))
 COLUMNS = [
     Column(
-        "Efficiency",
+        gettext_lazy("Efficiency"),
         lambda r: r[1].efficiency_pct,
         unit="%",
         shown=lambda r: num(r[1].efficiency_pct, 1),
         is_number=True,
     ),
-    Column("Picks", lambda r: r[1].tally.picks, shown=lambda r: num(r[1].tally.picks), is_number=True),
+    Column(gettext_lazy("Picks"), lambda r: r[1].tally.picks, shown=lambda r: num(r[1].tally.picks), is_number=True),
     Column(
-        "Metres", lambda r: r[1].tally.length_m, unit="m", shown=lambda r: num(r[1].tally.length_m, 1), is_number=True
+        gettext_lazy("Metres"),
+        lambda r: r[1].tally.length_m,
+        unit="m",
+        shown=lambda r: num(r[1].tally.length_m, 1),
+        is_number=True,
     ),
-    Column("Ran", lambda r: r[1].running_min, unit="min", shown=lambda r: hours(r[1].running_min), is_number=True),
-    Column("Stood, told", lambda r: r[1].told_min, unit="min", shown=lambda r: hours(r[1].told_min), is_number=True),
     Column(
-        "Stood, not told", lambda r: r[1].untold_min, unit="min", shown=lambda r: hours(r[1].untold_min), is_number=True
+        gettext_lazy("Ran"),
+        lambda r: r[1].running_min,
+        unit="min",
+        shown=lambda r: hours(r[1].running_min),
+        is_number=True,
     ),
-    Column("Waited", lambda r: r[1].waited_min, unit="min", shown=lambda r: hours(r[1].waited_min), is_number=True),
-    Column("Told of stops", lambda r: _reasons(r[1]), shown=lambda r: _reasons(r[1]) or "–"),
+    Column(
+        gettext_lazy("Stood, told"),
+        lambda r: r[1].told_min,
+        unit="min",
+        shown=lambda r: hours(r[1].told_min),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Stood, not told"),
+        lambda r: r[1].untold_min,
+        unit="min",
+        shown=lambda r: hours(r[1].untold_min),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Waited"),
+        lambda r: r[1].waited_min,
+        unit="min",
+        shown=lambda r: hours(r[1].waited_min),
+        is_number=True,
+    ),
+    Column(gettext_lazy("Told of stops"), lambda r: _reasons(r[1]), shown=lambda r: _reasons(r[1], _) or "–"),
 ]
+WAIT, AGAINST = N_("as a wait"), N_("against the efficiency")
 REASONS = [
-    Column("Reason", lambda r: r[0]),
-    Column("Stood", lambda r: r[1], unit="min", shown=lambda r: hours(r[1]), is_number=True),
-    Column("Share of all", lambda r: r[2], unit="%", shown=lambda r: num(r[2], 1), is_number=True),
-    Column("Counts", lambda r: "as a wait" if r[3] else "against the efficiency"),
+    Column(gettext_lazy("Reason"), lambda r: r[0], shown=lambda r: _(r[0])),
+    Column(gettext_lazy("Stood"), lambda r: r[1], unit="min", shown=lambda r: hours(r[1]), is_number=True),
+    Column(gettext_lazy("Share of all"), lambda r: r[2], unit="%", shown=lambda r: num(r[2], 1), is_number=True),
+    Column(gettext_lazy("Counts"), lambda r: WAIT if r[3] else AGAINST, shown=lambda r: _(WAIT if r[3] else AGAINST)),
 ]
 
 
 @require_GET
 @room("looms")
 def page(request: HttpRequest) -> HttpResponse:
-    return show(request, name="efficiency", title=TITLE, make=report, propose=propose)
+    return show(request, name="efficiency", title=_(TITLE), make=report, propose=propose)
 
 
 urlpatterns = [path("reports/efficiency/", page, name=NAME)]

@@ -4,6 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
@@ -20,7 +21,7 @@ def reports(request: HttpRequest) -> HttpResponse:
     for one in REPORTS:
         period = one.propose(today)
         made.append({"address": reverse(one.NAME), "report": one.report(period, today), "period": period})
-    return render(request, "planning/reports.html", {"title": "Reports", "reports": made})
+    return render(request, "planning/reports.html", {"title": _("Reports"), "reports": made})
 
 
 urlpatterns = [path("reports/", reports, name="reports")]

@@ -4,10 +4,13 @@ from datetime import date, timedelta
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
 from mill.listing import Column
+from mill.refusal import N_
 from mill.templatetags.mill import day, hours, num
 from planning import load as room_of
 from planning.graph import FULL, LINED, Bar, Box, boxes_svg, columns_svg, small_svg
@@ -16,9 +19,10 @@ from planning.period import Period, week_of
 from planning.services import load
 from planning.views.reports.page import Figure, Missing, Picture, Report, Sheet, pct, short_day, show
 
-NAME, TITLE = "report_load", "Load of the looms ahead"
+NAME, TITLE = "report_load", N_("Load of the looms ahead")
 WEEKS = 12
-KEY = [(FULL, "weaving"), (LINED, "set-up")]
+KEY = [(FULL, gettext_lazy("weaving")), (LINED, gettext_lazy("set-up"))]
+CLOSED = N_("closed")
 
 
 def propose(today: date) -> Period:
@@ -33,39 +37,42 @@ def report(period: Period, today: date) -> Report:
     looms = {code: room_of.together(own) for code, own in there.looms.items()}
     tightest = max(looms, key=lambda code: looms[code].load_pct or 0, default=None)
     return Report(
-        title=TITLE,
-        about="Working minutes that the plan in force takes of each loom, of those that its hours leave open.",
+        title=_(TITLE),
+        about=_("Working minutes that the plan in force takes of each loom, of those that its hours leave open."),
         figures=[
-            Figure("Load", pct(whole.load_pct)),
-            Figure("The fullest week", f"{short_day(fullest[0])}, {pct(fullest[1].load_pct)}" if fullest else "–"),
-            Figure("The fullest loom", f"{tightest}, {pct(looms[tightest].load_pct)}" if tightest else "–"),
-            Figure("Free", hours(whole.free_min)),
-            Figure("Weaving", hours(whole.weaving_min)),
-            Figure("Set-up", hours(whole.setup_min)),
+            Figure(_("Load"), pct(whole.load_pct)),
+            Figure(_("The fullest week"), f"{short_day(fullest[0])}, {pct(fullest[1].load_pct)}" if fullest else "–"),
+            Figure(_("The fullest loom"), f"{tightest}, {pct(looms[tightest].load_pct)}" if tightest else "–"),
+            Figure(_("Free"), hours(whole.free_min)),
+            Figure(_("Weaving"), hours(whole.weaving_min)),
+            Figure(_("Set-up"), hours(whole.setup_min)),
         ],
-        small=small_svg([one.load_pct for _, one in weeks], title="Load of all looms, week by week"),
+        small=small_svg([one.load_pct for _, one in weeks], title=_("Load of all looms, week by week")),
         pictures=[
             Picture(
-                "Each loom, week by week",
+                _("Each loom, week by week"),
                 boxes_svg(
                     [(code, [_box(one) for one in own]) for code, own in there.looms.items()],
                     heads=[short_day(monday) for monday in there.weeks],
                     name="load",
-                    title="Load of each loom, week by week",
-                    told="A box is a loom's open hours of a week, filled as far as planned warps take them. The table"
-                    " has the percentages.",
+                    title=_("Load of each loom, week by week"),
+                    told=_(
+                        "A box is a loom's open hours of a week, filled as far as planned warps take them. The table"
+                        " has the percentages."
+                    ),
                 ),
                 KEY,
                 name="load",
             ),
             Picture(
-                "All looms together",
+                _("All looms together"),
                 columns_svg(
                     [_column(monday, one) for monday, one in weeks],
                     name="load-all",
-                    title="Hours of all looms, week by week",
-                    told=f"{hours(whole.taken_min)} of {hours(whole.open_min)} are taken. The table has each week.",
-                    unit="hours",
+                    title=_("Hours of all looms, week by week"),
+                    told=_("%(taken)s of %(open)s are taken. The table has each week.")
+                    % {"taken": hours(whole.taken_min), "open": hours(whole.open_min)},
+                    unit=_("hours"),
                 ),
                 KEY,
                 name="load-all",
@@ -73,15 +80,18 @@ def report(period: Period, today: date) -> Report:
         ],
         sheets=[
             Sheet(
-                "weeks", "By week", [Column("Week from", lambda r: r[0], shown=lambda r: day(r[0])), *COLUMNS], weeks
+                "weeks",
+                _("By week"),
+                [Column(gettext_lazy("Week from"), lambda r: r[0], shown=lambda r: day(r[0])), *COLUMNS],
+                weeks,
             ),
-            Sheet("looms", "By loom, percent of each week", _by_loom(there), list(there.looms.items())),
+            Sheet("looms", _("By loom, percent of each week"), _by_loom(there), list(there.looms.items())),
             Sheet(
                 "each",
-                "Each loom and week",
+                _("Each loom and week"),
                 [
-                    Column("Loom", lambda r: r[2], link=lambda r: reverse("loom", args=[r[2]])),
-                    Column("Week from", lambda r: r[0], shown=lambda r: day(r[0])),
+                    Column(gettext_lazy("Loom"), lambda r: r[2], link=lambda r: reverse("loom", args=[r[2]])),
+                    Column(gettext_lazy("Week from"), lambda r: r[0], shown=lambda r: day(r[0])),
                     *COLUMNS,
                 ],
                 [(monday, own[n], code) for code, own in there.looms.items() for n, monday in enumerate(there.weeks)],
@@ -90,40 +100,44 @@ def report(period: Period, today: date) -> Report:
         ],
         working=room_of.working(whole),
         notes=[
-            "Open: the hours of the loom's shift pattern, less closures of the mill and of the loom; this week from now"
-            " on. A set-up that lies over a night takes no minute of the night.",
+            _(
+                "Open: the hours of the loom's shift pattern, less closures of the mill and of the loom; this week from"
+                " now on. A set-up that lies over a night takes no minute of the night."
+            ),
             *(
-                f"Loom {code} is held: nothing new is planned on it, and its hours count as open."
+                _("Loom %(loom)s is held: nothing new is planned on it, and its hours count as open.") % {"loom": code}
                 for code in sorted(there.held)
             ),
         ],
         missing=_missing(there),
-        links=[(reverse("board"), "Loom board")],
+        links=[(reverse("board"), _("Loom board"))],
     )
 
 
 def _missing(there: load.Ahead) -> Missing | None:
     if not there.looms:
-        return Missing("There is no loom in the book yet.", reverse("loom_new"), "Write the first one down")
+        return Missing(_("There is no loom in the book yet."), reverse("loom_new"), _("Write the first one down"))
     if there.run is None:
         return Missing(
-            "No plan is in force, so that nothing is known of the weeks to come.", reverse("looms"), "Plan the looms"
+            _("No plan is in force, so that nothing is known of the weeks to come."),
+            reverse("looms"),
+            _("Plan the looms"),
         )
     if not there.weeks:
-        return Missing("This period is past; the plan speaks of what is to come. Write a later last day.")
+        return Missing(_("This period is past; the plan speaks of what is to come. Write a later last day."))
     return None
 
 
 def _box(one: Load) -> Box:
     if not one.open_min:
-        return Box(said="closed", is_shut=True)
+        return Box(said=_(CLOSED), is_shut=True)
     weaving, setup = one.share_pct(one.weaving_min), one.share_pct(one.setup_min)
     return Box(((FULL, weaving or 0), (LINED, setup or 0)), pct(num(one.load_pct, 0)))
 
 
 def _column(monday: date, one: Load) -> Bar:
     parts = ((FULL, one.weaving_min // 60), (LINED, one.setup_min // 60))
-    return Bar(short_day(monday), parts, pct(num(one.load_pct, 0)) if one.open_min else "closed", one.open_min // 60)
+    return Bar(short_day(monday), parts, pct(num(one.load_pct, 0)) if one.open_min else _(CLOSED), one.open_min // 60)
 
 
 def _by_loom(there: load.Ahead) -> list[Column]:
@@ -132,14 +146,14 @@ def _by_loom(there: load.Ahead) -> list[Column]:
             short_day(monday),
             lambda r: r[1][n].load_pct,
             unit="%",
-            shown=lambda r: num(r[1][n].load_pct, 1) if r[1][n].open_min else "closed",
+            shown=lambda r: num(r[1][n].load_pct, 1) if r[1][n].open_min else _(CLOSED),
             is_number=True,
         )
 
     return [
-        Column("Loom", lambda r: r[0], link=lambda r: reverse("loom", args=[r[0]])),
+        Column(gettext_lazy("Loom"), lambda r: r[0], link=lambda r: reverse("loom", args=[r[0]])),
         Column(
-            "All weeks",
+            gettext_lazy("All weeks"),
             lambda r: room_of.together(r[1]).load_pct,
             unit="%",
             shown=lambda r: num(room_of.together(r[1]).load_pct, 1),
@@ -150,18 +164,36 @@ def _by_loom(there: load.Ahead) -> list[Column]:
 
 
 COLUMNS = [
-    Column("Open", lambda r: r[1].open_min, unit="min", shown=lambda r: hours(r[1].open_min), is_number=True),
-    Column("Weaving", lambda r: r[1].weaving_min, unit="min", shown=lambda r: hours(r[1].weaving_min), is_number=True),
-    Column("Set-up", lambda r: r[1].setup_min, unit="min", shown=lambda r: hours(r[1].setup_min), is_number=True),
-    Column("Free", lambda r: r[1].free_min, unit="min", shown=lambda r: hours(r[1].free_min), is_number=True),
-    Column("Load", lambda r: r[1].load_pct, unit="%", shown=lambda r: num(r[1].load_pct, 1), is_number=True),
+    Column(
+        gettext_lazy("Open"), lambda r: r[1].open_min, unit="min", shown=lambda r: hours(r[1].open_min), is_number=True
+    ),
+    Column(
+        gettext_lazy("Weaving"),
+        lambda r: r[1].weaving_min,
+        unit="min",
+        shown=lambda r: hours(r[1].weaving_min),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Set-up"),
+        lambda r: r[1].setup_min,
+        unit="min",
+        shown=lambda r: hours(r[1].setup_min),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Free"), lambda r: r[1].free_min, unit="min", shown=lambda r: hours(r[1].free_min), is_number=True
+    ),
+    Column(
+        gettext_lazy("Load"), lambda r: r[1].load_pct, unit="%", shown=lambda r: num(r[1].load_pct, 1), is_number=True
+    ),
 ]
 
 
 @require_GET
 @room("looms")
 def page(request: HttpRequest) -> HttpResponse:
-    return show(request, name="load", title=TITLE, make=report, propose=propose)
+    return show(request, name="load", title=_(TITLE), make=report, propose=propose)
 
 
 urlpatterns = [path("reports/load/", page, name=NAME)]

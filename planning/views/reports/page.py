@@ -10,9 +10,12 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from mill import worked_sheet
 from mill.listing import Column, as_csv
+from mill.refusal import N_
+from mill.signs import written_now
 from mill.working import Step
 from planning.forms.reports import PeriodForm
 from planning.graph import ink_svg
@@ -39,7 +42,7 @@ class Sheet:
     title: str
     columns: Sequence[Column]
     rows: Sequence[Any]
-    nothing: str = "Nothing in this period."
+    nothing: str = N_("Nothing in this period.")
     is_folded: bool = False
 
     @property
@@ -137,9 +140,10 @@ def show(request: HttpRequest, *, name: str, title: str, make: Make, propose: Pr
         return as_csv(sheet.rows, sheet.columns, f"{name}-{key}")
     if worked_sheet.is_asked(request):
         back = f"{request.path}?{urlencode(_days(period))}"
-        said = f"{period.first:%d.%m.%Y} to {period.last:%d.%m.%Y}. {report.about}"
+        days = {"first": f"{period.first:%d.%m.%Y}", "last": f"{period.last:%d.%m.%Y}"}
+        said = _("%(first)s to %(last)s") % days
         parts = [worked_sheet.Part(title, report.working)]
-        return worked_sheet.sheet(request, title=title, back=back, parts=parts, notes=[said])
+        return worked_sheet.sheet(request, title=title, back=back, parts=parts, notes=[f"{said}. {report.about}"])
     told = {"title": title, "report": report, "period": period, "form": form, "is_asked": bool(_asked(request))}
     return render(request, "planning/report.html", told)
 
@@ -154,17 +158,17 @@ def _days(period: Period) -> dict[str, str]:
 
 def pct(value: Any) -> str:
     """82.5 %, on one line; a dash where there is nothing to take a share of."""
-    return "–" if value is None else f"{value}\u00a0%"
+    return "–" if value is None else f"{str(value).replace('.', written_now().decimal)}\u00a0%"
 
 
 def short_day(day: date) -> str:
     """23 Nov, as it stands under a column."""
-    return f"{day.day} {day:%b}"
+    return _("%(day)s %(month)s") % {"day": day.day, "month": written_now().months[day.month - 1]}
 
 
 def month_name(month: date) -> str:
     """Nov 26, as it stands under a column."""
-    return f"{month:%b %y}"
+    return f"{written_now().months[month.month - 1]} {month:%y}"
 
 
 def said_if(holds: Any, sentence: str) -> list[str]:

@@ -4,10 +4,14 @@ from datetime import date
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import path, reverse
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET
 
 from mill.desk import room
 from mill.listing import Column
+from mill.refusal import N_
 from mill.templatetags.mill import day, kg, num
 from planning import thrums as room_of
 from planning import weft_waste as weft_room
@@ -27,11 +31,11 @@ from planning.views.reports.page import (
     show,
 )
 
-NAME, TITLE = "report_thrums", "Thrums and waste"
+NAME, TITLE = "report_thrums", N_("Thrums and waste")
 propose = months_back(11)
 # So many warps are drawn; the table has all of them.
 DRAWN = 15
-MARK = "the dashed line: planned"
+KEY = N_("thrums and waste; the dashed line: planned")
 
 
 def report(period: Period, today: date) -> Report:
@@ -44,43 +48,46 @@ def report(period: Period, today: date) -> Report:
         room_of.by_warp(found.rows),
     )
     return Report(
-        title=TITLE,
-        about="Warp yarn that was drawn and did not come back, less what is in the pieces, by the month in which a warp"
-        " was woven out; beside it what its figures planned for thrums, headers and winding.",
+        title=_(TITLE),
+        about=_(
+            "Warp yarn that was drawn and did not come back, less what is in the pieces, by the month in which a warp"
+            " was woven out; beside it what its figures planned for thrums, headers and winding."
+        ),
         figures=[
-            Figure("Thrums and waste", pct(whole.waste_pct), "of the yarn drawn"),
-            Figure("Planned", pct(whole.planned_pct)),
-            Figure("More than planned", kg(whole.over_g), "kg"),
-            Figure("Thrums and waste", kg(whole.waste_g), "kg"),
-            Figure("Warp yarn drawn", kg(whole.drawn_g), "kg"),
-            Figure("Warps woven out", num(whole.warps)),
-            Figure("Weft waste", pct(whole_weft.waste_pct), "of the weft used"),
-            Figure("Planned, weft", pct(whole_weft.planned_pct)),
-            Figure("Weft waste", kg(whole_weft.waste_g), "kg"),
+            Figure(_("Thrums and waste"), pct(whole.waste_pct), _("of the yarn drawn")),
+            Figure(_("Planned"), pct(whole.planned_pct)),
+            Figure(_("More than planned"), kg(whole.over_g), "kg"),
+            Figure(_("Thrums and waste"), kg(whole.waste_g), "kg"),
+            Figure(_("Warp yarn drawn"), kg(whole.drawn_g), "kg"),
+            Figure(_("Warps woven out"), num(whole.warps)),
+            Figure(_("Weft waste"), pct(whole_weft.waste_pct), _("of the weft used")),
+            Figure(_("Planned, weft"), pct(whole_weft.planned_pct)),
+            Figure(_("Weft waste"), kg(whole_weft.waste_g), "kg"),
         ],
-        small=small_svg([own.waste_pct for _, own in months], title="Thrums and waste, month by month"),
+        small=small_svg([own.waste_pct for _, own in months], title=_("Thrums and waste, month by month")),
         pictures=[
             Picture(
-                "Month by month",
+                _("Month by month"),
                 columns_svg(
                     [
                         Bar(month_name(month), ((FULL, own.waste_pct or 0),), pct(own.waste_pct), own.planned_pct)
                         for month, own in months
                     ],
                     name="months",
-                    title="Thrums and waste in percent of the warp yarn drawn, month by month",
-                    told=f"{pct(whole.waste_pct)} in all, {pct(whole.planned_pct)} planned. The table has each month.",
+                    title=_("Thrums and waste in percent of the warp yarn drawn, month by month"),
+                    told=_("%(pct)s in all, %(planned)s planned. The table has each month.")
+                    % {"pct": pct(whole.waste_pct), "planned": pct(whole.planned_pct)},
                     unit="%",
                 ),
-                [(FULL, f"thrums and waste; {MARK}")],
+                [(FULL, _(KEY))],
                 name="months",
             ),
             Picture(
-                "Warps with the most beyond the plan",
+                _("Warps with the most beyond the plan"),
                 ranked_svg(
                     [
                         Bar(
-                            f"Warp {row.warp}, {row.cloth}",
+                            _("Warp %(number)s, %(cloth)s") % {"number": row.warp, "cloth": row.cloth},
                             ((FULL, max(0, own.waste_g)),),
                             f"{kg(own.waste_g)} kg, {_over(own.over_g)}",
                             own.planned_waste_g,
@@ -88,39 +95,49 @@ def report(period: Period, today: date) -> Report:
                         for row, own in warps[:DRAWN]
                     ],
                     name="warps",
-                    title="Thrums and waste by warp, those with the most beyond the plan first",
-                    told="Each warp's kilograms beside those planned. The table has all of them.",
+                    title=_("Thrums and waste by warp, those with the most beyond the plan first"),
+                    told=_("Each warp's kilograms beside those planned. The table has all of them."),
                 ),
-                [(FULL, f"thrums and waste; {MARK}")],
+                [(FULL, _(KEY))],
                 name="warps",
             ),
         ],
         sheets=[
             Sheet(
                 "months",
-                "By month",
-                [Column("Month", lambda r: r[0], shown=lambda r: f"{r[0]:%B %Y}"), WARPS, *COLUMNS],
+                _("By month"),
+                [
+                    Column(gettext_lazy("Month"), lambda r: r[0], shown=lambda r: date_format(r[0], "F Y")),
+                    WARPS,
+                    *COLUMNS,
+                ],
                 months,
             ),
             Sheet(
-                "cloths", "By cloth", [Column("Cloth", lambda r: r[0]), WARPS, *COLUMNS], room_of.by_cloth(found.rows)
+                "cloths",
+                _("By cloth"),
+                [Column(gettext_lazy("Cloth"), lambda r: r[0]), WARPS, *COLUMNS],
+                room_of.by_cloth(found.rows),
             ),
-            Sheet("warps", "By warp, the most beyond the plan first", [*OF_WARP, *COLUMNS], warps, is_folded=True),
+            Sheet("warps", _("By warp, the most beyond the plan first"), [*OF_WARP, *COLUMNS], warps, is_folded=True),
             Sheet(
                 "weft-months",
-                "Weft by month",
-                [Column("Month", lambda r: r[0], shown=lambda r: f"{r[0]:%B %Y}"), *WEFT_COLUMNS],
+                _("Weft by month"),
+                [
+                    Column(gettext_lazy("Month"), lambda r: r[0], shown=lambda r: date_format(r[0], "F Y")),
+                    *WEFT_COLUMNS,
+                ],
                 weft_room.by_month(weft.rows, period),
             ),
             Sheet(
                 "weft-yarns",
-                "Weft by yarn, the most beyond the plan first",
-                [Column("Yarn", lambda r: r[0]), *WEFT_COLUMNS],
+                _("Weft by yarn, the most beyond the plan first"),
+                [Column(gettext_lazy("Yarn"), lambda r: r[0]), *WEFT_COLUMNS],
                 weft_room.by_yarn(weft.rows),
             ),
             Sheet(
                 "weft-lots",
-                "Weft by lot and warp, the most beyond the plan first",
+                _("Weft by lot and warp, the most beyond the plan first"),
                 [*OF_LOT, *WEFT_COLUMNS],
                 weft_room.by_lot(weft.rows),
                 is_folded=True,
@@ -128,65 +145,115 @@ def report(period: Period, today: date) -> Report:
         ],
         working=(*room_of.working(whole), *weft_room.working(whole_weft)),
         notes=[
-            "A warp that was cut off before its end, or of which a piece was never written down, shows here as waste.",
+            _(
+                "A warp that was cut off before its end, or of which a piece was never written down, shows here as"
+                " waste."
+            ),
             *said_if(
                 found.left_out,
-                "Left out, for the book has no draw or no piece of "
-                + ("it: warp " if len(found.left_out) == 1 else "them: warps ")
-                + f"{', '.join(map(str, found.left_out))}.",
+                ngettext(
+                    "Left out, for the book has no draw or no piece of it: warp %(warps)s.",
+                    "Left out, for the book has no draw or no piece of them: warps %(warps)s.",
+                    len(found.left_out),
+                )
+                % {"warps": ", ".join(map(str, found.left_out))},
             ),
             *said_if(
                 weft.left_out,
-                "Left out of the weft, for the book has no draw of weft or no piece of "
-                + ("it: warp " if len(weft.left_out) == 1 else "them: warps ")
-                + f"{', '.join(map(str, weft.left_out))}.",
+                ngettext(
+                    "Left out of the weft, for the book has no draw of weft or no piece of it: warp %(warps)s.",
+                    "Left out of the weft, for the book has no draw of weft or no piece of them: warps %(warps)s.",
+                    len(weft.left_out),
+                )
+                % {"warps": ", ".join(map(str, weft.left_out))},
             ),
         ],
         missing=None
         if found.rows
         else Missing(
-            "No warp was woven out in this period that yarn was drawn for and pieces were taken off.",
+            _("No warp was woven out in this period that yarn was drawn for and pieces were taken off."),
             reverse("warps"),
-            "See the warps",
+            _("See the warps"),
         ),
     )
 
 
 def _over(grams: int) -> str:
-    return f"{kg(abs(grams), 2)} {'over' if grams >= 0 else 'under'} the plan"
+    said = {"kg": kg(abs(grams), 2)}
+    return _("%(kg)s over the plan") % said if grams >= 0 else _("%(kg)s under the plan") % said
 
 
-WARPS = Column("Warps", lambda r: r[1].warps, is_number=True)
+WARPS = Column(gettext_lazy("Warps"), lambda r: r[1].warps, is_number=True)
 OF_WARP = [
-    Column("Warp", lambda r: r[0].warp, link=lambda r: reverse("warp", args=[r[0].warp])),
-    Column("Cloth", lambda r: r[0].cloth),
-    Column("Woven out", lambda r: r[0].out_on, shown=lambda r: day(r[0].out_on)),
+    Column(gettext_lazy("Warp"), lambda r: r[0].warp, link=lambda r: reverse("warp", args=[r[0].warp])),
+    Column(gettext_lazy("Cloth"), lambda r: r[0].cloth),
+    Column(gettext_lazy("Woven out"), lambda r: r[0].out_on, shown=lambda r: day(r[0].out_on)),
 ]
 COLUMNS = [
-    Column("Drawn", lambda r: r[1].drawn_g, unit="g", shown=lambda r: num(r[1].drawn_g), is_number=True),
-    Column("In the cloth", lambda r: r[1].in_cloth_g, unit="g", shown=lambda r: num(r[1].in_cloth_g), is_number=True),
-    Column("Thrums and waste", lambda r: r[1].waste_g, unit="g", shown=lambda r: num(r[1].waste_g), is_number=True),
-    Column("Share", lambda r: r[1].waste_pct, unit="%", shown=lambda r: num(r[1].waste_pct, 1), is_number=True),
+    Column(gettext_lazy("Drawn"), lambda r: r[1].drawn_g, unit="g", shown=lambda r: num(r[1].drawn_g), is_number=True),
     Column(
-        "Planned", lambda r: r[1].planned_waste_g, unit="g", shown=lambda r: num(r[1].planned_waste_g), is_number=True
+        gettext_lazy("In the cloth"),
+        lambda r: r[1].in_cloth_g,
+        unit="g",
+        shown=lambda r: num(r[1].in_cloth_g),
+        is_number=True,
     ),
     Column(
-        "Planned share", lambda r: r[1].planned_pct, unit="%", shown=lambda r: num(r[1].planned_pct, 1), is_number=True
+        gettext_lazy("Thrums and waste"),
+        lambda r: r[1].waste_g,
+        unit="g",
+        shown=lambda r: num(r[1].waste_g),
+        is_number=True,
     ),
-    Column("Beyond the plan", lambda r: r[1].over_g, unit="g", shown=lambda r: num(r[1].over_g), is_number=True),
+    Column(
+        gettext_lazy("Share"),
+        lambda r: r[1].waste_pct,
+        unit="%",
+        shown=lambda r: num(r[1].waste_pct, 1),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Planned"),
+        lambda r: r[1].planned_waste_g,
+        unit="g",
+        shown=lambda r: num(r[1].planned_waste_g),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Planned share"),
+        lambda r: r[1].planned_pct,
+        unit="%",
+        shown=lambda r: num(r[1].planned_pct, 1),
+        is_number=True,
+    ),
+    Column(
+        gettext_lazy("Beyond the plan"),
+        lambda r: r[1].over_g,
+        unit="g",
+        shown=lambda r: num(r[1].over_g),
+        is_number=True,
+    ),
 ]
 
 
 OF_LOT = [
-    Column("Lot", lambda r: r[0].lot, link=lambda r: reverse("lot", args=[r[0].lot])),
-    Column("Yarn", lambda r: r[0].yarn),
+    Column(gettext_lazy("Lot"), lambda r: r[0].lot, link=lambda r: reverse("lot", args=[r[0].lot])),
+    Column(gettext_lazy("Yarn"), lambda r: r[0].yarn),
     *OF_WARP,
 ]
 WEFT_COLUMNS = [
-    Column("Drawn", lambda r: r[1].drawn_g, unit="g", shown=lambda r: num(r[1].drawn_g), is_number=True),
-    Column("Came back", lambda r: r[1].back_g, unit="g", shown=lambda r: num(r[1].back_g), is_number=True),
-    Column("In the cloth", lambda r: r[1].woven_g, unit="g", shown=lambda r: num(r[1].woven_g), is_number=True),
-    Column("Waste", lambda r: r[1].waste_g, unit="g", shown=lambda r: num(r[1].waste_g), is_number=True),
+    Column(gettext_lazy("Drawn"), lambda r: r[1].drawn_g, unit="g", shown=lambda r: num(r[1].drawn_g), is_number=True),
+    Column(
+        gettext_lazy("Came back"), lambda r: r[1].back_g, unit="g", shown=lambda r: num(r[1].back_g), is_number=True
+    ),
+    Column(
+        gettext_lazy("In the cloth"),
+        lambda r: r[1].woven_g,
+        unit="g",
+        shown=lambda r: num(r[1].woven_g),
+        is_number=True,
+    ),
+    Column(gettext_lazy("Waste"), lambda r: r[1].waste_g, unit="g", shown=lambda r: num(r[1].waste_g), is_number=True),
     *COLUMNS[3:],
 ]
 
@@ -194,7 +261,7 @@ WEFT_COLUMNS = [
 @require_GET
 @room("warps")
 def page(request: HttpRequest) -> HttpResponse:
-    return show(request, name="thrums", title=TITLE, make=report, propose=propose)
+    return show(request, name="thrums", title=_(TITLE), make=report, propose=propose)
 
 
 urlpatterns = [path("reports/thrums/", page, name=NAME)]

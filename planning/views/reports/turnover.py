@@ -6,6 +6,8 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET
 
 from inventory import services as store
@@ -13,12 +15,13 @@ from inventory import turnover as room_of
 from inventory.turnover import Turnover
 from mill.desk import room
 from mill.listing import Column
+from mill.refusal import N_
 from mill.templatetags.mill import day, kg, num
 from planning.graph import BARE, CROSSED, FULL, Bar, ranked_svg, small_svg
 from planning.period import Period
 from planning.views.reports.page import Figure, Missing, Picture, Report, Sheet, months_back, said_if, show
 
-NAME, TITLE = "report_turnover", "Yarn turnover"
+NAME, TITLE = "report_turnover", N_("Yarn turnover")
 propose = months_back(12)
 # So many yarns are drawn; the table has all of them.
 DRAWN = 20
@@ -34,70 +37,82 @@ def report(period: Period, today: date) -> Report:
     most = sorted(rows, key=lambda row: (-row.turnover.mean_g, row.code))
     idle_g = sum(row.turnover.on_hand_g for row in idle)
     return Report(
-        title=TITLE,
-        about="Grams drawn for work in a year ÷ mean grams on hand; and how many days the mean stock lasts at the pace"
-        " at which it was drawn.",
+        title=_(TITLE),
+        about=_(
+            "Grams drawn for work in a year ÷ mean grams on hand; and how many days the mean stock lasts at the pace"
+            " at which it was drawn."
+        ),
         figures=[
-            Figure("Turnover", _turns(whole), "a year"),
-            Figure("Lasts", _days(whole), "days"),
-            Figure("Not drawn at all", kg(idle_g), f"kg in {len(idle)} yarn{'' if len(idle) == 1 else 's'}"),
-            Figure("Drawn for work", kg(whole.drawn_g), "kg"),
-            Figure("Mean stock", kg(whole.mean_g), "kg"),
-            Figure("On hand at the end", kg(whole.on_hand_g), "kg"),
+            Figure(_("Turnover"), _turns(whole), _("a year")),
+            Figure(_("Lasts"), _days(whole), _("days")),
+            Figure(
+                _("Not drawn at all"),
+                kg(idle_g),
+                ngettext("kg in %(n)s yarn", "kg in %(n)s yarns", len(idle)) % {"n": len(idle)},
+            ),
+            Figure(_("Drawn for work"), kg(whole.drawn_g), "kg"),
+            Figure(_("Mean stock"), kg(whole.mean_g), "kg"),
+            Figure(_("On hand at the end"), kg(whole.on_hand_g), "kg"),
         ],
-        small=small_svg([row.turnover.mean_g for row in most[:DRAWN]], title="Mean stock by yarn, most first"),
+        small=small_svg([row.turnover.mean_g for row in most[:DRAWN]], title=_("Mean stock by yarn, most first")),
         pictures=[
             Picture(
-                "How long yarns last, longest first",
+                _("How long yarns last, longest first"),
                 ranked_svg(
                     [
                         Bar(
                             f"{row.code} {row.name}",
                             (_lasts(row.turnover),),
-                            f"{_days(row.turnover)} days, {kg(row.turnover.mean_g)} kg",
+                            _("%(days)s days, %(kg)s kg")
+                            % {"days": _days(row.turnover), "kg": kg(row.turnover.mean_g)},
                         )
                         for row in drawn[:DRAWN]
                     ],
                     name="lasts",
-                    title="Days that the mean stock of a yarn lasts, longest first",
-                    told="Each yarn with its days and the kilograms in the mean. The table has all of them.",
+                    title=_("Days that the mean stock of a yarn lasts, longest first"),
+                    told=_("Each yarn with its days and the kilograms in the mean. The table has all of them."),
                 ),
-                [(FULL, "days"), (CROSSED, "more than a year: cut off there")],
+                [(FULL, _("days")), (CROSSED, _("more than a year: cut off there"))],
                 name="lasts",
             ),
             Picture(
-                "Where the kilograms lie",
+                _("Where the kilograms lie"),
                 ranked_svg(
                     [
                         Bar(
                             f"{row.code} {row.name}",
                             ((FULL if row.turnover.drawn_g > 0 else BARE, row.turnover.mean_g),),
-                            f"{kg(row.turnover.mean_g)} kg, {_turns(row.turnover)} turns",
+                            _("%(kg)s kg, %(turns)s turns")
+                            % {"kg": kg(row.turnover.mean_g), "turns": _turns(row.turnover)},
                         )
                         for row in most[:DRAWN]
                     ],
                     name="mean",
-                    title="Mean stock by yarn, most first",
-                    told="Each yarn with its kilograms in the mean and its turns a year. The table has all of them.",
+                    title=_("Mean stock by yarn, most first"),
+                    told=_("Each yarn with its kilograms in the mean and its turns a year. The table has all of them."),
                 ),
-                [(FULL, "drawn in this period"), (BARE, "not drawn at all")],
+                [(FULL, _("drawn in this period")), (BARE, _("not drawn at all"))],
                 name="mean",
             ),
         ],
-        sheets=[Sheet("yarns", "By yarn, longest lasting first", COLUMNS, rows)],
+        sheets=[Sheet("yarns", _("By yarn, longest lasting first"), COLUMNS, rows)],
         working=room_of.working(whole),
         notes=[
-            "Drawn for work: draws less what came back and what was taken back. Waste, counts and corrections change"
-            " the stock and are no draw.",
+            _(
+                "Drawn for work: draws less what came back and what was taken back. Waste, counts and corrections"
+                " change the stock and are no draw."
+            ),
             *said_if(
                 found.rows and found.first != period.first,
-                f"The ledger begins on {day(found.first)}: days before it are not counted.",
+                _("The ledger begins on %(on)s: days before it are not counted.") % {"on": day(found.first)},
             ),
         ],
         missing=None
         if found.rows
-        else Missing("No yarn has come in or gone out by the end of this period.", reverse("lots"), "See the lots"),
-        links=[(reverse("yarn"), "Yarn")],
+        else Missing(
+            _("No yarn has come in or gone out by the end of this period."), reverse("lots"), _("See the lots")
+        ),
+        links=[(reverse("yarn"), _("Yarn"))],
     )
 
 
@@ -126,41 +141,41 @@ def _places(value: Decimal | None, places: str) -> Decimal | None:
 
 
 COLUMNS = [
-    Column("Yarn", lambda r: r.code, link=lambda r: reverse("yarn_one", args=[r.code])),
-    Column("Colour", lambda r: r.name),
+    Column(gettext_lazy("Yarn"), lambda r: r.code, link=lambda r: reverse("yarn_one", args=[r.code])),
+    Column(gettext_lazy("Colour"), lambda r: r.name),
     Column(
-        "Drawn for work",
+        gettext_lazy("Drawn for work"),
         lambda r: r.turnover.drawn_g,
         unit="g",
         shown=lambda r: num(r.turnover.drawn_g),
         is_number=True,
     ),
     Column(
-        "Mean stock",
+        gettext_lazy("Mean stock"),
         lambda r: round(r.turnover.mean_g),
         unit="g",
         shown=lambda r: num(round(r.turnover.mean_g)),
         is_number=True,
     ),
     Column(
-        "On hand at the end",
+        gettext_lazy("On hand at the end"),
         lambda r: r.turnover.on_hand_g,
         unit="g",
         shown=lambda r: num(r.turnover.on_hand_g),
         is_number=True,
     ),
     Column(
-        "Turnover",
+        gettext_lazy("Turnover"),
         lambda r: _places(r.turnover.turns, "0.01"),
-        unit="a year",
+        unit=gettext_lazy("a year"),
         shown=lambda r: num(r.turnover.turns, 1),
         is_number=True,
     ),
     Column(
-        "Lasts",
+        gettext_lazy("Lasts"),
         lambda r: _places(r.turnover.supply_days, "0.1"),
-        unit="days",
-        shown=lambda r: num(r.turnover.supply_days, 0) if r.turnover.supply_days is not None else "not drawn",
+        unit=gettext_lazy("days"),
+        shown=lambda r: num(r.turnover.supply_days, 0) if r.turnover.supply_days is not None else _("not drawn"),
         is_number=True,
     ),
 ]
@@ -169,7 +184,7 @@ COLUMNS = [
 @require_GET
 @room("yarn")
 def page(request: HttpRequest) -> HttpResponse:
-    return show(request, name="turnover", title=TITLE, make=report, propose=propose)
+    return show(request, name="turnover", title=_(TITLE), make=report, propose=propose)
 
 
 urlpatterns = [path("reports/turnover/", page, name=NAME)]
