@@ -401,7 +401,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 # So many warps are weighed while the page is made; of a fuller shed the section comes a moment later.
-WEIGHED_AT_ONCE = 25
+WEIGHED_AT_ONCE = 80
 
 
 def _foreseen(request: HttpRequest, run: PlanRun, n_warps: int) -> dict[str, Any]:
