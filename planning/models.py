@@ -10,13 +10,13 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_lazy
 from simple_history.models import HistoricalRecords
 
 from inventory.models import Delivery, Reservation, Yarn, YarnLot
 from mill.language import Told, retold, told_again
 from mill.models import Mill, figure
-from mill.refusal import N_, Refusal
+from mill.refusal import N_, Refusal, in_words
 from mill.signs import written_now
 from planning import cloth as cloth_room
 from planning import cost, weave
@@ -1148,18 +1148,22 @@ class Rate(models.Model):
     WARPING, SET_UP, LOOM, MENDING, STEP = "warping", "set-up", "loom", "mending", "step"
     MENDING_ALLOWED, SECONDS, WORTH, OVERHEAD, MARGIN = "mending allowed", "seconds", "worth", "overhead", "margin"
     KINDS = [
-        (WARPING, "warping, an hour"),
-        (SET_UP, "set-up of a loom, an hour"),
-        (LOOM, "weaving, a loom-hour"),
-        (MENDING, "mending, an hour"),
-        (STEP, "a finishing step"),
-        (MENDING_ALLOWED, "mending reckoned with, minutes in 100 m grey"),
-        (SECONDS, "seconds reckoned with, % of finished metres"),
-        (WORTH, "what a second fetches, % of its cost"),
-        (OVERHEAD, "overhead, % of all costs before it"),
-        (MARGIN, "margin of a quote, % of the price"),
+        (WARPING, N_("warping, an hour")),
+        (SET_UP, N_("set-up of a loom, an hour")),
+        (LOOM, N_("weaving, a loom-hour")),
+        (MENDING, N_("mending, an hour")),
+        (STEP, N_("a finishing step")),
+        (MENDING_ALLOWED, N_("mending reckoned with, minutes in 100 m grey")),
+        (SECONDS, N_("seconds reckoned with, % of finished metres")),
+        (WORTH, N_("what a second fetches, % of its cost")),
+        (OVERHEAD, N_("overhead, % of all costs before it")),
+        (MARGIN, N_("margin of a quote, % of the price")),
     ]
-    BASES = [(cost.PER_M, "a metre, grey"), (cost.PER_KG, "a kilogram, grey"), (cost.PER_DAY, "a day of its machine")]
+    BASES = [
+        (cost.PER_M, N_("a metre, grey")),
+        (cost.PER_KG, N_("a kilogram, grey")),
+        (cost.PER_DAY, N_("a day of its machine")),
+    ]
     PERCENTAGES = (SECONDS, WORTH, OVERHEAD, MARGIN)
     # Of all of it nothing would be left to bear the cost, or to pay it.
     NOT_ALL = (SECONDS, MARGIN)
@@ -1182,32 +1186,45 @@ class Rate(models.Model):
             models.UniqueConstraint(
                 fields=["kind", "of", "from_on"],
                 name="a_rate_begins_once_on_a_day",
-                violation_error_message="There is such a rate from that day on: change it, or choose another day.",
+                violation_error_message=gettext_lazy(
+                    "There is such a rate from that day on: change it, or choose another day."
+                ),
             )
         ]
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()}{f', {self.of}' if self.of else ''}"
 
+    @property
+    def called(self) -> str:
+        return f"{gettext(self.get_kind_display())}{f', {self.of}' if self.of else ''}"
+
     def clean(self) -> None:
         self.of = self.of.strip()
         wrong: dict[str, str] = {}
+        kind = {"kind": gettext(self.get_kind_display()) if self.kind else ""}
         if self.kind == self.STEP:
             if not self.of:
-                wrong["of"] = "Say which finishing step, as the routes write it: scour."
+                wrong["of"] = gettext("Say which finishing step, as the routes write it: scour.")
             if not self.basis:
-                wrong["basis"] = "Say what it is the price of: a metre, a kilogram, or a day of its machine."
+                wrong["basis"] = gettext("Say what it is the price of: a metre, a kilogram, or a day of its machine.")
         else:
             if self.basis:
-                wrong["basis"] = f"Only a finishing step has one; leave it empty for {self.get_kind_display()}."
+                wrong["basis"] = gettext("Only a finishing step has one; leave it empty for %(kind)s.") % kind
             if self.of and self.kind != self.LOOM:
-                wrong["of"] = f"There is one rate of {self.get_kind_display()} for the whole mill: leave this empty."
+                wrong["of"] = gettext("There is one rate of %(kind)s for the whole mill: leave this empty.") % kind
         if self.kind == self.LOOM and self.of:
             known = Loom.objects.filter(Q(code__iexact=self.of) | Q(kind__iexact=self.of)).exists()
             if not known:
-                wrong["of"] = f"No loom is numbered “{self.of}”, and none is of that kind. Write it as the loom has it."
+                unknown = gettext(
+                    "No loom is numbered “%(of)s”, and none is of that kind. Write it as the loom has it."
+                )
+                wrong["of"] = unknown % {"of": self.of}
         if self.kind in self.NOT_ALL and self.amount is not None and self.amount >= 100:
-            wrong["amount"] = f"{self.amount.normalize():f} % would be all of it: write less than 100 %."
+            wrong["amount"] = in_words(
+                N_("%(pct)s %% would be all of it: write less than 100 %%."),
+                pct=Decimal(f"{self.amount.normalize():f}"),
+            )
         if wrong:
             raise ValidationError(wrong)
 
@@ -1234,7 +1251,9 @@ class YarnPrice(models.Model):
                 fields=["yarn", "from_on"],
                 condition=Q(delivery__isnull=True, lot__isnull=True),
                 name="a_yarn_has_one_price_from_a_day",
-                violation_error_message="The yarn has a price from that day on: change it, or choose another day.",
+                violation_error_message=gettext_lazy(
+                    "The yarn has a price from that day on: change it, or choose another day."
+                ),
             ),
             models.CheckConstraint(
                 condition=Q(delivery__isnull=True) | Q(lot__isnull=True), name="a_price_is_of_a_delivery_or_of_a_lot"
@@ -1246,13 +1265,24 @@ class YarnPrice(models.Model):
             return f"Price of lot {self.lot}"
         return f"Price of delivery {self.delivery}" if self.delivery else f"Price of {self.yarn.code}"
 
+    @property
+    def called(self) -> str:
+        if self.lot:
+            return gettext("Price of lot %(lot)s") % {"lot": self.lot}
+        if self.delivery:
+            return gettext("Price of delivery %(delivery)s") % {"delivery": self.delivery}
+        return gettext("Price of %(yarn)s") % {"yarn": self.yarn.code}
+
     def clean(self) -> None:
         if self.delivery_id and self.lot_id:
-            raise ValidationError({"lot": "Write a price of the delivery or of the lot, not of both at once."})
+            not_both = gettext("Write a price of the delivery or of the lot, not of both at once.")
+            raise ValidationError({"lot": not_both})
         for name in ("delivery", "lot"):
             of = getattr(self, name)
             if of is not None and self.yarn_id and of.yarn_id != self.yarn_id:
-                raise ValidationError({name: f"{of} is yarn {of.yarn.code}, not {self.yarn.code}. Choose its own."})
+                other = gettext("%(of)s is yarn %(is_of)s, not %(yarn)s. Choose its own.")
+                said = {"of": of, "is_of": of.yarn.code, "yarn": self.yarn.code}
+                raise ValidationError({name: other % said})
 
 
 class Quote(models.Model):

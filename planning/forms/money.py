@@ -31,10 +31,25 @@ class RateForm(forms.ModelForm):
         }
         widgets = {"from_on": DayInput()}
         help_texts = {
+            "of": gettext_lazy(
+                "A loom's number or kind, without one every loom; of a finishing step its name, as routes write it."
+            ),
+            "basis": gettext_lazy("Of a finishing step."),
+            "amount": gettext_lazy("In the mill's currency, or in the unit that its kind says."),
             "from_on": gettext_lazy(
                 "What was woven before keeps the rate that was in force then. A rate that changes is a new one."
             ),
         }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["kind"].choices = _in_words(Rate.KINDS)  # type: ignore[attr-defined]
+        self.fields["basis"].choices = _in_words(Rate.BASES)  # type: ignore[attr-defined]
+
+
+def _in_words(choices: Iterable[tuple[str, str]]) -> list[tuple[str, Any]]:
+    """Choices of a column in the language of the page, none chosen before them."""
+    return [("", "---------"), *((value, gettext_lazy(words)) for value, words in choices)]
 
 
 class _Named(forms.ModelChoiceField):
@@ -61,6 +76,10 @@ class PriceForm(forms.ModelForm):
             "per_kg": gettext_lazy("A kilogram"),
             "from_on": gettext_lazy("From"),
         }
+        help_texts = {
+            "per_kg": gettext_lazy("In the mill's currency."),
+            "from_on": gettext_lazy("In force from this day on; of a delivery or a lot, the day of its invoice."),
+        }
         widgets = {"from_on": DayInput()}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -82,7 +101,9 @@ class PriceForm(forms.ModelForm):
 
 
 class RateFilter(django_filters.FilterSet):
-    kind = django_filters.ChoiceFilter(label=gettext_lazy("Rate"), choices=Rate.KINDS, empty_label=gettext_lazy("all"))
+    kind = django_filters.ChoiceFilter(
+        label=gettext_lazy("Rate"), choices=_in_words(Rate.KINDS)[1:], empty_label=gettext_lazy("all")
+    )
     of = django_filters.CharFilter(label=gettext_lazy("Of"), lookup_expr="icontains")
 
     class Meta:

@@ -1,7 +1,7 @@
 """The mill's own figures, and the small records of the shed: reeds, beams, hours, closures."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import partial
 from typing import Any
@@ -12,16 +12,19 @@ from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 from django_filters import FilterSet
 
 from mill import roles
 from mill.desk import room
 from mill.edits import Edit
+from mill.language import called
 from mill.listing import Column, listing
 from mill.models import Job, Mill
-from mill.refusal import Refusal
-from mill.templatetags.mill import moment, num
+from mill.refusal import N_, Refusal
+from mill.templatetags.mill import moment, num, said
 from planning.forms.looms import BeamForm, ClosureForm, MillForm, ReedForm, ShiftPatternForm
 from planning.forms.money import PriceFilter, PriceForm, RateFilter, RateForm
 from planning.forms.pieces import MachineForm, WorkerForm
@@ -39,12 +42,12 @@ class Book:
 
     one: str
     many: str
-    title: str
+    title: Any
     form: type[forms.ModelForm]
     rows: Callable[[], QuerySet[Any]]
     columns: Sequence[Column]
     filterset: type[FilterSet] | None = None
-    about: str = ""
+    about: Any = ""
     also: tuple[str, str] | None = None  # another way to write them: its address's name, and what the button says
 
     def urlpatterns(self) -> list[URLPattern]:
@@ -57,7 +60,7 @@ class Book:
     @property
     def link(self) -> Column:
         first = self.columns[0]
-        return Column(first.label, first.value, first.order, link=lambda row: reverse(self.one, args=[row.pk]))
+        return replace(first, link=lambda row: reverse(self.one, args=[row.pk]))
 
     def list(self, request: HttpRequest) -> HttpResponse:
         return listing(
@@ -80,7 +83,7 @@ class Book:
         found: Model | None = get_object_or_404(self.form._meta.model, pk=pk) if pk else None
         back = reverse(self.many)
         # Before a form has written into it what can't be.
-        title = str(found) if found else f"A new {self.one.replace('_', ' ')}"
+        title = called(found) if found else _("A new %(one)s") % {"one": _(self.one.replace("_", " "))}
         edit = Edit(request, found, lambda data, row: self.form(data, instance=row))
         if request.method == "POST" and request.POST.get("act") == "strike" and found:
             try:
@@ -88,12 +91,12 @@ class Book:
             except Refusal as refusal:
                 messages.error(request, refusal.message)
                 return redirect(self.one, pk=pk)
-            messages.success(request, f"{found} is struck out.")
+            messages.success(request, _("%(name)s is struck out.") % {"name": called(found)})
             return redirect(back)
         if edit.is_valid() and edit.is_written(
             lambda form, seen: looms.write_down(form.instance, by=request.user, seen=seen)
         ):
-            messages.success(request, f"{edit.written} is written down.")
+            messages.success(request, _("%(name)s is written down.") % {"name": called(edit.written)})
             return redirect(back)
         context = {"title": title, "edit": edit, "form": edit.form, "back": back, "found": found}
         return render(request, "mill/record.html", context)
@@ -184,36 +187,49 @@ BOOKS = [
     Book(
         "rate",
         "rates",
-        "Rates",
+        gettext_lazy("Rates"),
         RateForm,
         Rate.objects.order_by("kind", "of", "-from_on").all,
         [
-            Column("Rate", str, "kind"),
-            Column("A price of", lambda r: r.get_basis_display(), "basis"),
-            Column("Amount", lambda r: r.amount, "amount", shown=lambda r: _coins(r.amount), is_number=True),
-            Column("From", lambda r: r.from_on, "from_on", shown=lambda r: f"{r.from_on:%d.%m.%Y}"),
+            Column(gettext_lazy("Rate"), str, "kind", shown=called),
+            Column(
+                gettext_lazy("A price of"),
+                lambda r: r.get_basis_display(),
+                "basis",
+                shown=lambda r: said(r.get_basis_display()),
+            ),
+            Column(
+                gettext_lazy("Amount"), lambda r: r.amount, "amount", shown=lambda r: _coins(r.amount), is_number=True
+            ),
+            Column(gettext_lazy("From"), lambda r: r.from_on, "from_on", shown=lambda r: f"{r.from_on:%d.%m.%Y}"),
         ],
         filterset=RateFilter,
-        about=(
+        about=gettext_lazy(
             "What the mill reckons with when it costs, each from its day on. What was woven before keeps the rate that"
             " was in force then. Only owners and planners read this."
         ),
     ),
     Book(
-        "price",
+        N_("price"),
         "prices",
-        "Yarn prices",
+        gettext_lazy("Yarn prices"),
         PriceForm,
         lambda: YarnPrice.objects.select_related("yarn", "delivery", "lot").order_by("yarn__code", "-from_on", "pk"),
         [
-            Column("Yarn", lambda p: str(p.yarn), "yarn__code"),
-            Column("Of delivery", lambda p: p.delivery.number if p.delivery else "", "delivery__number"),
-            Column("Of lot", lambda p: p.lot.label if p.lot else "", "lot__label"),
-            Column("A kilogram", lambda p: p.per_kg, "per_kg", shown=lambda p: _coins(p.per_kg), is_number=True),
-            Column("From", lambda p: p.from_on, "from_on", shown=lambda p: f"{p.from_on:%d.%m.%Y}"),
+            Column(gettext_lazy("Yarn"), lambda p: str(p.yarn), "yarn__code"),
+            Column(gettext_lazy("Of delivery"), lambda p: p.delivery.number if p.delivery else "", "delivery__number"),
+            Column(gettext_lazy("Of lot"), lambda p: p.lot.label if p.lot else "", "lot__label"),
+            Column(
+                gettext_lazy("A kilogram"),
+                lambda p: p.per_kg,
+                "per_kg",
+                shown=lambda p: _coins(p.per_kg),
+                is_number=True,
+            ),
+            Column(gettext_lazy("From"), lambda p: p.from_on, "from_on", shown=lambda p: f"{p.from_on:%d.%m.%Y}"),
         ],
         filterset=PriceFilter,
-        about=(
+        about=gettext_lazy(
             "What a kilogram of each yarn costs, from its day on; and what was paid for one delivery, or for one lot,"
             " which counts for what is woven of it."
         ),

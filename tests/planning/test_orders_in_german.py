@@ -1,14 +1,16 @@
-"""Orders, customers and what a change moves, in German: every word, and the figures in its sentences."""
+"""Orders, money and warps to be made, in German: every word, and the figures in its sentences."""
 
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.utils import timezone
 
-from mill import jobs, people
-from planning.models import JobTicket, OrderLine, Piece, Warp
-from planning.services import plans, warps
+from mill import jobs, language, people
+from mill.refusal import Refusal
+from planning.models import JobTicket, OrderLine, Piece, Rate, Warp
+from planning.services import plans, quotes, rulings, warps
 from planning.services.warps import Share
 from tests.german import forgotten
 from tests.make import (
@@ -22,14 +24,11 @@ from tests.make import (
     make_ticket,
     make_yarn,
 )
+from tests.planning.test_costing import price, state
 
 pytestmark = pytest.mark.django_db
 # The mill's own words, and those that are the same in both languages.
 OWN = r"Name|Our mill|.* h .* min|.* (min|kg|m)|.*Customer \d+.*|O\d+.*|Moss|Cream|Shade.*|, Colourway \d+"
-# Said by what every room shares: how days came about, a record's changes, the form.
-SHARED = r"Changes of it, by whom and when|Write it down|Leave it"
-WORKING = r"Off the loom, .*|the warp is woven out, by .*|.* \(plan 1\) .*|minutes are those in .*|Finished|off the loom \+ .*"
-WORKING += r"|.* days|the cloth’s specification|Late|finished − due; .*|by definition"
 
 
 def in_days(n):
@@ -76,7 +75,7 @@ def test_every_page_of_orders_is_whole_in_german(desk, planner, order):
         *(f"/order/{order.number}/line/1/call-off/", f"/order/{order.number}/line/3/call-off/"),
         *("/customers/", "/customers/new/", "/customer/HOL1/", "/customer/HOL1/edit/"),
     ]
-    assert not forgotten(desk, planner, pages, own=f"{OWN}|{SHARED}|{WORKING}")
+    assert not forgotten(desk, planner, pages, own=OWN)
 
 
 def plainly(answer):
@@ -108,3 +107,62 @@ def test_what_is_told_and_refused_has_a_decimal_comma_and_is_kept_in_english(des
     assert f"Kette {Warp.objects.get().number} {refused}" in page
     page = plainly(desk.post(f"{address}call-off/", follow=True))
     assert f"2 der 4 Stücke der Zeile {line} sind gewebt. Ändern Sie stattdessen die Stücke auf 2." in page
+
+
+# Money, and what waits for a warp
+
+
+@pytest.fixture
+def tweed(planner):
+    """A tweed of one yarn with a price and rates, but for mending; one loom and a beam; two lines that wait."""
+    make_loom(code="7"), make_beam()
+    for kind, amount in {Rate.WARPING: "30", Rate.SET_UP: "24", Rate.LOOM: "18", Rate.MARGIN: "25"}.items():
+        state(kind, amount)
+    state(Rate.STEP, "0.85", of="scour", basis="m")
+    state(Rate.STEP, "0.40", of="press", basis="kg")
+    yarn = make_yarn(code="FELL")
+    price(yarn, "9.50")
+    make_lot(yarn=yarn, grams=900_000)
+    spec = make_spec(yarns={"A": yarn, "B": yarn})
+    for days in (90, 95):
+        make_line(spec=spec, order=make_order(customer=make_customer()), due_on=in_days(days), pieces=3)
+    return spec
+
+
+def test_what_it_costs_and_what_is_quoted_is_whole_in_german(desk, planner, tweed):
+    colourway = tweed.cloth.colourways.get()
+    asked = quotes.Asked(colourway=colourway, pieces=2, length_m=Decimal("62.5"), wished_on=in_days(1))
+    said = quotes.Said(customer=make_customer(code="HOL1"))
+    kept = quotes.keep_quote(asked, said, by=planner, key="one")
+    line = OrderLine.objects.first()
+    pages = ["/quotes/", f"/quotes/{kept.number}/print/", f"/order/{line.order.number}/line/{line.position}/cost/"]
+    rate = Rate.objects.get(kind=Rate.STEP, of="scour")
+    money = ["/mill/rates/", "/mill/rates/new/", f"/mill/rates/{rate.pk}/", "/mill/prices/", "/mill/prices/new/"]
+    assert not forgotten(desk, planner, [*pages, *money], own=OWN)
+
+    people.speak(planner, language="de", by=planner)
+    page = plainly(desk.get(pages[-1]))
+    assert "Noch auf keiner Kette: Auf einer eigenen Kette, nach Vorrichten, auf Webstuhl 7." in page
+    page = plainly(desk.get(f"/quotes/{kept.number}/print/"))
+    assert "2 × 62,5 m, zusammen 125 m" in page
+    assert f"{kept.price:.2f} {kept.currency}".replace(".", ",") in page.replace(" ", " ")
+    with language.speaking("de"), pytest.raises(Refusal) as refused:
+        quotes.keep_quote(asked, replace(said, seen_price=Decimal("1.50")), by=planner, key="two")
+    assert f"Der Preis war 1,50 GBP, als dies gezeigt wurde, und ist jetzt {kept.price:.2f}".replace(".", ",") in (
+        refused.value.message
+    )
+    assert str(refused.value).startswith("The price was 1.50 GBP when this was shown")
+
+
+def test_order_lines_are_put_on_warps_in_german(desk, planner, tweed):
+    first, second = OrderLine.objects.order_by("pk")
+    rulings.refuse([(first.pk, 3), (second.pk, 3)], by=planner)
+    assert not forgotten(desk, planner, ["/warps/combine/", "/warps/combine/?max_warp_m=70"], own=OWN)
+    people.speak(planner, language="de", by=planner)
+    page = plainly(desk.get("/warps/combine/?max_warp_m=70"))
+    assert "m Kette, und eine Kette ist höchstens 70,0 m lang. Wählen Sie einen größeren Kettbaum" in page
+    sheet = {"group": "", "accept_warps": "yes"}
+    assert "Von dieser Kette wartet nichts mehr." in plainly(desk.post("/warps/combine/", sheet, follow=True))
+    with language.speaking("de"), pytest.raises(Refusal) as refused:
+        rulings.check([[(first.pk, 3), (second.pk, 3)]], {one.pk: one for one in (first, second)})
+    assert f"Die Zeilen {first} und {second} werden getrennt gehalten (von" in refused.value.message
