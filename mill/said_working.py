@@ -21,6 +21,8 @@ UNITS = {
     "pieces": pgettext_lazy("unit", "pieces"),
     "looms": pgettext_lazy("unit", "looms"),
     "sections": pgettext_lazy("unit", "sections"),
+    "repeats": pgettext_lazy("unit", "repeats"),
+    "shafts": pgettext_lazy("unit", "shafts"),
     "points": pgettext_lazy("unit", "points"),
     "days": pgettext_lazy("unit", "days"),
     "a year": pgettext_lazy("unit", "a year"),
@@ -58,6 +60,11 @@ def said(step: Step | Mapping[str, Any]) -> Step:
         unit=unit_said(kept.unit),
         source=words_said(kept.source),
     )
+
+
+def label_said(own: str, step: Step | None) -> str:
+    """What a figure is called: by what the page calls it itself, else by its step."""
+    return gettext(own) if own or step is None else words_said(step.label)
 
 
 def unit_said(unit: str) -> str:

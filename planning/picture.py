@@ -7,7 +7,7 @@ from decimal import Decimal
 from html import escape
 from math import prod
 
-from mill.refusal import N_, Refusal
+from mill.refusal import N_, Refusal, in_words
 from planning.cloth import Cloth, Stripe, cut_order, order_threads, reed_ends_per_cm, sett_after, write_order
 from planning.ticket import BeamFacts
 
@@ -136,14 +136,20 @@ def cloth_picture_svg(
 
 
 def _title(cloth: Cloth) -> str:
-    return f"{cloth.name}, revision {cloth.revision}, as it looks finished"
+    return in_words(N_("%(cloth)s, revision %(n)s, as it looks finished"), cloth=cloth.name, n=cloth.revision)
 
 
 def _told(cloth: Cloth, window: Window) -> str:
     colours = ", ".join(f"{letter} {yarn.code} {yarn.name}" for letter, yarn in cloth.yarns.items())
-    return (
-        f"{window.ends} ends and {window.picks} picks, {window.width_cm:.1f} by {window.height_cm:.1f} cm. "
-        f"Warp {write_order(cloth.warp_order)}; weft {write_order(cloth.weft_order)}. {colours}."
+    return in_words(
+        N_("%(ends)s ends and %(picks)s picks, %(width)s by %(height)s cm. Warp %(warp)s; weft %(weft)s. %(colours)s."),
+        ends=window.ends,
+        picks=window.picks,
+        width=round(window.width_cm, 1),
+        height=round(window.height_cm, 1),
+        warp=write_order(cloth.warp_order),
+        weft=write_order(cloth.weft_order),
+        colours=colours,
     )
 
 
@@ -354,19 +360,31 @@ def beam_svg(beam: BeamFacts, *, filled_mm: int, warp_width_cm: Decimal | None =
     for x in (left, right):
         parts.append(_box(x, middle - flange // 2, flange_px, flange, fill="#000000"))
     room_mm = (beam.flange_mm - filled_mm) // 2
-    room = f"{room_mm} mm to the flange's edge" if room_mm >= 0 else f"{-room_mm} mm over the flange"
+    form = N_("%(room)s mm to the flange's edge") if room_mm >= 0 else N_("%(room)s mm over the flange")
+    room = in_words(form, room=abs(room_mm))
     at = right + flange_px + 24
-    parts += _measured(at, middle, filled, f"warp {filled_mm} mm")
+    width_cm = Decimal(_plain(beam.width_cm))
+    parts += _measured(at, middle, filled, in_words(N_("warp %(across)s mm"), across=filled_mm))
     parts += [
-        _said(at + 12, middle - tall // 2 - 6, f"flange {beam.flange_mm} mm"),
-        _said(at + 12, middle + 18, f"barrel {beam.barrel_mm} mm"),
-        _said(left, 20 + tall + 30, f"{_plain(beam.width_cm)} cm between the flanges; {room}"),
+        _said(at + 12, middle - tall // 2 - 6, in_words(N_("flange %(across)s mm"), across=beam.flange_mm)),
+        _said(at + 12, middle + 18, in_words(N_("barrel %(across)s mm"), across=beam.barrel_mm)),
+        _said(
+            left, 20 + tall + 30, in_words(N_("%(width)s cm between the flanges; %(room)s"), width=width_cm, room=room)
+        ),
     ]
-    told = (
-        f"Barrel {beam.barrel_mm} mm, flange {beam.flange_mm} mm, full warp {filled_mm} mm across: {room}. "
-        f"{_plain(beam.width_cm)} cm between the flanges."
+    told = in_words(
+        N_(
+            "Barrel %(barrel)s mm, flange %(flange)s mm, full warp %(filled)s mm across: %(room)s. %(width)s cm between"
+            " the flanges."
+        ),
+        barrel=beam.barrel_mm,
+        flange=beam.flange_mm,
+        filled=filled_mm,
+        room=room,
+        width=width_cm,
     )
-    return _paper(width_px, height, title=f"Beam {beam.code}, filled", told=told, parts=parts)
+    title = in_words(N_("Beam %(beam)s, filled"), beam=beam.code)
+    return _paper(width_px, height, title=title, told=told, parts=parts)
 
 
 def _box(x: int, y: int, width: int, height: int, *, fill: str) -> str:

@@ -89,7 +89,7 @@ def on_kept_base(pct: Decimal, convert: Conversion) -> Decimal:
 class ReedField(forms.CharField):
     """A reed as it is counted, stamped or called: 42.3, 16 dents/in, Stockport 40, or the code of one of the mill's."""
 
-    unit = "dents per 10 cm"
+    unit = gettext_lazy("dents per 10 cm")
 
     def to_python(self, value: Any) -> Any:
         text = str(super().to_python(value) or "").strip()

@@ -21,6 +21,7 @@ from mill.language import retold, told_again
 from mill.listing import Column, listing
 from mill.meanwhile import Meanwhile, name_of
 from mill.refusal import Refusal
+from mill.said_working import label_said
 from mill.signs import written_now
 from mill.templatetags.mill import num
 from mill.working import Step
@@ -135,7 +136,13 @@ def sums(figures: ClothFigures) -> list[tuple[str, list[Sum]]]:
         (
             _(group),
             [
-                Sum(name, _(label or steps[name].label), _shown(getattr(figures, name)), unit, steps.get(name))
+                Sum(
+                    name,
+                    label_said(label, steps.get(name)),
+                    _shown(getattr(figures, name)),
+                    unit,
+                    steps.get(name),
+                )
                 for name, label, unit in lines
             ],
         )

@@ -22,6 +22,7 @@ from mill.fields import DayInput
 from mill.language import told_again
 from mill.listing import Column, listing
 from mill.refusal import N_, Refusal
+from mill.said_working import label_said
 from mill.templatetags.mill import day, kg, num
 from mill.working import Step
 from planning.forms.warps import (
@@ -269,7 +270,13 @@ def sums(figures: Figures) -> list[tuple[str, list[Sum]]]:
     found = []
     for group, names in GROUPS:
         lines = [
-            Sum(name, _(label or steps[name].label), getattr(figures, name), unit, steps.get(name))
+            Sum(
+                name,
+                label_said(label, steps.get(name)),
+                getattr(figures, name),
+                unit,
+                steps.get(name),
+            )
             for name, label, unit in names
             if getattr(figures, name) is not None
         ]
@@ -313,9 +320,10 @@ def warp(request: HttpRequest, number: int) -> HttpResponse:
     if worked_sheet.is_asked(request):
         kept = getattr(found, "worked", None)
         figures = from_json(kept.figures) if kept and kept.figures else None
-        parts = [worked_sheet.Part("The warp", figures.working)] if figures else []
-        parts += [worked_sheet.Part(f"Order line {run.line}", run.working) for run in figures.runs] if figures else []
-        return worked_sheet.sheet(request, title=str(found), back=request.path, parts=parts)
+        parts = [worked_sheet.Part(_("The warp"), figures.working)] if figures else []
+        runs = figures.runs if figures else ()
+        parts += [worked_sheet.Part(_("Order line %(line)s") % {"line": run.line}, run.working) for run in runs]
+        return worked_sheet.sheet(request, title=found.called, back=request.path, parts=parts)
     return _page(request, found)
 
 

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 
 # What the mill wrote, words that are the same in both, and the parts of a page that others put into German.
 OWN = (
-    r"(MOSS|CREAM|B1|L1|Moss|Cream)\b.*|Name|Warp|Rest|Note|DL ?\d+|881.*|904.*|tweed.*|\d+ min|.* h( .* min)?"
+    r"(MOSS|CREAM|B1|L1|Moss|Cream)\b.*|Name|min|DL ?\d+|881.*|904.*|\d+ min|.* h( .* min)?"
     r"|Changes of it, by whom and when"
 )
 
