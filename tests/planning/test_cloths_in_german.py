@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db
 
 # What the mill wrote, and words that are the same in both.
 OWN = (
-    r"(MOSS|CREAM|HILL|L1|Moss|Cream|Tweed|Sand)\b.*|Code|Name|Revision( \d)?|Rest|tex|scour|press|mill|entered"
+    r"(MOSS|CREAM|HILL|L1|Moss|Cream|Tweed|Sand)\b.*|Code|Name|Revision( \d)?|Rest|tex|(\d )?(scour|press|mill)"
     r"|[A-Z]\d+ .*|\(.*|DL.*|.* h( .* min)?"
 )
 
