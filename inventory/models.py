@@ -303,13 +303,23 @@ WHY = (
     N_("Weighed %(grams)s."),
     N_("Shade approved"),
     N_("Shade not approved: %(why)s"),
+    N_("Into quarantine: %(treated)s"),
     N_("Into quarantine: %(why)s"),
+    N_("Treatment %(number)s began: %(way)s, core to %(core)s °C for %(held)s h"),
+    N_("Treatment %(number)s began: %(way)s"),
+    N_("Treatment %(number)s over, %(way)s: %(verdict)s"),
+    N_("Out of quarantine after treatment %(number)s, %(way)s, %(verdict)s. %(why)s"),
     N_("Out of quarantine, no treatment named: %(why)s"),
     N_("Let go by the planner of Warp %(number)s."),
     N_("Nothing is left on Warp %(number)s."),
     N_("Warp %(number)s is taken apart."),
     N_("Warp %(number)s is woven out."),
 )
+WITHIN_WHY = {
+    "way": tuple(way.name for way in treatment.WAYS.values()),
+    "verdict": treatment.VERDICTS,
+    "treated": tuple(treatment.WHY_BARRED.values()),
+}
 
 
 class Movement(models.Model):
@@ -372,7 +382,7 @@ class Movement(models.Model):
     @property
     def why(self) -> str:
         """Why it was written, in the language of the page; it is kept in English."""
-        return retold(self.reason, WHY)
+        return retold(self.reason, WHY, WITHIN_WHY)
 
 
 class YarnDemand(models.Model):

@@ -67,6 +67,7 @@ WHOLE = frozenset(
         *("claims", "claim", "claim_new", "claim_sum"),
         *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
         "report_turnover",
+        *("claims", "claim", "claim_new", "claim_sum", "claim_print"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

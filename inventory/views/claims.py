@@ -17,6 +17,7 @@ from inventory.forms import AnswerForm, ClaimForm, DropForm, SentForm, said
 from inventory.models import Claim, Delivery
 from inventory.views import is_written
 from inventory.views.yarns import mass
+from mill import said_working
 from mill.desk import room
 from mill.listing import Column, listing
 from mill.refusal import Refusal
@@ -199,10 +200,12 @@ def claim_print(request: HttpRequest, number: int) -> HttpResponse:
             "claim": found,
             "supplier": _supplier(found),
             # Each lot's sum beside it, each rule once: a claim of a dozen lots stays on one sheet.
-            "lots": [(row, step_of[at_agreed(row.lot.label)]) for row in found.lots.select_related("lot")],
+            "lots": [
+                (row, said_working.said(step_of[at_agreed(row.lot.label)])) for row in found.lots.select_related("lot")
+            ],
             "together": found.steps[-2:],
             "rules": dict.fromkeys(
-                (step["formula"], step["source"]) for step in found.steps if "dry" not in step["name"]
+                (step.formula, step.source) for step in map(said_working.said, found.steps) if "dry" not in step.name
             ),
         },
     )
