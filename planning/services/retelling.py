@@ -51,6 +51,19 @@ PIECES_FINISHED = N_(
 )
 NOT_SOONER = N_("It could not begin sooner.")
 
+# What each of its links is about: as it is kept, and as another language says it.
+CAUSES = {
+    "yarn": N_("Yarn"),
+    "beam": N_("Beam"),
+    "warping": N_("Warping"),
+    "loom": N_("Loom"),
+    "tuner": N_("Tuner"),
+    "closed": N_("Off shift"),
+    "set-up": N_("Set-up"),
+    "weaving": N_("Weaving"),
+    "finishing": N_("Finishing"),
+}
+
 # What would mend it.
 MENDED = N_("%(how)s it would be off the loom %(at)s, %(when)s.")
 MENDED_BUT = N_("%(how)s it would be off the loom %(at)s, %(when)s, but %(warps)s would be later than promised.")
@@ -234,7 +247,7 @@ PLACES: Mapping[str, tuple[str, Callable[[str], str]]] = {
     "weeks": (r"this week|over the next \d+ weeks", lambda kept: retold(kept, (THIS_WEEK, NEXT_WEEKS))),
     "who": (r"[Ll]ooms|[Tt]uners|[Ww]arping", _who),
     "shares": (r"[^()]+", _shares),
-    "more": (r".+?", lambda kept: retold(kept, [form for forms in CHANGES_IN.values() for form in forms])),
+    "more": (r"[^.]+?", lambda kept: retold(kept, [form for forms in CHANGES_IN.values() for form in forms])),
     "looms": (r".+", _looms),
     "misfit": (r".+", lambda kept: retold(kept, MISFITS)),
 }
@@ -282,7 +295,7 @@ def _one_retold(kept: str, forms: Iterable[str]) -> str | None:
 
 
 def joined(words: Sequence[str], *, more: int = 0) -> str:
-    """a, b und c; a, b, c und 4 weitere: as `explaining.listed` has it in English."""
+    """a, b und c; a, b, c und 4 weitere: as `listed` has it in English."""
     if more:
         return _("%(words)s and %(n)s more") % {"words": ", ".join(words), "n": more}
     if len(words) < 2:
@@ -361,7 +374,7 @@ def explained_again(explained: Mapping[str, Any]) -> dict[str, Any]:
     again["late"] = [
         row
         | {
-            "chain": [link | {"said": retold(link["said"])} for link in row["chain"]],
+            "chain": [link | {"kind": _(CAUSES[link["kind"]]), "said": retold(link["said"])} for link in row["chain"]],
             "mend": [retold(one) for one in row.get("mend", [])],
         }
         for row in again.get("late", [])

@@ -502,7 +502,7 @@ def _loads(run: PlanRun) -> list[dict[str, Any]]:
         found.append(
             {
                 "title": title,
-                "parts": [ink for ink, _ in parts],
+                "parts": [said(ink.capitalize()) for ink, _name in parts],
                 "weeks": weeks,
                 "svg": mark_safe(  # noqa: S308 - escaped there
                     bars_svg(weeks, label=_("%(title)s, week by week") % {"title": title}, closed=_("closed"))

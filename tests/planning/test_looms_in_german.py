@@ -106,9 +106,8 @@ def shed(planner) -> PlanRun:
 
 
 OWN = (
-    r"Name|Jacquard|Plan( \d+)?|\d+ Shade.*|.*Cloth \d+.*|.*O\d+.*|.*h \d\d min|.* h|Loom hand|Dobby rapier|Mon-Fri .*|\d+ min"
-    # Of parts that have another room's words; each comes with its own.
-    r"|Changes of it, by whom and when|any|yes|no"
+    r"Name|Jacquard|Plan( \d+)?|\d+ Shade.*|.*Cloth \d+.*|.*O\d+.*|.*h \d\d min|.* h|(\d+ )?min"
+    r"|Loom hand|Dobby rapier|Mon-Fri .*|Two shifts|\d+ (Tweed|Dobby) .*"
 )
 
 
