@@ -336,7 +336,7 @@ OFF = N_("Off the plan in length"), N_("Off the plan in width")
 def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
     """How a piece's figures against its plan came about; nothing rounded on the way, each as it is shown."""
     found, steps = compare(measured, planned), Working()
-    for name, shrank, off, grey, came, pct, off_pct, plan_pct, unit in (
+    for name, shrank, against_plan, grey, came, pct, off_pct, plan_pct, unit in (
         (
             *("length_shrink", SHRANK[0], OFF[0], measured.grey_length_m, measured.finished_length_m),
             *(found.length_shrink_pct, found.length_shrink_off_pct, planned.length_shrink_pct, "m"),
@@ -358,7 +358,7 @@ def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
         steps.add(
             _tenths(off_pct),
             name=f"{name}_off_pct",
-            label=off,
+            label=against_plan,
             formula=N_("as measured − as the route’s steps together have it"),
             sum=f"{_shown(pct)} % − {_shown(plan_pct)} %",
             unit="percentage points",

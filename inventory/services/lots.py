@@ -20,6 +20,7 @@ from inventory.models import Delivery, Movement, Place, Reservation, Treatment, 
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
 from mill import changes
+from mill.language import Retold
 from mill.refusal import N_, Refusal, Word
 
 
@@ -397,6 +398,7 @@ def return_to_stock(
     if before := _written_before(key, kind=Movement.RETURN, lot=lot, change_g=reckoned, reservation_id=reservation_id):
         return before
     balance = _last(lot)
+    out_of: Retold | Word
     if reservation is not None:
         _is_of(reservation, lot)
         at_most_g, out_of = out_g(reservation), reservation.what

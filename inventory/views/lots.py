@@ -211,8 +211,8 @@ def _beside(lot: YarnLot) -> str:
     others = YarnLot.objects.filter(yarn=lot.yarn_id, dye_lot=lot.dye_lot).exclude(pk=lot.pk).count()
     if not others:
         return ""
-    said = ngettext("Its dye lot is in %(n)s other lot too.", "Its dye lot is in %(n)s other lots too.", others)
-    return said % {"n": others}
+    form = ngettext("Its dye lot is in %(n)s other lot too.", "Its dye lot is in %(n)s other lots too.", others)
+    return form % {"n": others}
 
 
 # A lot's page: its life, and what may be done to it

@@ -230,7 +230,7 @@ def _check_free(shares: Sequence[Share]) -> None:
             raise Refusal(N_("Line %(line)s was called off; it can't go on a warp."), line=line)
         asked[line.pk] += share.pieces
         if share.pieces < 1 or asked[line.pk] > free[line.pk]:
-            said = {"line": line, "pieces": line.pieces, "left": free[line.pk], "asked": asked[line.pk]}
+            said: dict[str, Any] = {"line": line, "pieces": line.pieces, "left": free[line.pk], "asked": asked[line.pk]}
             on = ", ".join(part.warp.called for part in line.parts.select_related("warp"))
             if free[line.pk] and on:
                 form = N_(

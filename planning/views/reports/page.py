@@ -60,7 +60,7 @@ class Picture:
 
     title: str
     svg: str
-    key: Sequence[tuple[str, str]] = ()
+    key: Sequence[tuple[str, Any]] = ()
     name: str = "p"
 
     @property
@@ -68,7 +68,7 @@ class Picture:
         return mark_safe(self.svg)  # noqa: S308 - graph.py escapes all words it is given
 
     @property
-    def inks(self) -> list[tuple[SafeString, str]]:
+    def inks(self) -> list[tuple[SafeString, Any]]:
         return [
             (mark_safe(ink_svg(ink, name=f"{self.name}-key-{n}")), words)  # noqa: S308 - no words in it
             for n, (ink, words) in enumerate(self.key)
