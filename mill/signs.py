@@ -33,7 +33,7 @@ class Signs:
         """A day by its name.
 
         >>> ENGLISH.day_said(date(2026, 11, 24), with_year=False), GERMAN.day_said(date(2027, 3, 1), with_year=True)
-        ('Tue 24 Nov', 'Mo., 1. März 2027')
+        ('Tue 24 Nov', 'Mo, 1. Mär 2027')
         """
         form = self.day_of_year if with_year else self.day
         weekday, month = self.weekdays[on.weekday()], self.months[on.month - 1]
@@ -51,8 +51,9 @@ GERMAN = Signs(
     decimal=",",
     day="{weekday}, {day}. {month}",
     day_of_year="{weekday}, {day}. {month} {year}",
-    weekdays=("Mo.", "Di.", "Mi.", "Do.", "Fr.", "Sa.", "So."),
-    months=("Jan.", "Feb.", "März", "Apr.", "Mai", "Juni", "Juli", "Aug.", "Sept.", "Okt.", "Nov.", "Dez."),
+    # Those that CLDR has for a name by itself, without a full stop: a day at a sentence's end would else have two.
+    weekdays=("Mo", "Di", "Mi", "Do", "Fr", "Sa", "So"),
+    months=("Jan", "Feb", "Mär", "Apr", "Mai", "Jun", "Jul", "Aug", "Sep", "Okt", "Nov", "Dez"),
 )
 OF: dict[str, Signs] = {"en-gb": ENGLISH, "de": GERMAN}
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
-from babel.dates import format_skeleton
+from babel.dates import format_date, format_skeleton
 from babel.numbers import format_decimal, get_decimal_symbol
 from django.template import Context, Template
 
@@ -33,8 +33,9 @@ def test_a_german_number_is_that_of_cldr_with_the_house_s_space_between_thousand
 
 def test_german_days_are_those_of_cldr_by_name_and_order():
     for on in DAYS:
-        assert signs.GERMAN.day_said(on, with_year=False) == format_skeleton("MMMEd", on, locale="de")
-        assert signs.GERMAN.day_said(on, with_year=True) == format_skeleton("yMMMEd", on, locale="de")
+        # Its names that stand by themselves, without the full stop of an abbreviation.
+        assert signs.GERMAN.day_said(on, with_year=False) == format_date(on, "ccc, d. LLL", locale="de")
+        assert signs.GERMAN.day_said(on, with_year=True) == format_date(on, "ccc, d. LLL y", locale="de")
 
 
 def test_english_days_have_the_names_of_cldr_and_the_house_s_order():
@@ -52,8 +53,8 @@ def test_every_figure_of_a_page_is_written_so(time_machine):
     at = datetime(2026, 11, 24, 14, 5, tzinfo=ZoneInfo("Europe/London"))
     with language.speaking("de"):
         assert (num(Decimal("0.5"), 2), signed(Decimal("-1.5")), kg(12345)) == ("0,50", "−1,5", "12,3")
-        assert (day(at), moment(at)) == ("Di., 24. Nov.", "Di., 24. Nov., 14:05")
-        assert day(date(2027, 3, 1)) == "Mo., 1. März 2027"
+        assert (day(at), moment(at)) == ("Di, 24. Nov", "Di, 24. Nov, 14:05")
+        assert day(date(2027, 3, 1)) == "Mo, 1. Mär 2027"
         assert (hours(702), days_late(3000)) == ("11 h 42 min", "3 Tage")
         assert Template("{{ f }}").render(Context({"f": Decimal("12.5")})) == "12,5"
     assert (num(Decimal("0.5"), 2), day(at)) == ("0.50", "Tue 24 Nov")

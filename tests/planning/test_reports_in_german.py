@@ -83,7 +83,7 @@ def test_a_report_is_written_with_a_comma_and_leaves_as_english_csv(german, a_mi
 
 
 def test_a_picture_counts_in_the_language_of_its_page():
-    bars = [Bar("Nov.", ((FULL, Decimal("0.3")),))]
+    bars = [Bar("Nov", ((FULL, Decimal("0.3")),))]
     with language.speaking("de"):
         drawn = columns_svg(bars, name="a", title="T", told="Told.", unit="%")
         assert (pct(Decimal("82.5")), days(Decimal("-1.5")), days(1)) == (
@@ -92,7 +92,7 @@ def test_a_picture_counts_in_the_language_of_its_page():
             "1 Tag zu spät",
         )
     assert ">0,1</text>" in drawn
-    assert "<title>Nov.: 0,3</title>" in drawn
+    assert "<title>Nov: 0,3</title>" in drawn
     assert ">0.1</text>" in columns_svg(bars, name="a", title="T", told="Told.", unit="%")
 
 
