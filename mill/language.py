@@ -66,8 +66,8 @@ WHOLE = frozenset(
         *("suppliers", "supplier", "supplier_new", "fibres", "fibre", "fibre_new", "fibres_of_table"),
         *("claims", "claim", "claim_new", "claim_sum"),
         *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
-        "report_turnover",
         *("claims", "claim", "claim_new", "claim_sum", "claim_print"),
+        *("report_turnover", "import_csv", "import_csv_kind"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

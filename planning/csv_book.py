@@ -15,13 +15,14 @@ from decimal import Decimal
 from difflib import get_close_matches
 from typing import Any, Generic, TypeVar
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
+from mill.signs import written_as
 from planning.cloth import LETTERS, RouteStep
 
 # In the order in which an empty book is filled: each kind names only things of those before it.
 KINDS = (
-    *("fibres", "suppliers", "places", "yarns", "prices", "deliveries", "lots"),
-    *("reeds", "beams", "looms", "cloths", "customers", "orders"),
+    *(N_("fibres"), N_("suppliers"), N_("places"), N_("yarns"), N_("prices"), N_("deliveries"), N_("lots")),
+    *(N_("reeds"), N_("beams"), N_("looms"), N_("cloths"), N_("customers"), N_("orders")),
 )
 POINT, COMMA = "point", "comma"
 SIGNS = {POINT: ".", COMMA: ","}
@@ -136,15 +137,21 @@ def read_sheet(data: bytes, columns: Sequence[Column], *, key: Sequence[str], de
     for number, cells in lines:
         n_rows += 1
         if n_rows > ROWS_MAX:
-            raise Refusal(f"The file has more than {ROWS_MAX} rows. Bring it in in parts.")
+            raise Refusal(N_("The file has more than %(most)s rows. Bring it in in parts."), most=ROWS_MAX)
         if len(cells) != len(header):
             wrong.append(
                 Wrong(
                     number,
                     "",
                     shown(" | ".join(cells)),
-                    f"It has {len(cells)} cells, and the header has {len(header)}. Look for a separator too many or"
-                    " too few; a cell that holds one stands between quotation marks.",
+                    Refusal(
+                        N_(
+                            "It has %(cells)s cells, and the header has %(header)s. Look for a separator too many or"
+                            " too few; a cell that holds one stands between quotation marks."
+                        ),
+                        cells=len(cells),
+                        header=len(header),
+                    ).message,
                 )
             )
             continue
@@ -153,12 +160,13 @@ def read_sheet(data: bytes, columns: Sequence[Column], *, key: Sequence[str], de
         own_key = tuple(row.written[name].casefold() for name in key)
         if all(own_key) and (first := seen.setdefault(own_key, number)) != number:
             named = ", ".join(f"{name} {shown(row.written[name])}" for name in key)
-            wrong.append(row.wrong(key[-1], f"There is {named} in row {first} already. Write it once."))
+            twice = Refusal(N_("There is %(named)s in row %(row)s already. Write it once."), named=named, row=first)
+            wrong.append(row.wrong(key[-1], twice.message))
             poor.append(row)
         else:
             (poor if misread else good).append(row)
     if not n_rows:
-        raise Refusal("There is a header and no row under it. Write a row for each thing to bring in.")
+        raise Refusal(N_("There is a header and no row under it. Write a row for each thing to bring in."))
     return Sheet(header, tuple(good), tuple(poor), n_rows, tuple(wrong))
 
 
@@ -172,24 +180,30 @@ def decoded(data: bytes) -> str:
     mill.refusal.Refusal: The file is not written in UTF-8: byte 3 is 0xfc. Save it once more as "CSV UTF-8".
     """
     if len(data) > BYTES_MAX:
-        raise Refusal(
-            f"The file has {len(data) / 1e6:.1f} MB, and {BYTES_MAX / 1e6:.0f} MB are taken at once. Bring it in in"
-            " parts."
-        )
+        raise too_large(len(data))
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise Refusal('The file is written in UTF-16, not in UTF-8. Save it once more as "CSV UTF-8".')
+        raise Refusal(N_('The file is written in UTF-16, not in UTF-8. Save it once more as "CSV UTF-8".'))
     if data.startswith(b"PK\x03\x04"):
-        raise Refusal('The file is a workbook, not a CSV file. Open it and save the sheet as "CSV UTF-8".')
+        raise Refusal(N_('The file is a workbook, not a CSV file. Open it and save the sheet as "CSV UTF-8".'))
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise Refusal(
-            f"The file is not written in UTF-8: byte {error.start + 1} is 0x{data[error.start]:02x}."
-            ' Save it once more as "CSV UTF-8".'
+            N_('The file is not written in UTF-8: byte %(at)s is %(byte)s. Save it once more as "CSV UTF-8".'),
+            at=error.start + 1,
+            byte=f"0x{data[error.start]:02x}",
         ) from error
     if "\0" in text:
-        raise Refusal("The file is no text: it has bytes of 0 in it. Save the sheet once more as a CSV file.")
+        raise Refusal(N_("The file is no text: it has bytes of 0 in it. Save the sheet once more as a CSV file."))
     return text
+
+
+def too_large(n_bytes: int) -> Refusal:
+    return Refusal(
+        N_("The file has %(mb)s MB, and %(most)s MB are taken at once. Bring it in in parts."),
+        mb=Decimal(f"{n_bytes / 1e6:.1f}"),
+        most=f"{BYTES_MAX / 1e6:.0f}",
+    )
 
 
 def _lines(text: str, columns: Sequence[Column]) -> Iterator[tuple[int, list[str]]]:
@@ -203,14 +217,16 @@ def _lines(text: str, columns: Sequence[Column]) -> Iterator[tuple[int, list[str
             break
         except csv.Error as error:
             raise Refusal(
-                f"Row {number + 1} can't be read as CSV: {error}. Look for a quotation mark without its fellow there."
+                N_("Row %(row)s can't be read as CSV: %(why)s. Look for a quotation mark without its fellow there."),
+                row=number + 1,
+                why=error,
             ) from error
         cells = [_plain_cell(cell) for cell in cells]
         if any(cells):
             is_first = False
             yield number, cells
     if is_first:
-        raise Refusal(f"The file is empty. Its first row names the columns: {_names(columns)}.")
+        raise Refusal(N_("The file is empty. Its first row names the columns: %(columns)s."), columns=_names(columns))
 
 
 def _plain_cell(cell: str) -> str:
@@ -248,29 +264,45 @@ def _header(cells: Sequence[str], columns: Sequence[Column]) -> tuple[str, ...]:
     """The columns that a header names. Refuses with all that is wrong with it at once."""
     header = tuple(_as_name(cell) for cell in cells)
     known = [column.name for column in columns]
-    said: list[str] = []
+    said: list[Refusal] = []
     for position, (name, written) in enumerate(zip(header, cells, strict=True), start=1):
         if not name:
-            said.append(f"Column {position} has no name.")
+            said.append(Refusal(N_("Column %(at)s has no name."), at=position))
         elif name not in known:
-            said.append(f'There is no column "{shown(written)}".{did_you_mean(name, known)}')
+            if near := did_you_mean(name, known):
+                no = N_('There is no column "%(name)s". Did you mean %(near)s?')
+                said.append(Refusal(no, name=shown(written), near=near))
+            else:
+                said.append(Refusal(N_('There is no column "%(name)s".'), name=shown(written)))
         elif name in header[: position - 1]:
-            said.append(f"The column {name} stands there twice.")
+            said.append(Refusal(N_("The column %(name)s stands there twice."), name=name))
     if missing := [
         column.name for column in columns if (column.is_needed or column.is_asked) and column.name not in header
     ]:
-        said.append(f"The column{'s' if len(missing) > 1 else ''} {_and(missing)} {_is(missing)} missing.")
+        if len(missing) == 1:
+            said.append(Refusal(N_("The column %(name)s is missing."), name=missing[0]))
+        else:
+            names = {"names": ", ".join(missing[:-1]), "last": missing[-1]}
+            said.append(Refusal(N_("The columns %(names)s and %(last)s are missing."), **names))
     if said:
-        raise Refusal(f"Row {HEADER_ROW}, which names the columns: {' '.join(said)} The columns are {_names(columns)}.")
+        raise Refusal(
+            N_("Row %(row)s, which names the columns: %(wrong)s The columns are %(columns)s."),
+            row=HEADER_ROW,
+            wrong=Sentences(said),
+            columns=_names(columns),
+        )
     return header
 
 
-def _is(names: Sequence[str]) -> str:
-    return "are" if len(names) > 1 else "is"
+class Sentences(tuple[Refusal, ...]):
+    """What is wrong with a header, for one refusal that says all of it."""
 
+    def __str__(self) -> str:
+        return " ".join(map(str, self))
 
-def _and(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]
+    @property
+    def called(self) -> str:
+        return " ".join(one.message for one in self)
 
 
 def _row(number: int, written: dict[str, str], by_name: Mapping[str, Column], decimal: str) -> tuple[Row, list[Wrong]]:
@@ -281,15 +313,24 @@ def _row(number: int, written: dict[str, str], by_name: Mapping[str, Column], de
         column = by_name[name]
         if not text:
             if column.is_needed:
-                wrong.append(row.wrong(name, f"Nothing is written here. Every row needs it, such as {column.example}."))
+                no = Refusal(
+                    N_("Nothing is written here. Every row needs it, such as %(example)s."), example=column.example
+                )
+                wrong.append(row.wrong(name, no.message))
             else:
                 cells[name] = column.otherwise
             continue
         if len(text) > CELL_MAX:
-            wrong.append(row.wrong(name, f"It is {len(text)} letters long, and {CELL_MAX} are taken. Shorten it."))
+            no = Refusal(
+                N_("It is %(n)s letters long, and %(most)s are taken. Shorten it."), n=len(text), most=CELL_MAX
+            )
+            wrong.append(row.wrong(name, no.message))
             continue
         try:
-            cells[name] = column.read(in_points(text, decimal) if column.is_number else text)
+            plain = in_points(text, decimal) if column.is_number else text
+            # From here on its numbers have points, whatever the language of the page writes.
+            with written_as("en-gb"):
+                cells[name] = column.read(plain)
         except Refusal as refusal:
             wrong.append(row.wrong(name, refusal.message))
     return row, wrong
@@ -301,14 +342,14 @@ def shown(text: str) -> str:
 
 
 def did_you_mean(name: str, known: Sequence[str]) -> str:
-    """A sentence with the nearest of the known names; empty when none is near.
+    """The nearest of the known names; "" when none is near.
 
     >>> did_you_mean("FEL-03", ["FELL-03", "BURN-11"])
-    ' Did you mean FELL-03?'
+    'FELL-03'
     """
     folded = {one.casefold(): one for one in known}
     near = get_close_matches(name.casefold()[:LONGEST_SHOWN], folded, n=1, cutoff=0.75)
-    return f" Did you mean {folded[near[0]]}?" if near else ""
+    return folded[near[0]] if near else ""
 
 
 class ByName(Generic[T]):
@@ -342,12 +383,38 @@ class ByName(Generic[T]):
         if found is None:
             self._guesses += 1
             near = did_you_mean(name, list(self._things)) if self._guesses <= self.GUESSES_MAX else ""
-            raise Refusal(f"There is no {self.what} {shown(name)} in the book.{near or ' Write it down first.'}")
+            said = {"what": Word(self.what), "name": shown(name)}
+            if near:
+                raise Refusal(
+                    N_("There is no %(what)s %(name)s in the book. Did you mean %(near)s?"), near=near, **said
+                )
+            raise Refusal(N_("There is no %(what)s %(name)s in the book. Write it down first."), **said)
         return found
 
 
 # What a cell says
 
+# Of a number with the sign that was not declared: where it could be several numbers, and where it is one.
+TO_POINT = (
+    N_(
+        '"%(number)s" has a comma in it, and this file\'s decimals were declared to be written with a point. Write one'
+        " number, or declare the comma."
+    ),
+    N_(
+        '"%(number)s" has a comma in it, and this file\'s decimals were declared to be written with a point. Write'
+        " %(meant)s, or declare the comma."
+    ),
+)
+TO_COMMA = (
+    N_(
+        '"%(number)s" has a point in it, and this file\'s decimals were declared to be written with a comma. Write one'
+        " number, or declare the point."
+    ),
+    N_(
+        '"%(number)s" has a point in it, and this file\'s decimals were declared to be written with a comma. Write'
+        " %(meant)s, or declare the point."
+    ),
+)
 _DIGITS = re.compile(r"\d[\d.,]*\d|\d")
 
 
@@ -374,19 +441,13 @@ def in_points(text: str, decimal: str) -> str:
         if other in number:
             is_certain = number.count(other) > 1 or sign in number
             if not (grouped.fullmatch(number) and is_certain):
-                meant = number.replace(other, sign) if other not in number.replace(other, "", 1) else "one number"
-                raise Refusal(
-                    f'"{shown(number)}" has a {_called(other)} in it, and this file\'s decimals were declared to be'
-                    f" written with a {decimal}. Write {meant}, or declare the {_called(other)}."
-                )
+                is_one = other not in number.replace(other, "", 1)
+                said = {"number": shown(number), "meant": number.replace(other, sign)}
+                raise Refusal((TO_POINT if decimal == POINT else TO_COMMA)[is_one], **said)
             number = number.replace(other, "")
         return number.replace(sign, ".")
 
     return _DIGITS.sub(plain, text)
-
-
-def _called(sign: str) -> str:
-    return POINT if sign == "." else COMMA
 
 
 def read_yes(text: str) -> bool:
@@ -400,7 +461,7 @@ def read_yes(text: str) -> bool:
         return True
     if said in {"no", "n", "false", "0"}:
         return False
-    raise Refusal(f'"{shown(text)}" is neither yes nor no. Write one of the two.')
+    raise Refusal(N_('"%(found)s" is neither yes nor no. Write one of the two.'), found=shown(text))
 
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -425,17 +486,25 @@ def read_day(text: str) -> date:
     if found is None:
         if re.fullmatch(r"\d{1,2}/\d{1,2}/\d{2,4}", text):
             raise Refusal(
-                f'"{text}" can mean two days: the month may stand first or second. Write 2026-03-04, or 4 Mar 2026.'
+                N_(
+                    '"%(found)s" can mean two days: the month may stand first or second. Write 2026-03-04, or 4 Mar'
+                    " 2026."
+                ),
+                found=text,
             )
-        raise Refusal(f'"{shown(text)}" is no day. Write 2026-03-04, or 4 Mar 2026.')
+        raise Refusal(N_('"%(found)s" is no day. Write 2026-03-04, or 4 Mar 2026.'), found=shown(text))
     month = found["month"]
     if not month.isdecimal() and month[:3].lower() not in _MONTHS:
-        raise Refusal(f'"{shown(text)}": {month} is no month. Write 2026-03-04, or 4 Mar 2026.')
+        raise Refusal(
+            N_('"%(found)s": %(month)s is no month. Write 2026-03-04, or 4 Mar 2026.'), found=shown(text), month=month
+        )
     number = int(month) if month.isdecimal() else _MONTHS.index(month[:3].lower()) + 1
     try:
         return date(int(found["year"]), number, int(found["day"]))
     except ValueError as error:
-        raise Refusal(f'There is no day "{text}" in the calendar. Write one that there is.') from error
+        raise Refusal(
+            N_('There is no day "%(found)s" in the calendar. Write one that there is.'), found=text
+        ) from error
 
 
 # Our own plain notation for a finishing route: scour w10 l6 m8 / mill w20 l15 m2 (to 152 cm) / press
@@ -447,7 +516,7 @@ _STEP = re.compile(
 _LOSS = re.compile(r"([wlm])\s*([-−]?\d+(?:\.\d+)?)", re.IGNORECASE | re.ASCII)
 # What looks like a loss and is none.
 _LOOSE = re.compile(r"\b[wlm]\s*[-−]?\d|\b[wlm]$|\d$", re.IGNORECASE | re.ASCII)
-ROUTE_HOW = "Write the steps in order, such as scour w10 l6 m8 / mill w20 l15 m2 (to 152 cm) / press"
+ROUTE_HOW = N_("Write the steps in order, such as scour w10 l6 m8 / mill w20 l15 m2 (to 152 cm) / press")
 STEPS_MAX = 40
 ROUTE_MAX = 3_000
 
@@ -467,17 +536,31 @@ def read_route(text: str) -> tuple[RouteStep, ...]:
     Raises Refusal that names the step.
     """
     if len(text) > ROUTE_MAX:
-        raise Refusal(f"The route is {len(text)} letters long, and {ROUTE_MAX} are taken. Shorten its notes.")
+        raise Refusal(
+            N_("The route is %(n)s letters long, and %(most)s are taken. Shorten its notes."),
+            n=len(text),
+            most=ROUTE_MAX,
+        )
     steps: list[RouteStep] = []
     for number, part in enumerate(filter(None, (part.strip() for part in re.split(r"[/;]", text))), start=1):
         found = _STEP.fullmatch(part)
         name = found["name"].strip() if found else ""
         if found is None or not name or _LOOSE.search(name):
-            raise Refusal(f'Step {number}, "{shown(part)}", can\'t be read. {ROUTE_HOW}.')
+            raise Refusal(
+                N_('Step %(at)s, "%(step)s", can\'t be read. %(how)s.'),
+                at=number,
+                step=shown(part),
+                how=Word(ROUTE_HOW),
+            )
         losses: dict[str, Decimal] = {}
         for letter, pct in _LOSS.findall(found["losses"]):
             if letter.lower() in losses:
-                raise Refusal(f'Step {number}, "{shown(part)}": {letter} stands there twice. Write it once.')
+                raise Refusal(
+                    N_('Step %(at)s, "%(step)s": %(letter)s stands there twice. Write it once.'),
+                    at=number,
+                    step=shown(part),
+                    letter=letter,
+                )
             losses[letter.lower()] = Decimal(pct.replace("−", "-"))
         nothing = Decimal(0)
         steps.append(
@@ -490,7 +573,11 @@ def read_route(text: str) -> tuple[RouteStep, ...]:
             )
         )
     if len(steps) > STEPS_MAX:
-        raise Refusal(f"The route has {len(steps)} steps, and {STEPS_MAX} are taken at most. Draw some together.")
+        raise Refusal(
+            N_("The route has %(n)s steps, and %(most)s are taken at most. Draw some together."),
+            n=len(steps),
+            most=STEPS_MAX,
+        )
     return tuple(steps)
 
 
@@ -525,12 +612,18 @@ def read_letters(text: str) -> dict[str, str]:
         found = _ENTRY.match(text, at)
         if found is None:
             raise Refusal(
-                f'"{shown(text[at:])}" can\'t be read. Write the yarn at each letter, such as A=FELL-03 B=FELL-11.'
+                N_('"%(found)s" can\'t be read. Write the yarn at each letter, such as A=FELL-03 B=FELL-11.'),
+                found=shown(text[at:]),
             )
         letter = found["letter"].upper()
         assert letter in LETTERS
         if letter in codes:
-            raise Refusal(f"{letter} stands there twice: for {codes[letter]} and for {found['code']}. Leave one out.")
+            raise Refusal(
+                N_("%(letter)s stands there twice: for %(one)s and for %(other)s. Leave one out."),
+                letter=letter,
+                one=codes[letter],
+                other=found["code"],
+            )
         codes[letter] = found["code"]
         at = found.end()
     return codes

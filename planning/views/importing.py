@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from mill import roles
@@ -59,7 +60,7 @@ def import_csv(request: HttpRequest, kind: str = KINDS[0]) -> HttpResponse:
         request,
         "planning/import.html",
         {
-            "title": f"Bring in {kind}",
+            "title": _("Bring in %(kinds)s") % {"kinds": _(kind)},
             "kind": importing.KINDS[kind],
             "kinds": [
                 (name, reverse("import_csv_kind", args=[name])) for name in KINDS if roles.may_bring_in(held, name)
@@ -92,7 +93,7 @@ def _to_warp(request: HttpRequest) -> dict[str, Any] | None:
 
 
 def _ending(decimal: str) -> str:
-    return "semicolons and decimal commas" if decimal == COMMA else "commas and decimal points"
+    return _("semicolons and decimal commas") if decimal == COMMA else _("commas and decimal points")
 
 
 @require_GET

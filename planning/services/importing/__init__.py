@@ -17,9 +17,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from mill import changes
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Word
 from planning import csv_book
 from planning.csv_book import POINT, WRONG_MAX, Wrong
 from planning.services.importing.cloths import CLOTHS
@@ -47,8 +49,13 @@ class NotBroughtIn(Refusal):
     def __init__(self, kind: Kind, wrong: Sequence[Wrong]) -> None:
         ordered = sorted(wrong, key=lambda one: one.row or 0)
         self.wrong, self.n_wrong = tuple(ordered[:WRONG_MAX]), len(ordered)
-        things = "One thing is" if self.n_wrong == 1 else f"{self.n_wrong} things are"
-        super().__init__(f"{things} wrong with these {kind.many}, so nothing of them is brought in.")
+        super().__init__(
+            N_("One thing is wrong with these %(kinds)s, so nothing of them is brought in.")
+            if self.n_wrong == 1
+            else N_("%(n)s things are wrong with these %(kinds)s, so nothing of them is brought in."),
+            n=self.n_wrong,
+            kinds=Word(kind.many),
+        )
 
 
 @dataclass(frozen=True)
@@ -70,11 +77,18 @@ class Brought:
     is_check: bool
 
     def __str__(self) -> str:
-        counts = f"{self.new} new, {self.changed} changed, {self.same} the same"
+        """What came of it, in the language of whoever asks."""
+        counts = {"new": self.new, "changed": self.changed, "same": self.same}
+        said = {
+            "kinds": _(self.kind.many),
+            "n": self.n_rows,
+            "counts": _("%(new)s new, %(changed)s changed, %(same)s the same") % counts,
+        }
+        if self.is_check and self.n_rows == 1:
+            return _("The one row of these %(kinds)s can be brought in: %(counts)s. Nothing is written.") % said
         if self.is_check:
-            rows = "The one row" if self.n_rows == 1 else f"All {self.n_rows} rows"
-            return f"{rows} of these {self.kind.many} can be brought in: {counts}. Nothing is written."
-        return f"{self.kind.many.capitalize()}: {counts}."
+            return _("All %(n)s rows of these %(kinds)s can be brought in: %(counts)s. Nothing is written.") % said
+        return f"{said['kinds'][:1].upper()}{said['kinds'][1:]}: {said['counts']}."
 
 
 def bring_in(kind: str, data: bytes, *, by: Any, decimal: str = POINT, is_check: bool = False) -> Brought:
@@ -89,7 +103,12 @@ def bring_in(kind: str, data: bytes, *, by: Any, decimal: str = POINT, is_check:
     or another Refusal where the file is no such book at all.
     """
     if kind not in KINDS:
-        raise Refusal(f"There are no {kind!r} to bring in. Choose one of {', '.join(KINDS)}.", field="kind")
+        raise Refusal(
+            N_("There are no %(kind)s to bring in. Choose one of %(kinds)s."),
+            kind=repr(kind),
+            kinds=", ".join(KINDS),
+            field="kind",
+        )
     book = KINDS[kind]
     sheet = csv_book.read_sheet(data, book.columns, key=book.key, decimal=decimal)
     tally = Tally(by)
@@ -114,5 +133,15 @@ def bring_in(kind: str, data: bytes, *, by: Any, decimal: str = POINT, is_check:
 
 def _also(what: str, names: Sequence[str]) -> str:
     """New beside the rows: 2 new places: BAY-1, BAY-2."""
-    shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
-    return f"{len(names)} new {what}{'' if len(names) == 1 else 's'}: {shown}."
+    n = len(names)
+    counted = {
+        "supplier": ngettext("%(n)s new supplier", "%(n)s new suppliers", n),
+        "place": ngettext("%(n)s new place", "%(n)s new places", n),
+        "shift pattern": ngettext("%(n)s new shift pattern", "%(n)s new shift patterns", n),
+        "cloth": ngettext("%(n)s new cloth", "%(n)s new cloths", n),
+        "revision": ngettext("%(n)s new revision", "%(n)s new revisions", n),
+    }[what] % {"n": n}
+    shown = ", ".join(names[:12])
+    if n > 12:
+        shown = _("%(names)s and %(n)s more") % {"names": shown, "n": n - 12}
+    return f"{counted}: {shown}."

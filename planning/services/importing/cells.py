@@ -10,11 +10,12 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.translation import gettext as _
 
 from inventory.yarn import Count, read_count
 from mill import units
 from mill.fields import within
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.csv_book import shown
 from planning.sett import read_reed
 
@@ -34,7 +35,10 @@ def text_of(model: type[models.Model], name: str) -> Reader:
     def read(text: str) -> str:
         if column.max_length and len(text) > column.max_length:
             raise Refusal(
-                f'"{shown(text)}" is {len(text)} letters long, and {column.max_length} are taken. Shorten it.'
+                N_('"%(found)s" is %(n)s letters long, and %(most)s are taken. Shorten it.'),
+                found=shown(text),
+                n=len(text),
+                most=column.max_length,
             )
         try:
             column.run_validators(text)
@@ -51,7 +55,9 @@ def choice_of(model: type[models.Model], name: str) -> Reader:
 
     def read(text: str) -> str:
         if text.casefold() not in words:
-            raise Refusal(f'"{shown(text)}" is none of {", ".join(words)}. Write one of these.')
+            raise Refusal(
+                N_('"%(found)s" is none of %(words)s. Write one of these.'), found=shown(text), words=", ".join(words)
+            )
         return text.casefold()
 
     return read
@@ -88,7 +94,11 @@ def measure_of(
         value = units.read(text, unit, signed=least < 0)
         kept = value.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
         if places == 0 and kept != value:
-            raise Refusal(f'"{shown(text)}" is no whole number. Write one such as {units.plain(kept)}.')
+            raise Refusal(
+                N_('"%(found)s" is no whole number. Write one such as %(near)s.'),
+                found=shown(text),
+                near=units.plain(kept),
+            )
         within(kept, units.MEASURES[unit].written, min_value=least, max_value=greatest, above=above, below=below)
         return int(kept) if places == 0 else kept
 
@@ -108,7 +118,11 @@ def read_yarn_count(text: str) -> Count:
     """A count as it is bought, which must be written shortly enough to be kept as it was."""
     count = read_count(text)
     if not 1 <= count.count_tex < 1_000_000:
-        raise Refusal(f'"{shown(text)}" comes to {units.plain(count.count_tex)} tex. A yarn has 1 tex or more.')
+        raise Refusal(
+            N_('"%(found)s" comes to %(tex)s tex. A yarn has 1 tex or more.'),
+            found=shown(text),
+            tex=units.plain(count.count_tex),
+        )
     return count
 
 
@@ -119,7 +133,7 @@ def read_dents(text: str) -> Decimal:
     except Refusal:
         dents = read_reed(text)
     kept = dents.quantize(Decimal("0.001"), rounding=ROUND_HALF_UP)
-    within(kept, "dents per 10 cm", min_value=1, below=1_000)
+    within(kept, _("dents per 10 cm"), min_value=1, below=1_000)
     return kept
 
 
@@ -135,9 +149,10 @@ def read_shares(text: str) -> dict[str, Decimal]:
         name, _, pct = part.rstrip("% ").rpartition(" ")
         if not name.strip():
             raise Refusal(
-                f'"{shown(text)}" can\'t be read. Write a fibre and its share, such as lambswool 80 + silk 20.'
+                N_('"%(found)s" can\'t be read. Write a fibre and its share, such as lambswool 80 + silk 20.'),
+                found=shown(text),
             )
         if name.strip() in shares:
-            raise Refusal(f"{name.strip()} stands there twice. Write its whole share once.")
+            raise Refusal(N_("%(name)s stands there twice. Write its whole share once."), name=name.strip())
         shares[name.strip()] = units.read(pct, "pct")
     return shares

@@ -6,10 +6,11 @@ from itertools import groupby
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from inventory.models import Yarn
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.cloth import RouteStep as Step
 from planning.cloth import read_order
 from planning.csv_book import ByName, Column, Row, Sheet, read_letters, read_route, read_yes, shown
@@ -24,8 +25,8 @@ NOTE = "From a CSV file."
 
 
 def write_cloths(sheet: Sheet, tally: Tally, *, by: Any) -> None:
-    yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
-    written = ByName("cloth", {cloth.code: cloth for cloth in Cloth.objects.all()})
+    yarns = ByName(N_("yarn"), {yarn.code: yarn for yarn in Yarn.objects.all()})
+    written = ByName(N_("cloth"), {cloth.code: cloth for cloth in Cloth.objects.all()})
     current = {spec.cloth_id: spec for spec in cloths.with_yarns(cloths.latest_specs())}
     colourways: dict[int, list[Colourway]] = {}
     for colourway in Colourway.objects.order_by("pk"):
@@ -56,7 +57,7 @@ def _by_cloth(rows: Iterable[Row]) -> Iterable[tuple[str, list[Row]]]:
         return str(row.cells.get("cloth", "")).casefold()
 
     # In the order of the file within each cloth, wherever its rows stand.
-    for _, group in groupby(sorted(rows, key=code), key=code):
+    for _code, group in groupby(sorted(rows, key=code), key=code):
         found = sorted(group, key=lambda row: row.number)
         yield found[0].written["cloth"], found
 
@@ -92,7 +93,7 @@ class _ClothRows:
         self.yarns = [_yarns_of(row, yarns) for row in rows]
 
     def _one(self, column: str) -> Any:
-        return one_said(self.rows, column, of=f"cloth {self.code}")
+        return one_said(self.rows, column, of=_("cloth %(code)s") % {"code": self.code})
 
     def draft(self, before: SpecDraft | None, mill: Mill, colourways: Iterable[Colourway]) -> SpecDraft:
         """The revision that the rows ask for; what the file leaves out stays as the last revision has it."""
@@ -112,8 +113,13 @@ class _ClothRows:
         for row, colourway_draft in zip(self.rows, made, strict=False):
             if idle := sorted(set(colourway_draft.yarns) - set(draft.letters)):
                 raise Refusal(
-                    f"{idle[0]} stands for {colourway_draft.yarns[idle[0]].code}, and the orders use"
-                    f" {', '.join(draft.letters)}. Leave it out, or put it in an order.",
+                    N_(
+                        "%(letter)s stands for %(yarn)s, and the orders use %(letters)s. Leave it out, or put it in an"
+                        " order."
+                    ),
+                    letter=idle[0],
+                    yarn=colourway_draft.yarns[idle[0]].code,
+                    letters=", ".join(draft.letters),
                     field=f"row.{row.number}.yarns",
                 )
         return draft
@@ -131,7 +137,8 @@ class _ClothRows:
         column = column_of(ClothSpec, name)
         if not column.has_default():
             raise Refusal(
-                f"{self.code} is a new cloth, and none of its rows says this. Write it in one of them.",
+                N_("%(cloth)s is a new cloth, and none of its rows says this. Write it in one of them."),
+                cloth=self.code,
                 field=f"row.{self.rows[0].number}.{name}",
             )
         return column.to_python(column.get_default())
@@ -152,7 +159,11 @@ def _write_cloth(
         tally.also["cloth"].append(said.code)
         return
     if before is None:
-        raise Refusal(f"{cloth.code} has never been specified. Write its first revision on its page.", field="cloth")
+        raise Refusal(
+            N_("%(cloth)s has never been specified. Write its first revision on its page."),
+            cloth=cloth.code,
+            field="cloth",
+        )
     is_renamed = bool(said.name) and said.name != cloth.name
     if is_renamed:
         cloths.change_cloth(cloth, code=cloth.code, name=said.name, is_in_use=cloth.is_in_use, by=by)
@@ -186,7 +197,12 @@ def _check_steps(route: Iterable[Step]) -> None:
         except ValidationError as error:
             name, messages = next(iter(error.message_dict.items()))
             raise Refusal(
-                f"Step {position}, {shown(step.name)}, {name.replace('_', ' ')}: {' '.join(messages)}", field="route"
+                N_("Step %(at)s, %(step)s, %(column)s: %(wrong)s"),
+                at=position,
+                step=shown(step.name),
+                column=name.replace("_", " "),
+                wrong=" ".join(messages),
+                field="route",
             ) from error
 
 
@@ -202,7 +218,9 @@ def _as_read(read: Any) -> Any:
 
 def _letter(text: str) -> str:
     if len(text) != 1 or not text.isascii() or not text.isalpha():
-        raise Refusal(f'"{shown(text)}" is no letter of the orders. Write one, such as A, or leave it empty.')
+        raise Refusal(
+            N_('"%(found)s" is no letter of the orders. Write one, such as A, or leave it empty.'), found=shown(text)
+        )
     return text.upper()
 
 
@@ -218,24 +236,26 @@ def _of_spec(name: str, says: str, example: str, read: Any, **facts: Any) -> Col
 CLOTHS = Kind(
     one="colourway",
     many="cloths",
-    says=(
+    says=N_(
         "A cloth in one colourway. What is the same for the whole cloth may be left to one of its rows. A cloth that"
         " says something else than its latest revision gets a new one, and what hangs on it follows; one that only has"
         " a colourway more keeps its revision. Colourways that the file doesn't name stay as they are."
     ),
     key=("cloth", "colourway"),
-    empty=(
+    empty=N_(
         "What all rows of a cloth leave out or leave empty stays as its latest revision says it; of a new cloth it is"
         " the usual."
     ),
     columns=(
-        Column("cloth", "Its code.", "HER7", text_of(Cloth, "code"), is_needed=True),
-        Column("name", "Beside the code.", "Hallin herringbone", text_of(Cloth, "name"), is_asked=True),
-        Column("colourway", "Its name.", "moss", text_of(Colourway, "name"), is_needed=True),
-        Column("yarns", "The yarn at each letter of the orders.", "A=FELL-03 B=FELL-11", read_letters, is_needed=True),
+        Column("cloth", N_("Its code."), "HER7", text_of(Cloth, "code"), is_needed=True),
+        Column("name", N_("Beside the code."), "Hallin herringbone", text_of(Cloth, "name"), is_asked=True),
+        Column("colourway", N_("Its name."), "moss", text_of(Colourway, "name"), is_needed=True),
+        Column(
+            "yarns", N_("The yarn at each letter of the orders."), "A=FELL-03 B=FELL-11", read_letters, is_needed=True
+        ),
         _of_spec(
             "finished_width_cm",
-            "Between the selvedges, finished.",
+            N_("Between the selvedges, finished."),
             "150",
             measure_of(ClothSpec, "finished_width_cm", "cm"),
             is_asked=True,
@@ -243,19 +263,19 @@ CLOTHS = Kind(
         ),
         _of_spec(
             "reed_dents_per_10cm",
-            "Counted, with a unit, or as stamped: 16 dents/in, Stockport 32.",
+            N_("Counted, with a unit, or as stamped: 16 dents/in, Stockport 32."),
             "42.3",
             read_dents,
             is_asked=True,
             is_number=True,
         ),
-        _of_spec("ends_per_dent", "Left out: 2.", "2", whole_of(ClothSpec, "ends_per_dent")),
-        _of_spec("selvedge_ends", "Both sides together.", "32", whole_of(ClothSpec, "selvedge_ends")),
-        _of_spec("selvedge_letter", "The letter of their yarn; left out: the warp's first.", "A", _letter),
-        _of_spec("whole_repeats", "Whether the warp's colours end with a whole repeat: yes or no.", "no", read_yes),
+        _of_spec("ends_per_dent", N_("Left out: 2."), "2", whole_of(ClothSpec, "ends_per_dent")),
+        _of_spec("selvedge_ends", N_("Both sides together."), "32", whole_of(ClothSpec, "selvedge_ends")),
+        _of_spec("selvedge_letter", N_("The letter of their yarn; left out: the warp's first."), "A", _letter),
+        _of_spec("whole_repeats", N_("Whether the warp's colours end with a whole repeat: yes or no."), "no", read_yes),
         _of_spec(
             "loom_picks_per_cm",
-            "As the tuner sets it in the loom.",
+            N_("As the tuner sets it in the loom."),
             "8.46",
             measure_of(ClothSpec, "loom_picks_per_cm", "per_cm", above=0),
             is_asked=True,
@@ -263,7 +283,7 @@ CLOTHS = Kind(
         ),
         _of_spec(
             "warp_crimp_pct",
-            "Of cloth length.",
+            N_("Of cloth length."),
             "7.5",
             percent_of(ClothSpec, "warp_crimp_pct", below=100),
             is_asked=True,
@@ -271,7 +291,7 @@ CLOTHS = Kind(
         ),
         _of_spec(
             "weaving_contraction_pct",
-            "Of reed width.",
+            N_("Of reed width."),
             "6",
             percent_of(ClothSpec, "weaving_contraction_pct"),
             is_asked=True,
@@ -279,46 +299,52 @@ CLOTHS = Kind(
         ),
         _of_spec(
             "warp_waste_pct",
-            "Of yarn issued; left out: the mill's own.",
+            N_("Of yarn issued; left out: the mill's own."),
             "2",
             percent_of(ClothSpec, "warp_waste_pct"),
             is_number=True,
         ),
         _of_spec(
             "weft_waste_pct",
-            "Of yarn issued; left out: the mill's own.",
+            N_("Of yarn issued; left out: the mill's own."),
             "5",
             percent_of(ClothSpec, "weft_waste_pct"),
             is_number=True,
         ),
         _of_spec(
             "size_add_on_pct",
-            "Of unsized yarn.",
+            N_("Of unsized yarn."),
             "0",
             percent_of(ClothSpec, "size_add_on_pct", below=100),
             is_number=True,
         ),
-        _of_spec("warp_order", "Colours of the ends, one repeat.", "A24 B2", _as_read(read_order), is_asked=True),
-        _of_spec("weft_order", "Colours of the picks, one repeat.", "A24 B2", _as_read(read_order), is_asked=True),
-        _of_spec("threading", "The shaft of each end, one repeat.", "1 2 3 4", _as_read(read_threading), is_asked=True),
+        _of_spec("warp_order", N_("Colours of the ends, one repeat."), "A24 B2", _as_read(read_order), is_asked=True),
+        _of_spec("weft_order", N_("Colours of the picks, one repeat."), "A24 B2", _as_read(read_order), is_asked=True),
+        _of_spec(
+            "threading", N_("The shaft of each end, one repeat."), "1 2 3 4", _as_read(read_threading), is_asked=True
+        ),
         _of_spec(
             "lifting",
-            "The shafts lifted on each pick, one repeat.",
+            N_("The shafts lifted on each pick, one repeat."),
             "1+2 2+3 3+4 1+4",
             _as_read(read_lifting),
             is_asked=True,
         ),
         _of_spec(
             "route",
-            "The finishing steps in order, parted by strokes: what each takes of the width (w), length (l) and mass (m)"
-            " that enter it, in percent, and a note in brackets. none: sold in the grey.",
+            N_(
+                "The finishing steps in order, parted by strokes: what each takes of the width (w), length (l) and mass"
+                " (m) that enter it, in percent, and a note in brackets. none: sold in the grey."
+            ),
             "scour w10 l6 m8 / tenter and dry w-2 / press (cold)",
             _route,
             is_asked=True,
             is_number=True,
         ),
-        _of_spec("finishing_days", "Working days from the loom to ready.", "10", whole_of(ClothSpec, "finishing_days")),
-        Column("note", "What changed, and why.", "", text_of(ClothSpec, "note")),
+        _of_spec(
+            "finishing_days", N_("Working days from the loom to ready."), "10", whole_of(ClothSpec, "finishing_days")
+        ),
+        Column("note", N_("What changed, and why."), "", text_of(ClothSpec, "note")),
     ),
     write=write_cloths,
 )

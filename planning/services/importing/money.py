@@ -3,6 +3,7 @@
 from typing import Any
 
 from inventory.models import Yarn
+from mill.refusal import N_
 from planning.csv_book import ByName, Column, Sheet, read_day
 from planning.models import YarnPrice
 from planning.services import looms
@@ -12,7 +13,7 @@ from planning.services.importing.tally import CHANGED, NEW, SAME, Kind, Tally
 
 
 def write_prices(sheet: Sheet, tally: Tally, *, by: Any) -> None:
-    yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
+    yarns = ByName(N_("yarn"), {yarn.code: yarn for yarn in Yarn.objects.all()})
     listed = {(price.yarn_id, price.from_on): price for price in YarnPrice.objects.filter(delivery=None, lot=None)}
     for row in sheet.good:
         with tally.of(row):
@@ -31,19 +32,21 @@ def write_prices(sheet: Sheet, tally: Tally, *, by: Any) -> None:
 PRICES = Kind(
     one="price",
     many="prices",
-    says="What a kilogram of a yarn costs from a day on, in the mill's currency. An older price keeps its own days.",
+    says=N_(
+        "What a kilogram of a yarn costs from a day on, in the mill's currency. An older price keeps its own days."
+    ),
     key=("yarn", "from_on"),
     columns=(
-        Column("yarn", "Its code.", "FELL-03", is_needed=True),
+        Column("yarn", N_("Its code."), "FELL-03", is_needed=True),
         Column(
             "per_kg",
-            "Of a kilogram, in the mill's currency.",
+            N_("Of a kilogram, in the mill's currency."),
             "9.40",
             measure_of(YarnPrice, "per_kg", "number"),
             is_needed=True,
             is_number=True,
         ),
-        Column("from_on", "The day from which it counts.", "2026-01-01", read_day, is_needed=True),
+        Column("from_on", N_("The day from which it counts."), "2026-01-01", read_day, is_needed=True),
     ),
     write=write_prices,
 )

@@ -6,9 +6,10 @@ from decimal import Decimal
 from itertools import groupby
 from typing import Any, TypeVar
 
+from django.utils.translation import gettext as _
 from simple_history.utils import bulk_create_with_history
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.csv_book import ByName, Column, Row, Sheet, read_day, shown
 from planning.models import ClothSpec, Colourway, Customer, Order, OrderLine, Piece, WarpPart
 from planning.services import orders
@@ -27,7 +28,7 @@ LINE_COLUMNS = ("pieces", "length_m", "due_on", "tolerance_pct", "weight", "note
 
 
 def write_customers(sheet: Sheet, tally: Tally, *, by: Any) -> None:
-    by_code = ByName("customer", {customer.code: customer for customer in Customer.objects.all()})
+    by_code = ByName(N_("customer"), {customer.code: customer for customer in Customer.objects.all()})
     for row in sheet.good:
         with tally.of(row):
             found = by_code.get(row.cells["code"])
@@ -46,20 +47,22 @@ def write_customers(sheet: Sheet, tally: Tally, *, by: Any) -> None:
 CUSTOMERS = Kind(
     one="customer",
     many="customers",
-    says="A customer.",
+    says=N_("A customer."),
     key=("code",),
     columns=(
-        Column("code", "What the mill calls them.", "ARDEN", text_of(Customer, "code"), is_needed=True),
-        Column("name", "As it stands on papers.", "Arden & Voss, tailors", text_of(Customer, "name"), is_needed=True),
+        Column("code", N_("What the mill calls them."), "ARDEN", text_of(Customer, "code"), is_needed=True),
+        Column(
+            "name", N_("As it stands on papers."), "Arden & Voss, tailors", text_of(Customer, "name"), is_needed=True
+        ),
         Column(
             "points_limit_per_100_yd2",
-            "Four-point grading, as agreed with them; empty for the mill's own limit.",
+            N_("Four-point grading, as agreed with them; empty for the mill's own limit."),
             "28",
             measure_of(Customer, "points_limit_per_100_yd2", "number"),
             is_number=True,
             otherwise=None,
         ),
-        Column("notes", "For whoever packs and writes.", "Rolls on tubes.", str),
+        Column("notes", N_("For whoever packs and writes."), "Rolls on tubes.", str),
     ),
     write=write_customers,
 )
@@ -117,10 +120,10 @@ class _Book:
         begun = set(WarpPart.objects.values_list("line", flat=True).distinct())
         begun |= set(Piece.objects.exclude(line=None).values_list("line__pk", flat=True).distinct())
         return cls(
-            customers=ByName("customer", {customer.code: customer for customer in Customer.objects.all()}),
-            cloths=ByName("cloth", cloths),
+            customers=ByName(N_("customer"), {customer.code: customer for customer in Customer.objects.all()}),
+            cloths=ByName(N_("cloth"), cloths),
             specs=current_specs(colourway.cloth_id for names in cloths.values() for colourway in names.values()),
-            orders=ByName("order", {order.number: order for order in found}),
+            orders=ByName(N_("order"), {order.number: order for order in found}),
             lines=lines,
             begun=frozenset(begun),
         )
@@ -185,7 +188,7 @@ def _by_order(rows: Iterable[Row]) -> Iterable[tuple[str, list[Row]]]:
 
 def _head(number: str, rows: list[Row], book: _Book, waiting: _Waiting, by: Any) -> Order:
     """The order itself, written or waiting to be."""
-    of = f"order {number}"
+    of = _("order %(number)s") % {"number": number}
     said = {name: one_said(rows, name, of=of) for name in ("customer", "placed_on", "reference", "order_note")}
     customer = _named(book.customers, said["customer"], "customer") if said["customer"] else None
     found = book.orders.get(number)
@@ -193,13 +196,14 @@ def _head(number: str, rows: list[Row], book: _Book, waiting: _Waiting, by: Any)
         for name, value in (("customer", customer), ("placed_on", said["placed_on"])):
             if value is None:
                 raise Refusal(
-                    f"Order {number} needs it in one of its rows: nothing is written in any.",
+                    N_("Order %(order)s needs it in one of its rows: nothing is written in any."),
+                    order=number,
                     field=f"row.{rows[0].number}.{name}",
                 )
         if not orders.NUMBER.fullmatch(number):
             raise Refusal(
-                f"{shown(number)} can't be an order's number. Write letters, figures, full stops and hyphens:"
-                " 2026-114.",
+                N_("%(number)s can't be an order's number. Write letters, figures, full stops and hyphens: 2026-114."),
+                number=shown(number),
                 field=f"row.{rows[0].number}.order",
             )
         order = Order(
@@ -257,47 +261,51 @@ def _differs(line: OrderLine, draft: LineDraft) -> bool:
 def _colourway(row: Row, book: _Book) -> Colourway:
     code = row.cells["cloth"]
     made = _named(book.cloths, code, "cloth")
-    found: Colourway = _named(ByName(f"colourway of {code} called", made), row.cells["colourway"], "colourway")
+    found: Colourway = _named(
+        ByName(_("colourway of %(cloth)s called") % {"cloth": code}, made), row.cells["colourway"], "colourway"
+    )
     return found
 
 
 ORDERS = Kind(
     one="order line",
     many="orders",
-    says=(
+    says=N_(
         "A line of an order. What is the same for the whole order may be left to one of its rows. A line that is in the"
         " book and says something else is changed, as far as its warps still allow."
     ),
     key=("order", "line"),
     columns=(
-        Column("order", "The mill's own number.", "K-1041", text_of(Order, "number"), is_needed=True),
-        Column("customer", "Their code.", "ARDEN", text_of(Customer, "code"), is_asked=True),
-        Column("placed_on", "The day.", "2026-03-04", read_day, is_asked=True, otherwise=None),
-        Column("reference", "The customer's own number.", "AV 77-3", text_of(Order, "reference"), otherwise=None),
-        Column("line", "Its number within the order, from 1.", "1", whole_of(OrderLine, "position"), is_needed=True),
-        Column("cloth", "Its code.", "HER7", is_needed=True),
-        Column("colourway", "Its name.", "moss", text_of(Colourway, "name"), is_needed=True),
-        Column("pieces", "How many.", "2", whole_of(OrderLine, "pieces"), is_needed=True),
+        Column("order", N_("The mill's own number."), "K-1041", text_of(Order, "number"), is_needed=True),
+        Column("customer", N_("Their code."), "ARDEN", text_of(Customer, "code"), is_asked=True),
+        Column("placed_on", N_("The day."), "2026-03-04", read_day, is_asked=True, otherwise=None),
+        Column("reference", N_("The customer's own number."), "AV 77-3", text_of(Order, "reference"), otherwise=None),
+        Column(
+            "line", N_("Its number within the order, from 1."), "1", whole_of(OrderLine, "position"), is_needed=True
+        ),
+        Column("cloth", N_("Its code."), "HER7", is_needed=True),
+        Column("colourway", N_("Its name."), "moss", text_of(Colourway, "name"), is_needed=True),
+        Column("pieces", N_("How many."), "2", whole_of(OrderLine, "pieces"), is_needed=True),
         Column(
             "length_m",
-            "Finished, each piece.",
+            N_("Finished, each piece."),
             "60",
             measure_of(OrderLine, "length_m", "m", above=0),
             is_needed=True,
             is_number=True,
         ),
-        Column("due_on", "The day.", "2026-06-01", read_day, is_needed=True),
+        Column("due_on", N_("The day."), "2026-06-01", read_day, is_needed=True),
         Column(
             "tolerance_pct",
-            "More or less than ordered.",
+            N_("More or less than ordered."),
             "2.5",
             percent_of(OrderLine, "tolerance_pct"),
             is_number=True,
             otherwise=Decimal(0),
         ),
-        Column("weight", "How much a day late matters, 1 to 9.", "1", whole_of(OrderLine, "weight"), otherwise=1),
-        Column("note", "For the weaver.", "Selvedge in pale grey.", text_of(OrderLine, "note")),
-        Column("order_note", "Of the whole order.", "", str, otherwise=None),
+        Column("weight", N_("How much a day late matters, 1 to 9."), "1", whole_of(OrderLine, "weight"), otherwise=1),
+        Column("note", N_("For the weaver."), "Selvedge in pale grey.", text_of(OrderLine, "note")),
+        Column("order_note", N_("Of the whole order."), "", str, otherwise=None),
     ),
     write=write_orders,
 )

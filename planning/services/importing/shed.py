@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.units import plain
 from planning.csv_book import ByName, Column, Row, Sheet, read_yes
 from planning.models import Beam, Loom, Reed, ShiftPattern
@@ -59,13 +59,19 @@ def _reed_facts(row: Row) -> Mapping[str, Any]:
     by_stamp = read_dents(stamped) if stamped and _is_reed(stamped) else None
     if counted is None and by_stamp is None:
         raise Refusal(
-            f"Reed {row.cells['code']}: neither the dents nor the stamp say how many dents it has. Write one of the"
-            " two, such as 63, or Stockport 32.",
+            N_(
+                "Reed %(reed)s: neither the dents nor the stamp say how many dents it has. Write one of the two, such"
+                " as 63, or Stockport 32."
+            ),
+            reed=row.cells["code"],
             field="dents_per_10cm",
         )
     if counted is not None and by_stamp is not None and abs(counted - by_stamp) * 100 > by_stamp * STAMP_OFF_PCT:
         raise Refusal(
-            f"{stamped} has {plain(by_stamp)} dents in 10 cm; this row says {plain(counted)}. Leave the wrong one out.",
+            N_("%(stamp)s has %(by_stamp)s dents in 10 cm; this row says %(counted)s. Leave the wrong one out."),
+            stamp=stamped,
+            by_stamp=plain(by_stamp),
+            counted=plain(counted),
             field="dents_per_10cm",
         )
     facts = {name: value for name, value in said.items() if name != "code"}
@@ -86,23 +92,28 @@ def _is_reed(stamped: str) -> bool:
 REEDS = Kind(
     one="reed",
     many="reeds",
-    says="A reed, or several that are alike. Its dents are counted, or follow from what is stamped on it.",
+    says=N_("A reed, or several that are alike. Its dents are counted, or follow from what is stamped on it."),
     key=("code",),
     columns=(
-        Column("code", "What the mill calls it.", "R63", text_of(Reed, "code"), is_needed=True),
-        Column("stamped", "As it was bought.", "Stockport 32", text_of(Reed, "as_bought"), is_number=True),
+        Column("code", N_("What the mill calls it."), "R63", text_of(Reed, "code"), is_needed=True),
+        Column("stamped", N_("As it was bought."), "Stockport 32", text_of(Reed, "as_bought"), is_number=True),
         Column(
             "dents_per_10cm",
-            "As counted; may be left empty where the stamp says it.",
+            N_("As counted; may be left empty where the stamp says it."),
             "63",
             read_dents,
             is_number=True,
             otherwise=None,
         ),
         Column(
-            "width_cm", "From end to end.", "200", measure_of(Reed, "width_cm", "cm"), is_needed=True, is_number=True
+            "width_cm",
+            N_("From end to end."),
+            "200",
+            measure_of(Reed, "width_cm", "cm"),
+            is_needed=True,
+            is_number=True,
         ),
-        Column("quantity", "How many are alike.", "1", whole_of(Reed, "quantity"), otherwise=1),
+        Column("quantity", N_("How many are alike."), "1", whole_of(Reed, "quantity"), otherwise=1),
     ),
     write=write_reeds,
 )
@@ -116,8 +127,12 @@ def write_beams(sheet: Sheet, tally: Tally, *, by: Any) -> None:
         facts = {("is_in_use" if name == "in_use" else name): value for name, value in row.cells.items()}
         if facts["flange_mm"] <= facts["barrel_mm"]:
             raise Refusal(
-                f"A flange of {facts['flange_mm']} mm can't stand over a barrel of {facts['barrel_mm']} mm."
-                " Write the larger one as the flange.",
+                N_(
+                    "A flange of %(flange)s mm can't stand over a barrel of %(barrel)s mm. Write the larger one as the"
+                    " flange."
+                ),
+                flange=facts["flange_mm"],
+                barrel=facts["barrel_mm"],
                 field="flange_mm",
             )
         return {name: value for name, value in facts.items() if name != "code"}
@@ -128,29 +143,29 @@ def write_beams(sheet: Sheet, tally: Tally, *, by: Any) -> None:
 BEAMS = Kind(
     one="beam",
     many="beams",
-    says="A beam, empty.",
+    says=N_("A beam, empty."),
     key=("code",),
     columns=(
-        Column("code", "What is painted on it.", "B12", text_of(Beam, "code"), is_needed=True),
+        Column("code", N_("What is painted on it."), "B12", text_of(Beam, "code"), is_needed=True),
         Column(
             "width_cm",
-            "Between the flanges.",
+            N_("Between the flanges."),
             "178",
             measure_of(Beam, "width_cm", "cm"),
             is_needed=True,
             is_number=True,
         ),
-        Column("barrel_mm", "Across.", "180", measure_of(Beam, "barrel_mm", "mm"), is_needed=True, is_number=True),
-        Column("flange_mm", "Across.", "760", measure_of(Beam, "flange_mm", "mm"), is_needed=True, is_number=True),
+        Column("barrel_mm", N_("Across."), "180", measure_of(Beam, "barrel_mm", "mm"), is_needed=True, is_number=True),
+        Column("flange_mm", N_("Across."), "760", measure_of(Beam, "flange_mm", "mm"), is_needed=True, is_number=True),
         Column(
             "tare_kg",
-            "Empty, with its gudgeons.",
+            N_("Empty, with its gudgeons."),
             "95",
             measure_of(Beam, "tare_kg", "kg"),
             is_needed=True,
             is_number=True,
         ),
-        Column("in_use", "yes or no.", "yes", read_yes, otherwise=True),
+        Column("in_use", N_("yes or no."), "yes", read_yes, otherwise=True),
     ),
     write=write_beams,
 )
@@ -169,7 +184,7 @@ def write_looms(sheet: Sheet, tally: Tally, *, by: Any) -> None:
             facts["is_jacquard"] = row.cells["jacquard"]
         if not facts.get("is_jacquard") and not facts.get("shafts"):
             raise Refusal(
-                "A loom without a jacquard lifts by shafts: write how many it has, or yes under jacquard.",
+                N_("A loom without a jacquard lifts by shafts: write how many it has, or yes under jacquard."),
                 field="shafts",
             )
         return {**facts, "shift_pattern": _pattern(row.cells["hours"], patterns, by_hours, tally)}
@@ -192,8 +207,11 @@ def _pattern(
     try:
         week = read_week(hours)
     except Refusal as refusal:
-        known = f" The patterns in the book are {', '.join(p.name for p in patterns.values())}." if patterns else ""
-        raise Refusal(f"{refusal.message}{known}", field="hours") from refusal
+        if not patterns:
+            raise Refusal(refusal.message, field="hours") from refusal
+        names = ", ".join(pattern.name for pattern in patterns.values())
+        known = Refusal(N_("The patterns in the book are %(names)s."), names=names)
+        raise Refusal(f"{refusal.message} {known.message}", field="hours") from refusal
     if week not in by_hours:
         pattern = ShiftPattern(name=hours[:40], hours=hours)
         looms.write_down(pattern, by=tally.by)
@@ -205,37 +223,37 @@ def _pattern(
 LOOMS = Kind(
     one="loom",
     many="looms",
-    says=(
+    says=N_(
         "A loom. Its hours are a shift pattern of the book, or hours as they are written in one: hours that no pattern"
         " has are written down as a new one."
     ),
     key=("code",),
     columns=(
-        Column("code", "What stands on it.", "L7", text_of(Loom, "code"), is_needed=True),
-        Column("kind", "In words.", "dobby rapier", text_of(Loom, "kind"), is_needed=True),
+        Column("code", N_("What stands on it."), "L7", text_of(Loom, "code"), is_needed=True),
+        Column("kind", N_("In words."), "dobby rapier", text_of(Loom, "kind"), is_needed=True),
         Column(
             "reed_space_cm",
-            "The widest warp.",
+            N_("The widest warp."),
             "200",
             measure_of(Loom, "reed_space_cm", "cm"),
             is_needed=True,
             is_number=True,
         ),
-        Column("shafts", "0 for a jacquard.", "16", whole_of(Loom, "shafts"), otherwise=0),
-        Column("jacquard", "yes or no.", "no", read_yes, otherwise=False),
-        Column("weft_colours", "How many it picks from.", "4", whole_of(Loom, "weft_colours"), otherwise=1),
+        Column("shafts", N_("0 for a jacquard."), "16", whole_of(Loom, "shafts"), otherwise=0),
+        Column("jacquard", N_("yes or no."), "no", read_yes, otherwise=False),
+        Column("weft_colours", N_("How many it picks from."), "4", whole_of(Loom, "weft_colours"), otherwise=1),
         Column(
             "max_flange_mm",
-            "The largest beam flange that it clears.",
+            N_("The largest beam flange that it clears."),
             "800",
             measure_of(Loom, "max_flange_mm", "mm"),
             is_needed=True,
             is_number=True,
         ),
-        Column("ppm", "Picks a minute, running.", "220", measure_of(Loom, "ppm", "picks_per_min"), is_needed=True),
+        Column("ppm", N_("Picks a minute, running."), "220", measure_of(Loom, "ppm", "picks_per_min"), is_needed=True),
         Column(
             "efficiency_pct",
-            "Running efficiency: set-ups and waits apart.",
+            N_("Running efficiency: set-ups and waits apart."),
             "72",
             percent_of(Loom, "efficiency_pct"),
             is_needed=True,
@@ -243,13 +261,13 @@ LOOMS = Kind(
         ),
         Column(
             "tail_cm",
-            "Weft cut off at each pick on a shuttleless loom.",
+            N_("Weft cut off at each pick on a shuttleless loom."),
             "8",
             measure_of(Loom, "tail_cm", "cm"),
             is_number=True,
             otherwise=Decimal(0),
         ),
-        Column("hours", "When it runs.", "Mon-Fri 06:00-22:00", is_needed=True),
+        Column("hours", N_("When it runs."), "Mon-Fri 06:00-22:00", is_needed=True),
     ),
     write=write_looms,
 )

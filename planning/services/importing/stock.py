@@ -7,12 +7,13 @@ from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory import services as store
 from inventory.ledger import written
 from inventory.models import Delivery, Fibre, Movement, Place, Supplier, Yarn, YarnLot
 from inventory.yarn import Count
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.csv_book import ByName, Column, Row, Sheet, read_day, read_yes
 from planning.services.importing.cells import (
     choice_of,
@@ -32,9 +33,9 @@ TEX_PLACES = Decimal("0.0001")
 
 
 def write_yarns(sheet: Sheet, tally: Tally, *, by: Any) -> None:
-    yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.prefetch_related("shares__fibre")})
-    suppliers = ByName("supplier", {supplier.code: supplier for supplier in Supplier.objects.all()})
-    fibres = ByName("fibre", {fibre.name: fibre for fibre in Fibre.objects.all()})
+    yarns = ByName(N_("yarn"), {yarn.code: yarn for yarn in Yarn.objects.prefetch_related("shares__fibre")})
+    suppliers = ByName(N_("supplier"), {supplier.code: supplier for supplier in Supplier.objects.all()})
+    fibres = ByName(N_("fibre"), {fibre.name: fibre for fibre in Fibre.objects.all()})
     for row in sheet.good:
         with tally.of(row, {"count_tex": "count", "shares": "fibres"}):
             facts = _yarn_facts(row, suppliers, tally)
@@ -86,33 +87,37 @@ def _shares(row: Row, fibres: ByName[Fibre]) -> Mapping[Fibre, Decimal]:
             raise Refusal(refusal.message, field="fibres") from refusal
     together = sum(found.values(), Decimal(0))
     if found and together != 100:
-        raise Refusal(f"The shares come to {together.normalize():f} %, not to 100 %.", field="fibres")
+        raise Refusal(
+            N_("The shares come to %(pct)s %%, not to 100 %%."),
+            pct=Decimal(f"{together.normalize():f}"),
+            field="fibres",
+        )
     return found
 
 
 YARNS = Kind(
     one="yarn",
     many="yarns",
-    says=(
+    says=N_(
         "A yarn in one colour, as it is bought. A supplier that is not in the book yet is written down with its code;"
         " fibres must be there already."
     ),
     key=("code",),
     columns=(
-        Column("code", "What the store calls it.", "FELL-03", text_of(Yarn, "code"), is_needed=True),
-        Column("name", "The colour's name.", "moss", text_of(Yarn, "name"), is_needed=True),
-        Column("count", "As the invoice has it.", "16 ysw", read_yarn_count, is_needed=True, is_number=True),
+        Column("code", N_("What the store calls it."), "FELL-03", text_of(Yarn, "code"), is_needed=True),
+        Column("name", N_("The colour's name."), "moss", text_of(Yarn, "name"), is_needed=True),
+        Column("count", N_("As the invoice has it."), "16 ysw", read_yarn_count, is_needed=True, is_number=True),
         Column(
             "spinning",
-            "Which rule it is set by: woollen, worsted, cotton, linen, silk or other.",
+            N_("Which rule it is set by: woollen, worsted, cotton, linen, silk or other."),
             "woollen",
             choice_of(Yarn, "spinning"),
             is_needed=True,
         ),
-        Column("colour", "As it is drawn.", "#5b6b4e", text_of(Yarn, "colour"), otherwise="#8a8378"),
+        Column("colour", N_("As it is drawn."), "#5b6b4e", text_of(Yarn, "colour"), otherwise="#8a8378"),
         Column(
             "regain_pct",
-            "Agreed with the supplier, on the oven-dry mass.",
+            N_("Agreed with the supplier, on the oven-dry mass."),
             "17",
             percent_of(Yarn, "regain_pct", most=100),
             is_needed=True,
@@ -120,17 +125,22 @@ YARNS = Kind(
         ),
         Column(
             "regain_authority",
-            "The table that the regain stands in.",
+            N_("The table that the regain stands in."),
             "EU 1007/2011 annex IX",
             text_of(Yarn, "regain_authority"),
             is_needed=True,
         ),
-        Column("supplier", "Its code.", "KELD", text_of(Supplier, "code")),
-        Column("min_order_kg", "The least that the supplier spins.", "30", read_grams, is_number=True, otherwise=0),
+        Column("supplier", N_("Its code."), "KELD", text_of(Supplier, "code")),
+        Column("min_order_kg", N_("The least that the supplier spins."), "30", read_grams, is_number=True, otherwise=0),
         Column(
-            "fibres", "Shares of the mass, together 100.", "lambswool 100", read_shares, is_number=True, otherwise={}
+            "fibres",
+            N_("Shares of the mass, together 100."),
+            "lambswool 100",
+            read_shares,
+            is_number=True,
+            otherwise={},
         ),
-        Column("in_use", "yes or no.", "yes", read_yes, otherwise=True),
+        Column("in_use", N_("yes or no."), "yes", read_yes, otherwise=True),
     ),
     write=write_yarns,
 )
@@ -140,10 +150,10 @@ YARNS = Kind(
 
 
 def write_lots(sheet: Sheet, tally: Tally, *, by: Any) -> None:
-    yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
-    places = ByName("place", {place.code: place for place in Place.objects.all()})
-    deliveries = ByName("delivery", {row.number: row for row in Delivery.objects.all()})
-    lots = ByName("lot", {lot.label: lot for lot in YarnLot.objects.select_related("yarn")})
+    yarns = ByName(N_("yarn"), {yarn.code: yarn for yarn in Yarn.objects.all()})
+    places = ByName(N_("place"), {place.code: place for place in Place.objects.all()})
+    deliveries = ByName(N_("delivery"), {row.number: row for row in Delivery.objects.all()})
+    lots = ByName(N_("lot"), {lot.label: lot for lot in YarnLot.objects.select_related("yarn")})
     for row in sheet.poor:
         with tally.of(row):
             if "yarn" in row.cells:
@@ -175,8 +185,13 @@ def _receive(said: Mapping[str, Any], places: ByName[Place], tally: Tally, by: A
     label = said["lot"]
     if said["received_on"] > timezone.localdate():
         raise Refusal(
-            f"Lot {label} can't have come on {said['received_on']}, which is after today, {timezone.localdate()}."
-            " Write it down as a delivery that is expected.",
+            N_(
+                "Lot %(lot)s can't have come on %(on)s, which is after today, %(today)s. Write it down as a delivery"
+                " that is expected."
+            ),
+            lot=label,
+            on=said["received_on"],
+            today=timezone.localdate(),
             field="received_on",
         )
     store.receive(
@@ -216,8 +231,13 @@ def _check_received(lot: YarnLot, receipt: Movement, said: Mapping[str, Any]) ->
     grams = store.reckoned_g(lot.yarn, said["mass_kg"], said.get("measured_regain_pct"))
     if receipt.change_g != grams:
         raise Refusal(
-            f"Lot {lot} is in the book with {written(receipt.change_g)} received; this row says {written(grams)}."
-            " What was received stays written: count the lot in the store, and the ledger follows.",
+            N_(
+                "Lot %(lot)s is in the book with %(book)s received; this row says %(row)s. What was received stays"
+                " written: count the lot in the store, and the ledger follows."
+            ),
+            lot=lot,
+            book=written(receipt.change_g),
+            row=written(grams),
             field="mass_kg",
         )
     facts: list[tuple[str, Any]] = [
@@ -229,8 +249,13 @@ def _check_received(lot: YarnLot, receipt: Movement, said: Mapping[str, Any]) ->
     for name, has in facts:
         if name in said and said[name] != has:
             raise Refusal(
-                f"Lot {lot} is in the book with {_said(has)}; this row says {_said(said[name])}. What was received"
-                " stays written: give the lot of this row another number.",
+                N_(
+                    "Lot %(lot)s is in the book with %(book)s; this row says %(row)s. What was received stays written:"
+                    " give the lot of this row another number."
+                ),
+                lot=lot,
+                book=_said(has),
+                row=_said(said[name]),
                 field=name,
             )
 
@@ -238,29 +263,29 @@ def _check_received(lot: YarnLot, receipt: Movement, said: Mapping[str, Any]) ->
 def _said(value: Any) -> str:
     if isinstance(value, date):
         return value.isoformat()
-    return f"{value} packages" if isinstance(value, int) else str(value)
+    return _("%(n)s packages") % {"n": value} if isinstance(value, int) else str(value)
 
 
 LOTS = Kind(
     one="lot",
     many="lots",
-    says=(
+    says=N_(
         "Yarn of one dye lot that was received together. It is received once: a lot that is in the book already is the"
         " same, or its row is refused. A place that is not in the book yet is written down with its code."
     ),
     key=("lot",),
     columns=(
-        Column("lot", "The mill's own number on the bag.", "L-2041", text_of(YarnLot, "label"), is_needed=True),
-        Column("yarn", "Its code.", "FELL-03", is_needed=True),
-        Column("dye_lot", "As the dyer has it.", "8814", text_of(YarnLot, "dye_lot"), is_needed=True),
-        Column("mass_kg", "Net, as received.", "24.5", read_grams, is_needed=True, is_number=True),
-        Column("received_on", "The day on which it came.", "2026-03-04", read_day, is_needed=True),
-        Column("packages", "Cones when it came.", "20", measure_of(YarnLot, "packages", "number"), otherwise=0),
-        Column("place", "Where it was put.", "BAY-2", text_of(Place, "code")),
-        Column("delivery", "The delivery's number, when it is in the book.", "", str),
+        Column("lot", N_("The mill's own number on the bag."), "L-2041", text_of(YarnLot, "label"), is_needed=True),
+        Column("yarn", N_("Its code."), "FELL-03", is_needed=True),
+        Column("dye_lot", N_("As the dyer has it."), "8814", text_of(YarnLot, "dye_lot"), is_needed=True),
+        Column("mass_kg", N_("Net, as received."), "24.5", read_grams, is_needed=True, is_number=True),
+        Column("received_on", N_("The day on which it came."), "2026-03-04", read_day, is_needed=True),
+        Column("packages", N_("Cones when it came."), "20", measure_of(YarnLot, "packages", "number"), otherwise=0),
+        Column("place", N_("Where it was put."), "BAY-2", text_of(Place, "code")),
+        Column("delivery", N_("The delivery's number, when it is in the book."), "", str),
         Column(
             "measured_tex",
-            "When it was measured.",
+            N_("When it was measured."),
             "",
             measure_of(YarnLot, "measured_tex", "number"),
             is_number=True,
@@ -268,14 +293,14 @@ LOTS = Kind(
         ),
         Column(
             "measured_regain_pct",
-            "When the moisture was measured: the mass is then reckoned at the yarn's own regain.",
+            N_("When the moisture was measured: the mass is then reckoned at the yarn's own regain."),
             "",
             percent_of(YarnLot, "measured_regain_pct", most=100),
             is_number=True,
             otherwise=None,
         ),
-        Column("shade_approved", "yes or no.", "yes", read_yes, otherwise=True),
-        Column("note", "For the store.", "", text_of(YarnLot, "note")),
+        Column("shade_approved", N_("yes or no."), "yes", read_yes, otherwise=True),
+        Column("note", N_("For the store."), "", text_of(YarnLot, "note")),
     ),
     write=write_lots,
 )

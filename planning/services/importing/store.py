@@ -6,7 +6,7 @@ from typing import Any
 from inventory import services as store
 from inventory.ledger import written
 from inventory.models import Delivery, Fibre, Place, Supplier, Yarn
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.csv_book import ByName, Column, Row, Sheet, read_day, read_yes
 from planning.services.importing.cells import percent_of, read_grams, text_of, whole_of
 from planning.services.importing.tally import CHANGED, NEW, SAME, Kind, Tally, differing
@@ -50,14 +50,14 @@ def _writer(model: type[Fibre] | type[Supplier] | type[Place], name: str, **colu
 FIBRES = Kind(
     one="fibre",
     many="fibres",
-    says="What yarns are made of, with the regain that each is bought at and the table that it stands in.",
+    says=N_("What yarns are made of, with the regain that each is bought at and the table that it stands in."),
     key=("name",),
     columns=(
-        Column("name", "As the yarns have it.", "lambswool", text_of(Fibre, "name"), is_needed=True),
-        Column("protein", "yes where moth larvae eat it: wool, hair, silk.", "yes", read_yes, otherwise=False),
+        Column("name", N_("As the yarns have it."), "lambswool", text_of(Fibre, "name"), is_needed=True),
+        Column("protein", N_("yes where moth larvae eat it: wool, hair, silk."), "yes", read_yes, otherwise=False),
         Column(
             "regain_pct",
-            "Commercial regain, on the oven-dry mass.",
+            N_("Commercial regain, on the oven-dry mass."),
             "17",
             percent_of(Fibre, "regain_pct", most=100),
             is_needed=True,
@@ -65,7 +65,7 @@ FIBRES = Kind(
         ),
         Column(
             "regain_authority",
-            "The table that the regain stands in.",
+            N_("The table that the regain stands in."),
             "EU 1007/2011 annex IX",
             text_of(Fibre, "regain_authority"),
             is_needed=True,
@@ -77,19 +77,19 @@ FIBRES = Kind(
 SUPPLIERS = Kind(
     one="supplier",
     many="suppliers",
-    says="Whoever yarn is bought from, and how long it takes to come.",
+    says=N_("Whoever yarn is bought from, and how long it takes to come."),
     key=("code",),
     columns=(
-        Column("code", "What the mill calls it.", "KELD", text_of(Supplier, "code"), is_needed=True),
-        Column("name", "In full.", "Keldside Spinners", text_of(Supplier, "name"), is_needed=True),
+        Column("code", N_("What the mill calls it."), "KELD", text_of(Supplier, "code"), is_needed=True),
+        Column("name", N_("In full."), "Keldside Spinners", text_of(Supplier, "name"), is_needed=True),
         Column(
             "lead_time_days",
-            "From ordering to having it, calendar days.",
+            N_("From ordering to having it, calendar days."),
             "28",
             whole_of(Supplier, "lead_time_days"),
             otherwise=28,
         ),
-        Column("notes", "For the store.", "", str),
+        Column("notes", N_("For the store."), "", str),
     ),
     write=_writer(Supplier, "code"),
 )
@@ -97,12 +97,12 @@ SUPPLIERS = Kind(
 PLACES = Kind(
     one="place",
     many="places",
-    says="Where yarn lies: a bay, a shelf, a cage.",
+    says=N_("Where yarn lies: a bay, a shelf, a cage."),
     key=("code",),
     columns=(
-        Column("code", "As it stands on the rack.", "BAY-2", text_of(Place, "code"), is_needed=True),
-        Column("name", "In full.", "Second bay", text_of(Place, "name"), is_needed=True),
-        Column("dark", "yes where it is dark and seldom disturbed.", "no", read_yes, otherwise=False),
+        Column("code", N_("As it stands on the rack."), "BAY-2", text_of(Place, "code"), is_needed=True),
+        Column("name", N_("In full."), "Second bay", text_of(Place, "name"), is_needed=True),
+        Column("dark", N_("yes where it is dark and seldom disturbed."), "no", read_yes, otherwise=False),
     ),
     write=_writer(Place, "code", is_dark="dark"),
 )
@@ -112,10 +112,10 @@ PLACES = Kind(
 
 
 def write_deliveries(sheet: Sheet, tally: Tally, *, by: Any) -> None:
-    yarns = ByName("yarn", {yarn.code: yarn for yarn in Yarn.objects.all()})
-    suppliers = ByName("supplier", {supplier.code: supplier for supplier in Supplier.objects.all()})
+    yarns = ByName(N_("yarn"), {yarn.code: yarn for yarn in Yarn.objects.all()})
+    suppliers = ByName(N_("supplier"), {supplier.code: supplier for supplier in Supplier.objects.all()})
     deliveries = ByName(
-        "delivery", {row.number: row for row in Delivery.objects.select_related("yarn", "supplier").with_received()}
+        N_("delivery"), {row.number: row for row in Delivery.objects.select_related("yarn", "supplier").with_received()}
     )
     for row in sheet.good:
         with tally.of(row, {"ordered_g": "mass_kg", "is_closed": "closed"}):
@@ -137,7 +137,9 @@ def _delivery_facts(row: Row, yarns: ByName[Yarn], suppliers: ByName[Supplier]) 
     del said["delivery"]
     if said["mass_kg"] <= 0:
         raise Refusal(
-            f"A delivery of {written(said['mass_kg'])} brings nothing. Write what was ordered.", field="mass_kg"
+            N_("A delivery of %(mass)s brings nothing. Write what was ordered."),
+            mass=written(said["mass_kg"]),
+            field="mass_kg",
         )
     yarn = said["yarn"] = known(yarns, said["yarn"], column="yarn")
     if "supplier" in said:
@@ -156,17 +158,17 @@ def known(book: ByName[Any], name: str, *, column: str) -> Any:
 DELIVERIES = Kind(
     one="delivery",
     many="deliveries",
-    says="Yarn that a supplier has promised. What has come of it is not written here: it is received as lots.",
+    says=N_("Yarn that a supplier has promised. What has come of it is not written here: it is received as lots."),
     key=("delivery",),
     columns=(
-        Column("delivery", "Its number.", "PO 7", text_of(Delivery, "number"), is_needed=True),
-        Column("yarn", "Its code.", "FELL-03", is_needed=True),
-        Column("mass_kg", "Ordered, at the yarn's own regain.", "60", read_grams, is_needed=True, is_number=True),
-        Column("expected_on", "When it is to come.", "2026-03-04", read_day, is_needed=True),
-        Column("supplier", "Its code; empty for the yarn's own.", "KELD", text_of(Supplier, "code")),
-        Column("ordered_on", "When it was ordered.", "2026-02-04", read_day, otherwise=None),
-        Column("dye_lot", "When the supplier has named it.", "", text_of(Delivery, "dye_lot")),
-        Column("closed", "yes when nothing more of it is to come.", "no", read_yes, otherwise=False),
+        Column("delivery", N_("Its number."), "PO 7", text_of(Delivery, "number"), is_needed=True),
+        Column("yarn", N_("Its code."), "FELL-03", is_needed=True),
+        Column("mass_kg", N_("Ordered, at the yarn's own regain."), "60", read_grams, is_needed=True, is_number=True),
+        Column("expected_on", N_("When it is to come."), "2026-03-04", read_day, is_needed=True),
+        Column("supplier", N_("Its code; empty for the yarn's own."), "KELD", text_of(Supplier, "code")),
+        Column("ordered_on", N_("When it was ordered."), "2026-02-04", read_day, otherwise=None),
+        Column("dye_lot", N_("When the supplier has named it."), "", text_of(Delivery, "dye_lot")),
+        Column("closed", N_("yes when nothing more of it is to come."), "no", read_yes, otherwise=False),
     ),
     write=write_deliveries,
 )

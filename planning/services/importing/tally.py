@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.csv_book import Column, Row, Wrong, shown
 
 NEW, CHANGED, SAME = "new", "changed", "same"
@@ -55,7 +55,7 @@ class Kind:
     columns: tuple[Column, ...]
     key: tuple[str, ...]
     write: Callable[..., None]
-    empty: str = "A column that is left out leaves what is written; an empty cell says what is usual in its column."
+    empty: str = N_("A column that is left out leaves what is written; an empty cell says what is usual in its column.")
 
 
 def one_said(rows: Sequence[Row], column: str, *, of: str) -> Any:
@@ -72,8 +72,14 @@ def one_said(rows: Sequence[Row], column: str, *, of: str) -> Any:
             continue
         if first is not None and value != first.cells[column]:
             raise Refusal(
-                f'"{shown(row.written[column])}" is written here, and "{shown(first.written[column])}" for {of} in row'
-                f" {first.number}. Write the right one, or leave it to one row.",
+                N_(
+                    '"%(here)s" is written here, and "%(there)s" for %(of)s in row %(row)s. Write the right one, or'
+                    " leave it to one row."
+                ),
+                here=shown(row.written[column]),
+                there=shown(first.written[column]),
+                of=of,
+                row=first.number,
                 field=f"row.{row.number}.{column}",
             )
         first = first or row
