@@ -75,7 +75,7 @@ def test_a_report_of_nothing_is_whole_in_german(desk, planner):
 def test_a_report_is_written_with_a_comma_and_leaves_as_english_csv(german, a_mill):
     page = german.get("/reports/deliveries/").content.decode()
     assert "50,0\u00a0%" in page
-    assert "6 Tage zu spät" in page
+    assert "6 Tage verspätet" in page
     assert "2 Tage zu früh" in page
     csv = german.get("/reports/deliveries/", {"csv": "how-late"}).content.decode("utf-8-sig").splitlines()
     assert csv[0] == "Sent,Lines,Share (%)"
@@ -89,7 +89,7 @@ def test_a_picture_counts_in_the_language_of_its_page():
         assert (pct(Decimal("82.5")), days(Decimal("-1.5")), days(1)) == (
             "82,5\u00a0%",
             "1,5 Tage zu früh",
-            "1 Tag zu spät",
+            "1 Tag verspätet",
         )
     assert ">0,1</text>" in drawn
     assert "<title>Nov: 0,3</title>" in drawn
