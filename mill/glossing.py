@@ -1,21 +1,23 @@
 """Every word of the trade that a page says in a heading, a column head, a term or a label leads to the glossary.
 
 Templates are read through `Loader`, which marks what they themselves say there; what people wrote is left alone. A word
-is a link where it first stands on a page. A label and a head that sorts can't hold one, since a click on them means
-something else: their words stand in a line at the end of the page.
+is a link where it first stands on a page, in the page's language. A label and a head that sorts can't hold one, since
+a click on them means something else: their words stand in a line at the end of the page.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from typing import Any
 
 from django.template.loaders.filesystem import Loader as FilesystemLoader
 from django.urls import reverse
 from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 
-from mill.words import BY_ANCHOR, Word, found_in
+from mill.words import Word, found_in, word_at
 
 HEADS = re.compile(r"(<(h[1-3]|th|dt|caption|legend|label)\b(?:\{[%{].*?[%}]\}|[^>{])*>)(.*?)(</\2>)", re.DOTALL)
 # What a head is made of: sentences with figures in them, which take no other tag, template tags and comments, tags of
@@ -43,18 +45,18 @@ class Terms:
         return format_html('<a class="term" href="{}#{}">{}</a>', reverse("words"), word.anchor, text)
 
     def link_all(self, text: str) -> SafeString:
-        parts = (self.link(word, part) if word else conditional_escape(part) for part, word in found_in(text))
+        parts = (self.link(word, part) if word else conditional_escape(part) for part, word in _found(text))
         return mark_safe("".join(parts))  # noqa: S308 - each part is escaped
 
     def link_alone(self, text: str) -> SafeString:
         """A title that is a word, or a word with a number: Warps, Beam B8. In any other somebody's words may stand."""
-        first, *rest = found_in(text)
+        first, *rest = _found(text)
         if first[1] and (not rest or re.fullmatch(r" \S*\d\S*", "".join(part for part, _ in rest))):
             return mark_safe(self.link(first[1], first[0]) + conditional_escape(text[len(first[0]) :]))  # noqa: S308 - both are escaped
         return conditional_escape(text)
 
     def hear(self, text: str) -> None:
-        self.heard |= {word.anchor: word for _, word in found_in(text) if word}
+        self.heard |= {word.anchor: word for _, word in _found(text) if word}
 
     def left(self) -> SafeString:
         """The words that a label or a sorting head said and nothing on the page links, as links."""
@@ -62,8 +64,12 @@ class Terms:
         return format_html_join(
             " · ",
             '<a class="term" href="{}#{}">{}</a>',
-            ((reverse("words"), anchor, BY_ANCHOR[anchor].word.lower()) for anchor in words),
+            ((reverse("words"), anchor, word_at(anchor, get_language() or "").within) for anchor in words),
         )
+
+
+def _found(text: str) -> Iterator[tuple[str, Word | None]]:
+    return found_in(text, get_language() or "")
 
 
 def terms_of(context: Any) -> Terms | None:

@@ -44,6 +44,7 @@ WHOLE = frozenset(
         *("treatments", "treatment", "treatment_new"),
         *("pieces", "piece", "piece_labels", "piece_trace", "lot_trace"),
         *("finishing", "batch", "batch_out", "batch_undo"),
+        *("how_tos", "how_to", "words"),
         *("cloth_shrinkage", "shrinkage_take"),
         *("dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
         *("orders", "order", "order_new", "order_edit", "order_figures", "line_new", "line_edit", "line_call_off"),

@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass
 from functools import cache
 from pathlib import Path
 
+from django.utils.translation import gettext as _
+
 from mill.how_to import Step, Task
 
 FOLDER = Path(__file__).parent / "static" / "mill" / "how-to"
@@ -42,20 +44,23 @@ def has_picture(n: int) -> bool:
 
 
 def alt_of(step: Step) -> str:
-    """What the picture shows, for who doesn't see it: the step itself stands above it.
+    """What the picture shows, for who doesn't see it, in its own words: the step itself stands above it.
 
     >>> alt_of(Step("", write=(("Yarn", "x"), ("Net mass", "50 kg")), press="Receive it"))
     'The page with “Yarn” and “Net mass” filled in, and “Receive it” to be pressed.'
     >>> alt_of(Step("", press="Count it"))
     'Where “Count it” stands on the page.'
     """
-    *most, last = [f"“{label}”" for label, _ in step.write] or [""]
-    filled = f"{', '.join(most)} and {last}" if most else last
-    parts = [f"{filled} filled in"] if filled else []
-    parts += ["a box ticked"] if step.tick else []
-    if not parts:
-        return f"Where “{step.press}” stands on the page."
-    return f"The page with {' and '.join(parts)}, and “{step.press}” to be pressed."
+    *most, last = [f"“{label}”" for label, _value in step.write] or [""]
+    several = _("%(most)s and %(last)s") % {"most": ", ".join(most), "last": last}
+    said = {"filled": several if most else last, "press": f"“{step.press}”"}
+    if last and step.tick:
+        return _("The page with %(filled)s filled in and a box ticked, and %(press)s to be pressed.") % said
+    if last:
+        return _("The page with %(filled)s filled in, and %(press)s to be pressed.") % said
+    if step.tick:
+        return _("The page with a box ticked, and %(press)s to be pressed.") % said
+    return _("Where %(press)s stands on the page.") % said
 
 
 @cache

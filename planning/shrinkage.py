@@ -255,7 +255,7 @@ def two_sided_factor(n: int, *, share: float, confidence: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Measured against specified. `is_beyond`: more than chance; `is_against`: by half a percentage point at least."""
+    """Measured against specified. `is_beyond`: by more than chance; `is_against`: and by half a point or more."""
 
     learned: Learned
     specified_pct: Decimal

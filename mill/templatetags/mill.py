@@ -20,8 +20,9 @@ from django.utils.translation import get_language, gettext
 from mill import said_working
 from mill.fields import Asked, asked
 from mill.glossing import terms_of
+from mill.how_to import told as how_to_told
 from mill.signs import NARROW_SPACE, written_now
-from mill.words import BY_ANCHOR
+from mill.words import word_at
 from mill.working import Step
 
 register = template.Library()
@@ -147,9 +148,9 @@ def asked_as(context: template.Context, field: Any) -> Asked:
 @register.simple_tag(takes_context=True)
 def term(context: template.Context, anchor: str, text: str = "") -> str:
     """A word of the trade, as a link to the glossary where the page says it first. KeyError for one unknown."""
-    word = BY_ANCHOR[anchor]
+    word = word_at(anchor, get_language() or "")
     terms = terms_of(context)
-    return terms.link(word, text or word.word.lower()) if terms else text or word.word.lower()
+    return terms.link(word, text or word.within) if terms else text or word.within
 
 
 @register.simple_tag(takes_context=True)
@@ -196,6 +197,12 @@ def step_said(step: Any) -> Step:
 def unit_said(unit: Any) -> str:
     """A unit that may be a word, beside its number."""
     return said_working.unit_said(str(unit)) if unit else ""
+
+
+@register.filter
+def told(words: str) -> str:
+    """A sentence of a how-to, in the page's language."""
+    return how_to_told(words)
 
 
 @register.simple_tag
