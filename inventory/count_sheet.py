@@ -65,7 +65,7 @@ def work_out_count(count: Count) -> tuple[Decimal, Working]:
         formula=N_("1 000 000 ÷ tex"),
         sum=f"1 000 000 ÷ {plain(count_tex)}",
         unit="m",
-        source=N_("ISO 1144"),
+        source="ISO 1144",
     )
     return count_tex, working
 

@@ -69,6 +69,7 @@ WHOLE = frozenset(
         *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
         *("claims", "claim", "claim_new", "claim_sum", "claim_print"),
         *("report_turnover", "import_csv", "import_csv_kind"),
+        *("reckoner", "reckoner_sum"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

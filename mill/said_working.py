@@ -27,6 +27,7 @@ UNITS = {
     "days": pgettext_lazy("unit", "days"),
     "a year": pgettext_lazy("unit", "a year"),
     "percentage points": pgettext_lazy("unit", "percentage points"),
+    "metric": pgettext_lazy("unit", "metric"),
     "per cm": gettext_lazy("per cm"),
     "dents per 10 cm": gettext_lazy("dents per 10 cm"),
     "picks/min": gettext_lazy("picks/min"),
@@ -35,6 +36,7 @@ UNITS = {
 OTHERWISE = {
     "Count": pgettext_lazy("yarn", "Count"),
     "Order": pgettext_lazy("colours", "Order"),
+    "in": pgettext_lazy("weave", "in"),
 }
 # What parts a sum, the widest first: remarks, clauses, terms of a list, terms.
 _LEVELS = tuple(re.compile(pattern) for pattern in (r"([()√])", r"(; )", r"(, )", r"( [×÷+−=] ?)"))
@@ -102,7 +104,8 @@ def _said_from(kept: str, level: int) -> str:
 def _by_form(kept: str) -> str | None:
     for form in _in_order(len(FORMS)):
         if found := _pattern(form).fullmatch(kept):
-            return gettext(form) % {name: _place_said(name, text) for name, text in found.groupdict().items()}
+            places = {name: _place_said(name, text) for name, text in found.groupdict().items()}
+            return gettext(form) % places if places else gettext(form)
     return None
 
 
@@ -129,4 +132,4 @@ def _pattern(form: str) -> re.Pattern[str]:
         name = found[1]
         return rf"(?P<{name}>\d[\d.]*)" if name == "n" or name.startswith("n_") else f"(?P<{name}>.+)"
 
-    return re.compile(re.sub(r"%\\\((\w+)\\\)s", place, re.escape(form)))
+    return re.compile(re.sub(r"%\\\((\w+)\\\)s", place, re.escape(form)).replace("%%", "%"))

@@ -10,7 +10,7 @@ which. Amounts are rounded once, to the smallest coin, on the line that names th
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal, localcontext
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Context, Decimal, localcontext
 
 from mill.refusal import N_, Refusal
 from mill.working import W_, Step, Working
@@ -274,8 +274,12 @@ class Cost:
 # Rounding: here and nowhere else.
 
 
+# Wide enough for any amount that the reckoner can be asked for.
+_WIDE = Context(prec=60)
+
+
 def _coin(value: Decimal, places: int) -> Decimal:
-    return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
+    return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP, context=_WIDE)
 
 
 # How numbers are written in the working.

@@ -153,21 +153,21 @@ class Tightness:
 
 # Closer than the weave takes, and closer than is commonly woven.
 ENDS_ARE = (
-    N_(
+    W_(
         "%(given)s ends/cm are %(share)s %% of the %(most)s that this weave takes: the threads lie on each other. Open"
         " the sett or take a finer yarn."
     ),
-    N_(
+    W_(
         "%(given)s ends/cm are %(share)s %% of the %(most)s that this weave takes; %(working)s (%(usual)s %%) are"
         " commonly woven."
     ),
 )
 PICKS_ARE = (
-    N_(
+    W_(
         "%(given)s picks/cm are %(share)s %% of the %(most)s that this weave takes: the threads lie on each other. Open"
         " the sett or take a finer yarn."
     ),
-    N_(
+    W_(
         "%(given)s picks/cm are %(share)s %% of the %(most)s that this weave takes; %(working)s (%(usual)s %%) are"
         " commonly woven."
     ),
@@ -408,11 +408,16 @@ REED_SYSTEMS: dict[str, ReedSystem] = {
     system.key: system
     for system in (
         ReedSystem(
-            "metric", "Metric, dents in 10 cm", 1, Decimal(10), ("metric", "per 10 cm", "/10 cm", "dents per 10 cm"), ""
+            "metric",
+            N_("Metric, dents in 10 cm"),
+            1,
+            Decimal(10),
+            ("metric", "per 10 cm", "/10 cm", "dents per 10 cm"),
+            "",
         ),
         ReedSystem(
             "stockport",
-            "Stockport or Manchester, dents in 2 in",
+            N_("Stockport or Manchester, dents in 2 in"),
             1,
             _inches("2"),
             ("stockport", "manchester"),
@@ -420,73 +425,75 @@ REED_SYSTEMS: dict[str, ReedSystem] = {
         ),
         ReedSystem(
             "huddersfield",
-            "Huddersfield or Radcliffe, dents in an inch",
+            N_("Huddersfield or Radcliffe, dents in an inch"),
             1,
             _inches("1"),
             ("huddersfield", "radcliffe", "per in", "/in", "dents per in", "dents per inch"),
-            "in print",
+            W_("in print"),
         ),
         ReedSystem(
             "bolton",
-            "Bolton, beers of 20 dents in 24 1/4 in",
+            N_("Bolton, beers of 20 dents in 24 1/4 in"),
             20,
             _inches("24.25"),
             ("bolton",),
             f"{_TAYLOR}; C. P. Brooks",
-            "Copies that say 24 1/2 in are wrong.",
+            W_("Copies that say 24 1/2 in are wrong."),
         ),
         ReedSystem(
             "bradford",
-            "Bradford, beers of 20 dents in 36 in",
+            N_("Bradford, beers of 20 dents in 36 in"),
             20,
             _inches("36"),
             ("bradford",),
             _TAYLOR,
-            "Taylor's beer is 40 ends, two in a dent.",
+            W_("Taylor's beer is 40 ends, two in a dent."),
         ),
-        ReedSystem("blackburn", "Blackburn, beers of 20 dents in 45 in", 20, _inches("45"), ("blackburn",), "in print"),
+        ReedSystem(
+            "blackburn", N_("Blackburn, beers of 20 dents in 45 in"), 20, _inches("45"), ("blackburn",), W_("in print")
+        ),
         ReedSystem(
             "leeds",
-            "Leeds, porties of 19 dents in 9 in",
+            N_("Leeds, porties of 19 dents in 9 in"),
             19,
             _inches("9"),
             ("leeds",),
-            "in print",
-            "A portie is 38 ends, two in a dent.",
+            W_("in print"),
+            W_("A portie is 38 ends, two in a dent."),
         ),
         ReedSystem(
             "irish",
-            "Irish linen, hundreds of dents in 40 in",
+            N_("Irish linen, hundreds of dents in 40 in"),
             100,
             _inches("40"),
             ("irish", "irish linen"),
-            "in print",
+            W_("in print"),
         ),
         ReedSystem(
             "macclesfield",
-            "Macclesfield, hundreds of dents in 36 in",
+            N_("Macclesfield, hundreds of dents in 36 in"),
             100,
             _inches("36"),
             ("macclesfield",),
-            "in print",
+            W_("in print"),
         ),
         ReedSystem(
             "scotch",
-            "Scotch, dents in 37 in",
+            N_("Scotch, dents in 37 in"),
             1,
             _inches("37"),
             ("scotch",),
             f"{_TAYLOR}; C. P. Brooks",
-            "Its dents are called splits.",
+            W_("Its dents are called splits."),
         ),
         ReedSystem(
             "porter",
-            "Jute and linen porters of 20 dents in 37 in",
+            N_("Jute and linen porters of 20 dents in 37 in"),
             20,
             _inches("37"),
             ("porter", "porters", "jute porter", "linen porter"),
             "Spon's Encyclopaedia",
-            "A porter is 40 threads, two in a dent.",
+            W_("A porter is 40 threads, two in a dent."),
         ),
     )
 }

@@ -6,11 +6,13 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from inventory.yarn import Count
 from mill.fields import MeasureField, measure_text
 from mill.models import Mill
 from mill.refusal import Refusal
+from mill.said_working import unit_said, words_said
 from mill.units import MEASURES, plain
 from planning.forms.measures import CountField, CountsField, FaultsField, NumbersField, ReedField, SettField, WholeField
 from planning.piece import Fault
@@ -27,12 +29,12 @@ class SumForm(forms.Form):
 
     def __init__(self, asked: Sum, typed: Mapping[str, Any], *, mill: Mill) -> None:
         self.asked = asked
-        super().__init__({given.name: typed.get(given.name, default_text(given, mill)) for given in asked.inputs})
+        super().__init__({given.name: typed.get(given.name, default_said(given, mill)) for given in asked.inputs})
         for given in asked.inputs:
             self.fields[given.name] = field_of(given)
         # "Ends per cm" has said its unit already.
         self.beside = {
-            given.name: unit
+            given.name: unit_said(unit)
             for given in asked.inputs
             if not re.search(rf"\b{re.escape(unit := unit_of(given))}(?!\w)", given.label, re.IGNORECASE)
         }
@@ -61,6 +63,12 @@ def default_text(given: Input, mill: Mill) -> str:
     return plain(own) if isinstance(own, Decimal | int) else given.default
 
 
+def default_said(given: Input, mill: Mill) -> str:
+    """The same as it is typed in the language of the page."""
+    default = default_text(given, mill)
+    return default if given.kind == "choice" else words_said(default)
+
+
 def unit_of(given: Input) -> str:
     """The unit as it is written beside the value."""
     if given.kind == "reed":
@@ -69,9 +77,16 @@ def unit_of(given: Input) -> str:
 
 
 def field_of(given: Input) -> forms.Field:
-    common: dict[str, Any] = {"label": given.label, "help_text": given.help, "required": given.required}
+    common: dict[str, Any] = {
+        "label": words_said(given.label),
+        "help_text": words_said(given.help),
+        "required": given.required,
+    }
     if given.required:
-        common["error_messages"] = {"required": f"{given.label}: there is nothing written. Such as: {_such(given)}"}
+        common["error_messages"] = {
+            "required": _("%(label)s: there is nothing written. Such as: %(such)s.")
+            % {"label": common["label"], "such": _such(given)}
+        }
     bounds: dict[str, Any] = {
         "min_value": given.least,
         "max_value": given.most,
@@ -85,7 +100,7 @@ def field_of(given: Input) -> forms.Field:
             return MeasureField(unit=given.unit, places=PLACES, **bounds, **common)
         case "whole":
             unit = given.unit if given.unit in MEASURES else "number"
-            return WholeField(unit=unit, written=unit_of(given), **bounds, **common)
+            return WholeField(unit=unit, written=unit_said(unit_of(given)), **bounds, **common)
         case "numbers":
             return NumbersField(unit=given.unit, min_value=given.least, below=given.below, places=PLACES, **common)
         case "choice":
@@ -103,13 +118,16 @@ def field_of(given: Input) -> forms.Field:
 
 
 def _such(given: Input) -> str:
-    return f"{given.default or dict(given.choices).get(given.default, '1')}."
+    return words_said(given.default) or "1"
 
 
 def _choice(given: Input, common: dict[str, Any]) -> forms.ChoiceField:
-    known = ", ".join(key for key, _ in given.choices)
-    common.setdefault("error_messages", {})["invalid_choice"] = f'"%(value)s" is none of {known}.'
-    return forms.ChoiceField(choices=given.choices, **common)
+    known = ", ".join(key for key, label in given.choices)
+    common.setdefault("error_messages", {})["invalid_choice"] = _('"%(sent)s" is none of %(known)s.') % {
+        "sent": "%(value)s",
+        "known": known,
+    }
+    return forms.ChoiceField(choices=[(key, words_said(label)) for key, label in given.choices], **common)
 
 
 def written(value: Any) -> str:

@@ -5,23 +5,29 @@ from typing import Any
 
 from inventory import yarn
 from inventory.yarn import Count
+from mill.refusal import N_
+from mill.working import W_
 from planning import cloth as cloths
 from planning import sett, warp, weave, weft
 from planning.reckoner.sheet import Input, Sheet, fine, left, num, six, whole_up
 
 MOST_ENDS = weave.MOST_ENDS
 
+# What is offered, in the words of its table.
+A_RULE = W_("%(yarns)s, %(n)s (%(authority)s)")
+A_REGAIN = W_("%(fibre)s, %(n)s %% (%(authority)s)")
 SYSTEMS = tuple((system.key, system.name) for system in yarn.SYSTEMS.values())
 REEDS = tuple((system.key, system.name) for system in sett.REED_SYSTEMS.values())
 RULES = tuple(
-    (rule.key, f"{rule.yarns}, {rule.constant} ({rule.authority.split(',')[0]})")
+    (rule.key, A_RULE % {"yarns": rule.yarns, "n": rule.constant, "authority": rule.authority.split(",")[0]})
     for rule in sett.SETTING_RULES.values()
 )
 WEAVES = tuple((name, name) for name in weave.PRESETS)
 REGAINS = tuple(
-    (regain.key, f"{regain.fibre}, {regain.regain_pct} % ({regain.authority})") for regain in yarn.REGAINS.values()
+    (regain.key, A_REGAIN % {"fibre": regain.fibre, "n": regain.regain_pct, "authority": regain.authority})
+    for regain in yarn.REGAINS.values()
 )
-A_COUNT = "16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex, 150 den"
+A_COUNT = N_("16 ysw, 2/48 nw, Nm 2/28, R 60/2 tex, 150 den")
 
 
 def count_input(name: str, label: str, default: str, help: str = A_COUNT, *, required: bool = True) -> Input:
@@ -32,45 +38,58 @@ def pct_input(name: str, label: str, default: str, help: str, **more: Any) -> In
     return Input(name, label, "number", "pct", default, help, **{"least": 0, "below": 100, **more})
 
 
-ENDS = Input("ends", "Ends", "whole", "ends", "1500", least=1, most=MOST_ENDS)
-WARP_LENGTH = Input("warp_length_m", "Warp", "number", "m", "141", above=0, most=100_000)
-GREY_LENGTH = Input("grey_length_m", "Grey length", "number", "m", "127.7", "Off the loom.", above=0, most=1_000_000)
-PICKS = Input("picks_per_cm", "Picks per cm", "number", "per_cm", "8.46", "In the grey cloth.", above=0, most=500)
-PPM = Input("ppm", "Picks a minute", "whole", "picks_per_min", "220", least=1, most=5000)
-CONE = Input("cone_g", "A full cone", "number", "g", "1000", "Yarn on it.", above=0, most=1_000_000)
+ENDS = Input("ends", N_("Ends"), "whole", "ends", "1500", least=1, most=MOST_ENDS)
+WARP_LENGTH = Input("warp_length_m", N_("Warp"), "number", "m", "141", above=0, most=100_000)
+GREY_LENGTH = Input(
+    "grey_length_m", N_("Grey length"), "number", "m", "127.7", N_("Off the loom."), above=0, most=1_000_000
+)
+PICKS = Input(
+    "picks_per_cm", N_("Picks per cm"), "number", "per_cm", "8.46", N_("In the grey cloth."), above=0, most=500
+)
+PPM = Input("ppm", N_("Picks a minute"), "whole", "picks_per_min", "220", least=1, most=5000)
+CONE = Input("cone_g", N_("A full cone"), "number", "g", "1000", N_("Yarn on it."), above=0, most=1_000_000)
 WIDTH_STEPS = Input(
     "width_steps_pct",
-    "Shrinkage in width, step by step",
+    N_("Shrinkage in width, step by step"),
     "numbers",
     "pct",
     "10",
-    "Of the width before each step; one or more, such as 8 % + 2 %. Below 0 where it stretches.",
+    N_("Of the width before each step; one or more, such as 8 % + 2 %. Below 0 where it stretches."),
     required=False,
     least=-100,
     below=100,
 )
 LENGTH_STEPS = Input(
     "length_steps_pct",
-    "Shrinkage in length, step by step",
+    N_("Shrinkage in length, step by step"),
     "numbers",
     "pct",
     "6",
-    "Of the length before each step.",
+    N_("Of the length before each step."),
     required=False,
     least=-100,
     below=100,
 )
 LOSS_STEPS = Input(
     "loss_steps_pct",
-    "Loss of mass, step by step",
+    N_("Loss of mass, step by step"),
     "numbers",
     "pct",
     "8 % + 2 %",
-    "Of the mass into each step: oil, dirt, flock. Scour 8 %, raise and crop 2 %, from memory.",
+    N_("Of the mass into each step: oil, dirt, flock. Scour 8 %, raise and crop 2 %, from memory."),
     required=False,
     least=-100,
     below=100,
 )
+
+
+# By whether the number grows with the yarn's mass, and whether it is that of singles.
+IN_TEX = {
+    (True, False): W_("number × tex of 1; 1 %(system)s is %(n)s tex"),
+    (True, True): W_("number × tex of 1 × folds; 1 %(system)s is %(n)s tex"),
+    (False, False): W_("tex of 1 ÷ number; 1 %(system)s is %(n)s tex"),
+    (False, True): W_("tex of 1 ÷ number × folds; 1 %(system)s is %(n)s tex"),
+}
 
 
 def as_tex(sheet: Sheet, name: str, count: Count, *, ask: bool = False, of: str = "") -> Decimal:
@@ -82,10 +101,8 @@ def as_tex(sheet: Sheet, name: str, count: Count, *, ask: bool = False, of: str 
     sheet.working.add(
         six(count.count_tex),
         name=name,
-        label=of or "Count in tex, the whole yarn",
-        formula=("number × tex of 1" if is_direct else "tex of 1 ÷ number")
-        + (" × folds" if folds else "")
-        + f"; 1 {system.written[0]} is {one} tex",
+        label=of or N_("Count in tex, the whole yarn"),
+        formula=IN_TEX[is_direct, bool(folds)] % {"system": system.written[0], "n": one},
         sum=f"{folds}{num(count.number)} × {one}" if is_direct else f"{folds}{one} ÷ {num(count.number)}",
         unit="tex",
         source=system.authority,

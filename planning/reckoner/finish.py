@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 
+from mill.refusal import N_
 from planning import finishing, piece
 from planning.reckoner.common import (
     LENGTH_STEPS,
@@ -14,13 +15,15 @@ from planning.reckoner.sheet import Input, Sheet, enter, left, num
 
 @enter(
     "to-grey",
-    "Finished to grey",
-    "Finishing",
-    "What must leave the loom to finish as ordered. Shrinkage is a share of the grey size, so the finished size is"
-    " divided: 10 in at 20 % need 12.5 in, not 12.",
-    Input("finished_width_cm", "Finished width", "number", "cm", "150", above=0, most=2000),
-    Input("finished_length_m", "Finished length", "number", "m", "60", above=0, most=1_000_000),
-    Input("finished_g_per_m2", "Finished mass", "number", "g_per_m2", "", "", above=0, most=10_000, required=False),
+    N_("Finished to grey"),
+    N_("Finishing"),
+    N_(
+        "What must leave the loom to finish as ordered. Shrinkage is a share of the grey size, so the finished size is"
+        " divided: 10 in at 20 % need 12.5 in, not 12."
+    ),
+    Input("finished_width_cm", N_("Finished width"), "number", "cm", "150", above=0, most=2000),
+    Input("finished_length_m", N_("Finished length"), "number", "m", "60", above=0, most=1_000_000),
+    Input("finished_g_per_m2", N_("Finished mass"), "number", "g_per_m2", "", "", above=0, most=10_000, required=False),
     WIDTH_STEPS,
     LENGTH_STEPS,
     LOSS_STEPS,
@@ -68,13 +71,15 @@ def _route(sheet: Sheet, *steps_pct: tuple[Decimal, ...]) -> tuple[Decimal, Deci
 
 @enter(
     "to-finished",
-    "Grey to finished",
-    "Finishing",
-    "What a grey piece finishes at, through the steps of its route. Each step works on what the one before has left,"
-    " so steps compound and don't add.",
-    Input("grey_width_cm", "Grey width", "number", "cm", "166.7", above=0, most=2000),
-    Input("grey_length_m", "Grey length", "number", "m", "63.9", above=0, most=1_000_000),
-    Input("grey_g_per_m2", "Grey mass", "number", "g_per_m2", "", "", above=0, most=10_000, required=False),
+    N_("Grey to finished"),
+    N_("Finishing"),
+    N_(
+        "What a grey piece finishes at, through the steps of its route. Each step works on what the one before has"
+        " left, so steps compound and don't add."
+    ),
+    Input("grey_width_cm", N_("Grey width"), "number", "cm", "166.7", above=0, most=2000),
+    Input("grey_length_m", N_("Grey length"), "number", "m", "63.9", above=0, most=1_000_000),
+    Input("grey_g_per_m2", N_("Grey mass"), "number", "g_per_m2", "", "", above=0, most=10_000, required=False),
     WIDTH_STEPS,
     LENGTH_STEPS,
     LOSS_STEPS,
@@ -106,13 +111,13 @@ def _to_finished(
 
 @enter(
     "shrinkage",
-    "Shrinkage of a measured piece",
-    "Finishing",
-    "What a piece lost, from its grey and its finished size, and how much must be added to the next one for it.",
-    Input("grey_width_cm", "Grey width", "number", "cm", "166.7", above=0, most=2000),
-    Input("finished_width_cm", "Finished width", "number", "cm", "150", above=0, most=2000),
-    Input("grey_length_m", "Grey length", "number", "m", "63.9", above=0, most=1_000_000),
-    Input("finished_length_m", "Finished length", "number", "m", "60", above=0, most=1_000_000),
+    N_("Shrinkage of a measured piece"),
+    N_("Finishing"),
+    N_("What a piece lost, from its grey and its finished size, and how much must be added to the next one for it."),
+    Input("grey_width_cm", N_("Grey width"), "number", "cm", "166.7", above=0, most=2000),
+    Input("finished_width_cm", N_("Finished width"), "number", "cm", "150", above=0, most=2000),
+    Input("grey_length_m", N_("Grey length"), "number", "m", "63.9", above=0, most=1_000_000),
+    Input("finished_length_m", N_("Finished length"), "number", "m", "60", above=0, most=1_000_000),
 )
 def _shrinkage(
     sheet: Sheet,
@@ -131,7 +136,7 @@ def _shrinkage(
         )
     length_pct = piece.shrink_pct(grey=grey_length_m, finished=finished_length_m)
     if length_pct < 0:
-        sheet.remarks.append("The piece grew in length: nothing is to be added.")
+        sheet.remarks.append(N_("The piece grew in length: nothing is to be added."))
     else:
         # The same turn from one base to the other as from take-up to crimp.
         added_pct = finishing.loss_pct(before=finished_length_m, after=grey_length_m) * -1

@@ -3,7 +3,8 @@
 from decimal import Decimal
 
 from inventory.yarn import Count
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.working import W_
 from planning import cloth as cloths
 from planning import piece, sett
 from planning.reckoner.common import (
@@ -18,19 +19,21 @@ from planning.reckoner.sheet import Input, Sheet, enter, fine, num
 
 @enter(
     "cloth-mass",
-    "Cloth mass",
-    "Cloth and piece",
-    "Grams in a square metre off the loom and finished, from both yarn sets, and in a running metre.",
-    Input("ends_per_cm", "Ends per cm", "number", "per_cm", "9", "In the grey cloth.", above=0, most=500),
-    count_input("warp_count", "Count of the warp", "8 nm"),
-    pct_input("warp_crimp_pct", "Warp crimp", "7", "Of cloth length."),
+    N_("Cloth mass"),
+    N_("Cloth and piece"),
+    N_("Grams in a square metre off the loom and finished, from both yarn sets, and in a running metre."),
+    Input("ends_per_cm", N_("Ends per cm"), "number", "per_cm", "9", N_("In the grey cloth."), above=0, most=500),
+    count_input("warp_count", N_("Count of the warp"), "8 nm"),
+    pct_input("warp_crimp_pct", N_("Warp crimp"), "7", N_("Of cloth length.")),
     PICKS,
-    count_input("weft_count", "Count of the weft", "8 nm"),
-    pct_input("weaving_contraction_pct", "Weaving contraction", "6", "Of the width in the reed: the weft's crimp."),
-    pct_input("mass_loss_pct", "Loss of mass", "8", "In finishing, of the mass into it.", least=-100),
-    pct_input("width_shrink_pct", "Shrinkage in width", "10", "Of the grey width.", least=-100),
-    pct_input("length_shrink_pct", "Shrinkage in length", "6", "Of the grey length.", least=-100),
-    Input("finished_width_cm", "Finished width", "number", "cm", "150", "With selvedges.", above=0, most=2000),
+    count_input("weft_count", N_("Count of the weft"), "8 nm"),
+    pct_input(
+        "weaving_contraction_pct", N_("Weaving contraction"), "6", N_("Of the width in the reed: the weft's crimp.")
+    ),
+    pct_input("mass_loss_pct", N_("Loss of mass"), "8", N_("In finishing, of the mass into it."), least=-100),
+    pct_input("width_shrink_pct", N_("Shrinkage in width"), "10", N_("Of the grey width."), least=-100),
+    pct_input("length_shrink_pct", N_("Shrinkage in length"), "6", N_("Of the grey length."), least=-100),
+    Input("finished_width_cm", N_("Finished width"), "number", "cm", "150", N_("With selvedges."), above=0, most=2000),
 )
 def _cloth_mass(
     sheet: Sheet,
@@ -46,8 +49,8 @@ def _cloth_mass(
     length_shrink_pct: Decimal,
     finished_width_cm: Decimal,
 ) -> None:
-    warp_tex = as_tex(sheet, "warp_tex", warp_count, of="Count of the warp")
-    weft_tex = as_tex(sheet, "weft_tex", weft_count, of="Count of the weft")
+    warp_tex = as_tex(sheet, "warp_tex", warp_count, of=N_("Count of the warp"))
+    weft_tex = as_tex(sheet, "weft_tex", weft_count, of=N_("Count of the weft"))
     said = num(weaving_contraction_pct)
     weft_crimp_pct = cloths.weft_crimp_pct(weaving_contraction_pct=weaving_contraction_pct)
     sheet.put("weft_crimp_pct", weft_crimp_pct, f"{said} % ÷ (1 − {said} %)")
@@ -77,12 +80,12 @@ def _cloth_mass(
 
 @enter(
     "square-sett",
-    "Sett for a wanted mass",
-    "Cloth and piece",
-    "How many threads to the cm, ends and picks alike, make a cloth of so many grams: where a design begins.",
-    Input("g_per_m2", "Mass wanted", "number", "g_per_m2", "300", "In the grey.", above=0, most=10_000),
-    count_input("count", "Count", "8 nm", "Warp and weft alike."),
-    pct_input("crimp_pct", "Crimp", "7", "Of cloth length, warp and weft alike."),
+    N_("Sett for a wanted mass"),
+    N_("Cloth and piece"),
+    N_("How many threads to the cm, ends and picks alike, make a cloth of so many grams: where a design begins."),
+    Input("g_per_m2", N_("Mass wanted"), "number", "g_per_m2", "300", N_("In the grey."), above=0, most=10_000),
+    count_input("count", "Count", "8 nm", N_("Warp and weft alike.")),
+    pct_input("crimp_pct", N_("Crimp"), "7", N_("Of cloth length, warp and weft alike.")),
 )
 def _square_sett(sheet: Sheet, *, g_per_m2: Decimal, count: Count, crimp_pct: Decimal) -> None:
     tex = as_tex(sheet, "count_tex", count)
@@ -93,29 +96,34 @@ def _square_sett(sheet: Sheet, *, g_per_m2: Decimal, count: Count, crimp_pct: De
     )
 
 
+NO_FAULT = W_("no fault")
+COUNTED = W_("%(n)s counted")
+VERDICTS = {True: W_("passes"), False: W_("does not pass")}
+
+
 @enter(
     "grade",
-    "Four-point grade",
-    "Cloth and piece",
-    "Points of a piece in 100 square metres and square yards, from its faults or from points already counted.",
-    Input("length_m", "Length", "number", "m", "60", "Relaxed, free of tension.", above=0, most=100_000),
-    Input("width_cm", "Width", "number", "cm", "150", above=0, most=2000),
+    N_("Four-point grade"),
+    N_("Cloth and piece"),
+    N_("Points of a piece in 100 square metres and square yards, from its faults or from points already counted."),
+    Input("length_m", N_("Length"), "number", "m", "60", N_("Relaxed, free of tension."), above=0, most=100_000),
+    Input("width_cm", N_("Width"), "number", "cm", "150", above=0, most=2000),
     Input(
         "faults",
-        "Faults",
+        N_("Faults"),
         "faults",
-        default="3.2 m: 240 mm; 18 m: 40 mm; 41 m: 2 in hole",
-        help="Place and length of each: 3.2 m: 240 mm; 41 m: 2 in hole.",
+        default=N_("3.2 m: 240 mm; 18 m: 40 mm; 41 m: 2 in hole"),
+        help=N_("Place and length of each: 3.2 m: 240 mm; 41 m: 2 in hole."),
         required=False,
     ),
-    Input("points", "or points counted", "whole", "points", "", least=0, most=1_000_000, required=False),
+    Input("points", N_("or points counted"), "whole", "points", "", least=0, most=1_000_000, required=False),
     Input(
         "limit_per_100_yd2",
-        "Limit in 100 yd²",
+        N_("Limit in 100 yd²"),
         "number",
         "number",
         "40",
-        "Agreed with the customer.",
+        N_("Agreed with the customer."),
         least=0,
         most=10_000,
     ),
@@ -132,22 +140,23 @@ def _grade(
     for fault in faults:
         if fault.at_m > length_m:
             raise Refusal(
-                f"A fault at {num(fault.at_m)} m lies beyond the piece, which ends at {num(length_m)} m."
-                " Measure again.",
+                N_("A fault at %(at)s m lies beyond the piece, which ends at %(end)s m. Measure again."),
                 field="faults",
+                at=Decimal(num(fault.at_m)),
+                end=Decimal(num(length_m)),
             )
     if points is None:
         points = piece.piece_points(faults, bands=piece.INCH_BANDS)
         said = " + ".join(str(piece.fault_points(fault, bands=piece.INCH_BANDS)) for fault in faults)
-        sheet.ask("points", points, said or "no fault")
+        sheet.ask("points", points, said or NO_FAULT)
     else:
-        sheet.ask("points", points, f"{points} counted")
+        sheet.ask("points", points, COUNTED % {"n": points})
         if faults:
-            sheet.remarks.append("The points counted are taken; the faults are left aside.")
+            sheet.remarks.append(N_("The points counted are taken; the faults are left aside."))
     limit = piece.limit_per_100_m2(limit_per_100_yd2)
     graded = piece.grade_points(points, length_m=length_m, width_cm=width_cm, limit_per_100_m2=limit)
     sheet.ask("points_per_100_m2", graded.points_per_100_m2, f"{points} × 10 000 ÷ ({num(length_m)} × {num(width_cm)})")
     yards, inches = num(length_m / piece.M_PER_YD), num(width_cm / sett.CM_PER_IN)
     sheet.ask("points_per_100_yd2", graded.points_per_100_yd2, f"{points} × 3600 ÷ ({yards} × {inches})")
     sheet.put("limit_per_100_m2", limit, f"{num(limit_per_100_yd2)} ÷ 0.9144²")
-    sheet.ask("verdict", "passes" if graded.passes else "does not pass", graded.said)
+    sheet.ask("verdict", VERDICTS[graded.passes], graded.said)

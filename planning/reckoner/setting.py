@@ -5,7 +5,8 @@ from decimal import Decimal
 
 from inventory import yarn
 from inventory.yarn import Count
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.working import W_
 from planning import cloth as cloths
 from planning import finishing, sett, weave
 from planning.formulae import DEFINED
@@ -25,21 +26,25 @@ MOST_STRIPES = 60
 
 @enter(
     "sett",
-    "Sett and cover",
-    "Setting",
-    "How close a cloth may be set, by diameters and intersections, and how much of it the threads cover. A warning,"
-    " never a limit: beat, tension and the give of wool decide.",
-    count_input("warp_count", "Count of the warp", "2/12 nw"),
-    count_input("weft_count", "Count of the weft", "2/12 nw", "As the warp where it is left empty.", required=False),
-    Input("weave", "Weave", "choice", default="2/2 twill", choices=WEAVES),
-    Input("rule", "Diameters of", "choice", default="ashenhurst", choices=RULES),
-    Input("ends_per_cm", "Ends per cm", "number", "per_cm", "10", above=0, most=500, required=False),
-    Input("picks_per_cm", "Picks per cm", "number", "per_cm", "9", above=0, most=500, required=False),
+    N_("Sett and cover"),
+    N_("Setting"),
+    N_(
+        "How close a cloth may be set, by diameters and intersections, and how much of it the threads cover. A warning,"
+        " never a limit: beat, tension and the give of wool decide."
+    ),
+    count_input("warp_count", N_("Count of the warp"), "2/12 nw"),
+    count_input(
+        "weft_count", N_("Count of the weft"), "2/12 nw", N_("As the warp where it is left empty."), required=False
+    ),
+    Input("weave", N_("Weave"), "choice", default="2/2 twill", choices=WEAVES),
+    Input("rule", N_("Diameters of"), "choice", default="ashenhurst", choices=RULES),
+    Input("ends_per_cm", N_("Ends per cm"), "number", "per_cm", "10", above=0, most=500, required=False),
+    Input("picks_per_cm", N_("Picks per cm"), "number", "per_cm", "9", above=0, most=500, required=False),
     pct_input(
         "working_share_pct",
-        "Commonly woven",
+        N_("Commonly woven"),
         "75",
-        "Of the most: about three quarters or a little more.",
+        N_("Of the most: about three quarters or a little more."),
         least=None,
         above=0,
         below=None,
@@ -58,8 +63,8 @@ def _set(
     working_share_pct: Decimal,
 ) -> None:
     by, bound = sett.SETTING_RULES[rule], _weave(weave)
-    warp_tex = as_tex(sheet, "warp_tex", warp_count, of="Count of the warp")
-    weft_tex = as_tex(sheet, "weft_tex", weft_count or warp_count, of="Count of the weft")
+    warp_tex = as_tex(sheet, "warp_tex", warp_count, of=N_("Count of the warp"))
+    weft_tex = as_tex(sheet, "weft_tex", weft_count or warp_count, of=N_("Count of the weft"))
     warp_per_cm = _diameters(sheet, "warp_diameters_per_cm", warp_tex, by)
     weft_per_cm = _diameters(sheet, "weft_diameters_per_cm", weft_tex, by)
     most: dict[str, Decimal] = {}
@@ -96,12 +101,15 @@ def _weave(name: str) -> weave.Weave:
     return weave.PRESETS[name]
 
 
+OF_RULE = W_("%(authority)s: %(n)s for %(yarns)s")
+
+
 def _diameters(sheet: Sheet, name: str, tex: Decimal, rule: sett.SettingRule) -> Decimal:
     return sheet.put(
         name,
         sett.diameters_per_cm(tex, rule=rule),
         f"{rule.constant} × √{num(yarn.yd_per_lb(tex))} ÷ 2.54",
-        source=f"{rule.authority}: {rule.constant} for {rule.yarns}",
+        source=OF_RULE % {"authority": rule.authority, "n": rule.constant, "yarns": rule.yarns},
     )
 
 
@@ -139,14 +147,17 @@ def _cover(sheet: Sheet, name: str, threads_per_cm: Decimal, tex: Decimal) -> De
 
 @enter(
     "firmness",
-    "As firm in another weave or yarn",
-    "Setting",
-    "The sett that is as firm when the weave changes, or the yarn, or both. Setts of ends by the weft's intersections.",
-    Input("sett_per_cm", "Sett", "number", "per_cm", "10", above=0, most=500),
+    N_("As firm in another weave or yarn"),
+    N_("Setting"),
+    N_(
+        "The sett that is as firm when the weave changes, or the yarn, or both. Setts of ends by the weft's"
+        " intersections."
+    ),
+    Input("sett_per_cm", N_("Sett"), "number", "per_cm", "10", above=0, most=500),
     Input("from_weave", "in", "choice", default="plain", choices=WEAVES),
-    Input("to_weave", "Into", "choice", default="2/2 twill", choices=WEAVES),
-    count_input("from_count", "Count", "2/12 nw", "Only where the yarn changes too.", required=False),
-    count_input("to_count", "Into count", "", "Only where the yarn changes too.", required=False),
+    Input("to_weave", N_("Into"), "choice", default="2/2 twill", choices=WEAVES),
+    count_input("from_count", "Count", "2/12 nw", N_("Only where the yarn changes too."), required=False),
+    count_input("to_count", N_("Into count"), "", N_("Only where the yarn changes too."), required=False),
 )
 def _as_firm(
     sheet: Sheet,
@@ -174,9 +185,9 @@ def _as_firm(
     if to_count is None:
         return
     if from_count is None:
-        raise Refusal("Write the count it has now too, or leave both counts empty.", field="from_count")
-    was = as_tex(sheet, "from_tex", from_count, of="Count as it was")
-    becomes = as_tex(sheet, "to_tex", to_count, of="Count as it will be")
+        raise Refusal(N_("Write the count it has now too, or leave both counts empty."), field="from_count")
+    was = as_tex(sheet, "from_tex", from_count, of=N_("Count as it was"))
+    becomes = as_tex(sheet, "to_tex", to_count, of=N_("Count as it will be"))
     sheet.ask(
         "yarn_sett_per_cm",
         sett.same_firmness_in_yarn_per_cm(per_cm, from_tex=was, to_tex=becomes),
@@ -186,21 +197,25 @@ def _as_firm(
 
 @enter(
     "stripes",
-    "A colour order in another sett",
-    "Setting",
-    "The same pattern as large as before in another sett, or larger and smaller in the same. Stripes become whole"
-    " numbers of ends and none is lost.",
-    Input("order", "Order", "text", default="A24 B2 A4", help="A24 B2 A4; (A4 B4)x6 repeats."),
-    Input("from_per_cm", "Sett as it was", "number", "per_cm", "10", above=0, most=500),
-    Input("to_per_cm", "Sett as it will be", "number", "per_cm", "12", above=0, most=500),
-    pct_input("size_pct", "Size", "100", "Of the pattern as it was.", least=1, below=None, most=1000),
+    N_("A colour order in another sett"),
+    N_("Setting"),
+    N_(
+        "The same pattern as large as before in another sett, or larger and smaller in the same. Stripes become whole"
+        " numbers of ends and none is lost."
+    ),
+    Input("order", "Order", "text", default="A24 B2 A4", help=N_("A24 B2 A4; (A4 B4)x6 repeats.")),
+    Input("from_per_cm", N_("Sett as it was"), "number", "per_cm", "10", above=0, most=500),
+    Input("to_per_cm", N_("Sett as it will be"), "number", "per_cm", "12", above=0, most=500),
+    pct_input("size_pct", N_("Size"), "100", N_("Of the pattern as it was."), least=1, below=None, most=1000),
 )
 def _scale(sheet: Sheet, *, order: str, from_per_cm: Decimal, to_per_cm: Decimal, size_pct: Decimal) -> None:
     stripes = cloths.read_order(order, field="order")
     if len(stripes) > MOST_STRIPES:
         raise Refusal(
-            f"The order has {len(stripes)} stripes; the reckoner scales {MOST_STRIPES}. Write one repeat.",
+            N_("The order has %(stripes)s stripes; the reckoner scales %(most)s. Write one repeat."),
             field="order",
+            stripes=len(stripes),
+            most=MOST_STRIPES,
         )
     times = to_per_cm * size_pct / (from_per_cm * 100)
     try:
@@ -219,13 +234,13 @@ def _scale(sheet: Sheet, *, order: str, from_per_cm: Decimal, to_per_cm: Decimal
 
 @enter(
     "reed",
-    "A reed by another name",
-    "Setting",
-    "The same reed in another way of counting dents.",
-    Input("reed_number", "Number", "number", "number", "40", above=0, most=10_000),
-    Input("from_system", "counted by", "choice", default="stockport", choices=REEDS),
-    Input("to_system", "Into", "choice", default="metric", choices=REEDS),
-    Input("ends_per_dent", "Ends a dent", "whole", "ends", "2", least=1, most=24),
+    N_("A reed by another name"),
+    N_("Setting"),
+    N_("The same reed in another way of counting dents."),
+    Input("reed_number", N_("Number"), "number", "number", "40", above=0, most=10_000),
+    Input("from_system", N_("counted by"), "choice", default="stockport", choices=REEDS),
+    Input("to_system", N_("Into"), "choice", default="metric", choices=REEDS),
+    Input("ends_per_dent", N_("Ends a dent"), "whole", "ends", "2", least=1, most=24),
 )
 def _reed(sheet: Sheet, *, reed_number: Decimal, from_system: str, to_system: str, ends_per_dent: int) -> None:
     have, want = sett.REED_SYSTEMS[from_system], sett.REED_SYSTEMS[to_system]
@@ -253,18 +268,34 @@ def _reed(sheet: Sheet, *, reed_number: Decimal, from_system: str, to_system: st
 
 @enter(
     "ends",
-    "Reed and ends",
-    "Setting",
-    "From the finished width back to the reed: how wide the warp stands there, how many dents it fills, how many ends"
-    " that is, and what whole dents make of the width.",
-    Input("finished_width_cm", "Finished width", "number", "cm", "150", "Between the selvedges.", above=0, most=2000),
-    pct_input("width_shrink_pct", "Shrinkage in width", "10", "In finishing, of the grey width."),
-    pct_input(
-        "weaving_contraction_pct", "Weaving contraction", "6", "Of the width in the reed; 3 to 10 %, from memory."
+    N_("Reed and ends"),
+    N_("Setting"),
+    N_(
+        "From the finished width back to the reed: how wide the warp stands there, how many dents it fills, how many"
+        " ends that is, and what whole dents make of the width."
     ),
-    Input("reed", "Reed", "reed", default="42.3 per 10 cm", help="63 per 10 cm, Stockport 40, 16 dents/in."),
-    Input("ends_per_dent", "Ends a dent", "whole", "ends", "2", least=1, most=24),
-    Input("selvedge_ends", "Selvedge ends", "whole", "ends", "0", "Both sides together.", least=0, most=400),
+    Input(
+        "finished_width_cm",
+        N_("Finished width"),
+        "number",
+        "cm",
+        "150",
+        N_("Between the selvedges."),
+        above=0,
+        most=2000,
+    ),
+    pct_input("width_shrink_pct", N_("Shrinkage in width"), "10", N_("In finishing, of the grey width.")),
+    pct_input(
+        "weaving_contraction_pct",
+        N_("Weaving contraction"),
+        "6",
+        N_("Of the width in the reed; 3 to 10 %, from memory."),
+    ),
+    Input(
+        "reed", N_("Reed"), "reed", default=N_("42.3 per 10 cm"), help=N_("63 per 10 cm, Stockport 40, 16 dents/in.")
+    ),
+    Input("ends_per_dent", N_("Ends a dent"), "whole", "ends", "2", least=1, most=24),
+    Input("selvedge_ends", N_("Selvedge ends"), "whole", "ends", "0", N_("Both sides together."), least=0, most=400),
 )
 def _reed_and_ends(
     sheet: Sheet,
@@ -278,8 +309,9 @@ def _reed_and_ends(
 ) -> None:
     if selvedge_ends % 2:
         raise Refusal(
-            f"{selvedge_ends} selvedge ends can't be halved between the two sides. Write an even number.",
+            N_("%(ends)s selvedge ends can't be halved between the two sides. Write an even number."),
             field="selvedge_ends",
+            ends=selvedge_ends,
         )
     grey_cm = cloths.grey_width_cm(finished_width_cm=finished_width_cm, width_shrink_pct=width_shrink_pct)
     sheet.ask("wanted_grey_width_cm", grey_cm, f"{num(finished_width_cm)}{left('÷', (width_shrink_pct,))}")
@@ -288,9 +320,10 @@ def _reed_and_ends(
     ground = cloths.dents_for_width(reed_width_cm=reed_cm, reed_dents_per_10cm=reed)
     if ground * ends_per_dent > MOST_ENDS:
         raise Refusal(
-            f"That is {ground * ends_per_dent} ends, more than the {MOST_ENDS} of any warp. Check width, reed and ends"
-            " a dent.",
+            N_("That is %(ends)s ends, more than the %(most)s of any warp. Check width, reed and ends a dent."),
             field="reed",
+            ends=ground * ends_per_dent,
+            most=MOST_ENDS,
         )
     sheet.put("ground_dents", ground, f"{num(reed_cm)} × {num(reed)} ÷ 10")
     sheet.put("ground_ends", ground * ends_per_dent, f"{ground} × {ends_per_dent}")

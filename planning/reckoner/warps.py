@@ -3,7 +3,8 @@
 from decimal import Decimal
 
 from inventory.yarn import Count
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.working import W_
 from planning import beam as beams
 from planning import cloth as cloths
 from planning import finishing, warp, weft
@@ -25,19 +26,25 @@ from planning.reckoner.sheet import Input, Sheet, enter, fine, left, num, rounde
 
 @enter(
     "crimp",
-    "Crimp of a drawn yarn",
-    "Warp and weft",
-    "A yarn drawn from a marked length of cloth and straightened. Crimp is a share of the cloth's length, take-up of"
-    " the yarn's: one loss, two numbers.",
-    Input("yarn_cm", "Yarn, straightened", "number", "cm", "21.2", above=0, most=10_000),
-    Input("cloth_cm", "Cloth it came from", "number", "cm", "20", above=0, most=10_000),
+    N_("Crimp of a drawn yarn"),
+    N_("Warp and weft"),
+    N_(
+        "A yarn drawn from a marked length of cloth and straightened. Crimp is a share of the cloth's length, take-up"
+        " of the yarn's: one loss, two numbers."
+    ),
+    Input("yarn_cm", N_("Yarn, straightened"), "number", "cm", "21.2", above=0, most=10_000),
+    Input("cloth_cm", N_("Cloth it came from"), "number", "cm", "20", above=0, most=10_000),
 )
 def _crimp(sheet: Sheet, *, yarn_cm: Decimal, cloth_cm: Decimal) -> None:
     if yarn_cm < cloth_cm:
         raise Refusal(
-            f"{num(yarn_cm)} cm of yarn from {num(cloth_cm)} cm of cloth: a straightened yarn is never the shorter."
-            " Measure again.",
+            N_(
+                "%(yarn)s cm of yarn from %(cloth)s cm of cloth: a straightened yarn is never the shorter. Measure"
+                " again."
+            ),
             field="yarn_cm",
+            yarn=Decimal(num(yarn_cm)),
+            cloth=Decimal(num(cloth_cm)),
         )
     crimp_pct = cloths.crimp_pct(yarn_m=yarn_cm / 100, cloth_m=cloth_cm / 100)
     sheet.ask("crimp_pct", crimp_pct, f"({num(yarn_cm)} − {num(cloth_cm)}) ÷ {num(cloth_cm)}")
@@ -51,11 +58,13 @@ def _take_up(sheet: Sheet, crimp_pct: Decimal) -> None:
 
 @enter(
     "take-up",
-    "Take-up into crimp",
-    "Warp and weft",
-    "A loss measured on the yarn's length, put on the cloth's, as every sum here takes it: 7 % of the yarn are 7.53 %"
-    " of the cloth.",
-    pct_input("take_up_pct", "Take-up", "7", "Of yarn length."),
+    N_("Take-up into crimp"),
+    N_("Warp and weft"),
+    N_(
+        "A loss measured on the yarn's length, put on the cloth's, as every sum here takes it: 7 % of the yarn are 7.53"
+        " % of the cloth."
+    ),
+    pct_input("take_up_pct", N_("Take-up"), "7", N_("Of yarn length.")),
 )
 def _crimp_of_take_up(sheet: Sheet, *, take_up_pct: Decimal) -> None:
     said = num(take_up_pct)
@@ -65,15 +74,15 @@ def _crimp_of_take_up(sheet: Sheet, *, take_up_pct: Decimal) -> None:
 
 @enter(
     "warp-length",
-    "Warp length",
-    "Warp and weft",
-    "From finished pieces to the length to wind: shrinkage and crimp for each piece, a header each, thrums once.",
-    Input("finished_length_m", "Finished length of a piece", "number", "m", "60", above=0, most=100_000),
-    Input("pieces", "Pieces", "whole", "pieces", "2", least=1, most=10_000),
-    pct_input("length_shrink_pct", "Shrinkage in length", "6", "In finishing, of the grey length."),
-    pct_input("warp_crimp_pct", "Warp crimp", "7", "Of cloth length; 4 to 12 %, from memory."),
-    Input("header_m", "Header", "number", "m", "0.5", "Header and cut mark, each piece.", least=0, most=1000),
-    Input("thrums_m", "Thrums", "number", "m", "3", "Tie-on and thrums, once a warp.", least=0, most=1000),
+    N_("Warp length"),
+    N_("Warp and weft"),
+    N_("From finished pieces to the length to wind: shrinkage and crimp for each piece, a header each, thrums once."),
+    Input("finished_length_m", N_("Finished length of a piece"), "number", "m", "60", above=0, most=100_000),
+    Input("pieces", N_("Pieces"), "whole", "pieces", "2", least=1, most=10_000),
+    pct_input("length_shrink_pct", N_("Shrinkage in length"), "6", N_("In finishing, of the grey length.")),
+    pct_input("warp_crimp_pct", N_("Warp crimp"), "7", N_("Of cloth length; 4 to 12 %, from memory.")),
+    Input("header_m", N_("Header"), "number", "m", "0.5", N_("Header and cut mark, each piece."), least=0, most=1000),
+    Input("thrums_m", N_("Thrums"), "number", "m", "3", N_("Tie-on and thrums, once a warp."), least=0, most=1000),
 )
 def _warp_length(
     sheet: Sheet,
@@ -99,15 +108,17 @@ def _warp_length(
 
 @enter(
     "warp-mass",
-    "Warp mass",
-    "Warp and weft",
-    "The yarn of a warp: what it weighs, what to issue with waste, and sized. Waste is a share of the issue, so the"
-    " net is divided by what is left.",
+    N_("Warp mass"),
+    N_("Warp and weft"),
+    N_(
+        "The yarn of a warp: what it weighs, what to issue with waste, and sized. Waste is a share of the issue, so the"
+        " net is divided by what is left."
+    ),
     ENDS,
     WARP_LENGTH,
     count_input("count", "Count", "8 nm"),
-    pct_input("warp_waste_pct", "Waste", "2", "Of the yarn issued; 2 %, from memory."),
-    pct_input("size_add_on_pct", "Size add-on", "0", "Of the unsized warp."),
+    pct_input("warp_waste_pct", N_("Waste"), "2", N_("Of the yarn issued; 2 %, from memory.")),
+    pct_input("size_add_on_pct", N_("Size add-on"), "0", N_("Of the unsized warp.")),
     CONE,
 )
 def _warp_mass(
@@ -133,16 +144,27 @@ def _warp_mass(
 
 @enter(
     "weft-mass",
-    "Weft mass",
-    "Warp and weft",
-    "The weft of a length of cloth. It is laid at the width in the reed, not at that of the cloth, and a shuttleless"
-    " loom cuts tails from every pick.",
+    N_("Weft mass"),
+    N_("Warp and weft"),
+    N_(
+        "The weft of a length of cloth. It is laid at the width in the reed, not at that of the cloth, and a"
+        " shuttleless loom cuts tails from every pick."
+    ),
     GREY_LENGTH,
     PICKS,
-    Input("reed_width_cm", "Width in the reed", "number", "cm", "177.4", "With selvedges.", above=0, most=2000),
-    Input("tail_cm", "Cut tails", "number", "cm", "8", "Of a pick, both sides; 0 for a shuttle.", least=0, most=200),
+    Input("reed_width_cm", N_("Width in the reed"), "number", "cm", "177.4", N_("With selvedges."), above=0, most=2000),
+    Input(
+        "tail_cm",
+        N_("Cut tails"),
+        "number",
+        "cm",
+        "8",
+        N_("Of a pick, both sides; 0 for a shuttle."),
+        least=0,
+        most=200,
+    ),
     count_input("count", "Count", "8 nm"),
-    pct_input("weft_waste_pct", "Waste", "5", "Of the yarn issued; 5 %, from memory."),
+    pct_input("weft_waste_pct", N_("Waste"), "5", N_("Of the yarn issued; 5 %, from memory.")),
     CONE,
 )
 def _weft_mass(
@@ -165,21 +187,32 @@ def _weft_mass(
 
 @enter(
     "warping",
-    "Sections and warping time",
-    "Warp and weft",
-    "How the ends go on the drum in sections, what the creel needs for them, and the minutes from an empty creel to a"
-    " full beam. Creel and section changes matter, the drum's speed hardly.",
+    N_("Sections and warping time"),
+    N_("Warp and weft"),
+    N_(
+        "How the ends go on the drum in sections, what the creel needs for them, and the minutes from an empty creel to"
+        " a full beam. Creel and section changes matter, the drum's speed hardly."
+    ),
     ENDS,
-    Input("selvedge_ends", "Selvedge ends", "whole", "ends", "0", "Of these, both sides together.", least=0, most=400),
-    Input("repeat_ends", "Colour repeat", "whole", "ends", "1", least=1, most=MOST_ENDS),
-    Input("ends_per_section", "Places in the creel", "whole", "packages", "300", least=1, most=MOST_ENDS),
+    Input(
+        "selvedge_ends",
+        N_("Selvedge ends"),
+        "whole",
+        "ends",
+        "0",
+        N_("Of these, both sides together."),
+        least=0,
+        most=400,
+    ),
+    Input("repeat_ends", N_("Colour repeat"), "whole", "ends", "1", least=1, most=MOST_ENDS),
+    Input("ends_per_section", N_("Places in the creel"), "whole", "packages", "300", least=1, most=MOST_ENDS),
     WARP_LENGTH,
-    Input("lost_per_section_m", "Cut away at each section", "number", "m", "0", least=0, most=100),
-    Input("creel_load_min", "Loading the creel", "number", "min", "75", "From memory.", least=0, most=10_000),
-    Input("section_change_min", "Section change", "number", "min", "8", "From memory.", least=0, most=1000),
-    Input("drum_m_per_min", "Drum", "number", "m_per_min", "250", "From memory.", above=0, most=5000),
-    Input("beaming_m_per_min", "Beaming", "number", "m_per_min", "40", "From memory.", above=0, most=5000),
-    Input("doff_min", "Doffing", "number", "min", "15", "From memory.", least=0, most=1000),
+    Input("lost_per_section_m", N_("Cut away at each section"), "number", "m", "0", least=0, most=100),
+    Input("creel_load_min", N_("Loading the creel"), "number", "min", "75", N_("From memory."), least=0, most=10_000),
+    Input("section_change_min", N_("Section change"), "number", "min", "8", N_("From memory."), least=0, most=1000),
+    Input("drum_m_per_min", N_("Drum"), "number", "m_per_min", "250", N_("From memory."), above=0, most=5000),
+    Input("beaming_m_per_min", N_("Beaming"), "number", "m_per_min", "40", N_("From memory."), above=0, most=5000),
+    Input("doff_min", N_("Doffing"), "number", "min", "15", N_("From memory."), least=0, most=1000),
 )
 def _warping(
     sheet: Sheet,
@@ -198,8 +231,10 @@ def _warping(
 ) -> None:
     if selvedge_ends >= ends or selvedge_ends % 2:
         raise Refusal(
-            f"{selvedge_ends} of {ends} ends can't be selvedges. Write an even number below {ends}.",
+            N_("%(selvedges)s of %(ends)s ends can't be selvedges. Write an even number below %(ends)s."),
             field="selvedge_ends",
+            selvedges=selvedge_ends,
+            ends=ends,
         )
     sizes = warp.sections(
         ground_ends=ends - selvedge_ends,
@@ -211,7 +246,7 @@ def _warping(
     creel = warp.packages(
         section_ends=[{"": size} for size in sizes], length_m=warp_length_m, lost_per_section_m=lost_per_section_m
     )[""]
-    sheet.ask("creel_packages", creel.packages, f"the largest of {', '.join(_runs(sizes))}")
+    sheet.ask("creel_packages", creel.packages, LARGEST % {"sections": ", ".join(_runs(sizes))})
     sheet.ask("run_off_m", creel.length_m, f"{len(sizes)} × ({num(warp_length_m)} + {num(lost_per_section_m)})")
     sheet.ask(
         "warping_min",
@@ -240,18 +275,20 @@ def _runs(sizes: tuple[int, ...]) -> list[str]:
     return [f"{n} × {size}" if n > 1 else str(size) for n, size in runs]
 
 
+LARGEST = W_("the largest of %(sections)s")
+TOO_HEAVY = W_("The warp is %(n)s kg, the beam holds %(n_most)s kg: choose another beam, or split the warp.")
 _BEAM = (
-    Input("beam_width_cm", "Beam between its flanges", "number", "cm", "178", above=0, most=2000),
-    Input("barrel_mm", "Barrel", "number", "mm", "180", "Diameter, to the mm.", above=0, most=5000),
-    Input("flange_mm", "Flanges", "number", "mm", "760", "Diameter, to the mm.", above=0, most=5000),
-    Input("tare_kg", "Empty beam", "number", "kg", "95", least=0, most=10_000),
+    Input("beam_width_cm", N_("Beam between its flanges"), "number", "cm", "178", above=0, most=2000),
+    Input("barrel_mm", N_("Barrel"), "number", "mm", "180", N_("Diameter, to the mm."), above=0, most=5000),
+    Input("flange_mm", N_("Flanges"), "number", "mm", "760", N_("Diameter, to the mm."), above=0, most=5000),
+    Input("tare_kg", N_("Empty beam"), "number", "kg", "95", least=0, most=10_000),
     Input(
         "beam_density_kg_per_m3",
-        "Yarn on the beam",
+        N_("Yarn on the beam"),
         "number",
         "kg_per_m3",
         "400",
-        "Woollen 350–450, worsted 400–500, linen 500–600, from memory: weigh one.",
+        N_("Woollen 350–450, worsted 400–500, linen 500–600, from memory: weigh one."),
         above=0,
         most=3000,
     ),
@@ -260,12 +297,12 @@ _BEAM = (
 
 @enter(
     "beam",
-    "Beam load",
-    "Warp and weft",
-    "What a beam holds to its flanges, how thick a warp stands on it, and what the hoist lifts.",
+    N_("Beam load"),
+    N_("Warp and weft"),
+    N_("What a beam holds to its flanges, how thick a warp stands on it, and what the hoist lifts."),
     *_BEAM,
     ENDS,
-    count_input("count", "Count", "8 nm", "Sized, where the warp is sized."),
+    count_input("count", "Count", "8 nm", N_("Sized, where the warp is sized.")),
     WARP_LENGTH,
 )
 def _beam_load(
@@ -283,8 +320,13 @@ def _beam_load(
     barrel, flange = whole_near(barrel_mm), whole_near(flange_mm)
     if not 0 < barrel < flange:
         raise Refusal(
-            f"A barrel of {barrel} mm in flanges of {flange} mm holds nothing. Write the larger one for the flanges.",
+            N_(
+                "A barrel of %(barrel)s mm in flanges of %(flange)s mm holds nothing. Write the larger one for the"
+                " flanges."
+            ),
             field="flange_mm",
+            barrel=barrel,
+            flange=flange,
         )
     facts = beams.BeamFacts("", beam_width_cm, barrel, flange, tare_kg)
     barrel_m, flange_m = num(Decimal(barrel) / 1000), num(Decimal(flange) / 1000)
@@ -313,20 +355,19 @@ def _beam_load(
     sheet.ask("beam_gross_kg", beams.gross_kg(facts, yarn_kg=yarn_kg), f"{num(tare_kg)} + {num(yarn_kg)}")
     if yarn_kg > capacity_kg:
         sheet.remarks.append(
-            f"The warp is {num(rounded(yarn_kg, 'warp_kg'))} kg, the beam holds"
-            f" {num(rounded(capacity_kg, 'capacity_kg'))} kg: choose another beam, or split the warp."
+            TOO_HEAVY % {"n": num(rounded(yarn_kg, "warp_kg")), "n_most": num(rounded(capacity_kg, "capacity_kg"))}
         )
 
 
 @enter(
     "beam-length",
-    "Warp on a weighed beam",
-    "Warp and weft",
-    "How much warp is left on a beam, from what it weighs.",
-    Input("gross_kg", "Full", "number", "kg", "369 lb", above=0, most=20_000),
-    Input("tare_kg", "Empty beam", "number", "kg", "69 lb", least=0, most=10_000),
-    Input("ends", "Ends", "whole", "ends", "420", least=1, most=MOST_ENDS),
-    count_input("count", "Count", "20 ne", "Sized, where the warp is sized."),
+    N_("Warp on a weighed beam"),
+    N_("Warp and weft"),
+    N_("How much warp is left on a beam, from what it weighs."),
+    Input("gross_kg", N_("Full"), "number", "kg", "369 lb", above=0, most=20_000),
+    Input("tare_kg", N_("Empty beam"), "number", "kg", "69 lb", least=0, most=10_000),
+    Input("ends", N_("Ends"), "whole", "ends", "420", least=1, most=MOST_ENDS),
+    count_input("count", "Count", "20 ne", N_("Sized, where the warp is sized.")),
 )
 def _beam_length(sheet: Sheet, *, gross_kg: Decimal, tare_kg: Decimal, ends: int, count: Count) -> None:
     tex = as_tex(sheet, "count_tex", count)

@@ -2,6 +2,8 @@
 
 from decimal import Decimal
 
+from mill.refusal import N_
+from mill.working import W_
 from planning import loom
 from planning.reckoner.common import (
     GREY_LENGTH,
@@ -15,17 +17,19 @@ from planning.reckoner.sheet import Input, Sheet, enter, num, rounded
 
 @enter(
     "loom-hours",
-    "Loom-hours",
-    "Loom",
-    "How long a length of cloth weaves. The efficiency is the running one: waits, tying-in and gaiting stand apart.",
+    N_("Loom-hours"),
+    N_("Loom"),
+    N_(
+        "How long a length of cloth weaves. The efficiency is the running one: waits, tying-in and gaiting stand apart."
+    ),
     GREY_LENGTH,
     PICKS,
     PPM,
     pct_input(
         "efficiency_pct",
-        "Running efficiency",
+        N_("Running efficiency"),
         "70",
-        "Stops while weaving; 55 to 85 %, from memory.",
+        N_("Stops while weaving; 55 to 85 %, from memory."),
         least=None,
         above=0,
         below=None,
@@ -49,24 +53,26 @@ def _loom_hours(
     )
 
 
-def _stops(name: str, label: str, stops: str, each: str, help: str) -> tuple[Input, Input]:
+def _stops(name: str, label: str, one: str, stops: str, each: str, help: str) -> tuple[Input, Input]:
     return (
-        Input(f"{name}_stops", f"{label} stops in 100 000 picks", "number", "number", stops, "", least=0, most=100_000),
-        Input(f"{name}_stop_min", f"{label} stop", "number", "min", each, help, least=0, most=10_000),
+        Input(f"{name}_stops", label, "number", "number", stops, "", least=0, most=100_000),
+        Input(f"{name}_stop_min", one, "number", "min", each, help, least=0, most=10_000),
     )
 
 
 @enter(
     "efficiency",
-    "Efficiency from stops",
-    "Loom",
-    "What stops leave of the running time, and what several looms to one weaver leave of that, when a stopped loom"
-    " waits for a busy weaver.",
+    N_("Efficiency from stops"),
+    N_("Loom"),
+    N_(
+        "What stops leave of the running time, and what several looms to one weaver leave of that, when a stopped loom"
+        " waits for a busy weaver."
+    ),
     PPM,
-    *_stops("warp", "Warp", "15", "2.9", "Minutes each: Haque 2019."),
-    *_stops("weft", "Weft", "10", "0.5", "Minutes each."),
-    *_stops("other", "Other", "0", "0", "Minutes each."),
-    Input("looms", "Looms to a weaver", "whole", "looms", "4", least=1, most=60),
+    *_stops("warp", N_("Warp stops in 100 000 picks"), N_("Warp stop"), "15", "2.9", N_("Minutes each: Haque 2019.")),
+    *_stops("weft", N_("Weft stops in 100 000 picks"), N_("Weft stop"), "10", "0.5", N_("Minutes each.")),
+    *_stops("other", N_("Other stops in 100 000 picks"), N_("Other stop"), "0", "0", N_("Minutes each.")),
+    Input("looms", N_("Looms to a weaver"), "whole", "looms", "4", least=1, most=60),
 )
 def _efficiency(
     sheet: Sheet,
@@ -99,16 +105,23 @@ def _efficiency(
         )
 
 
+TOO_FAST = W_("%(n)s %% is more than the loom can weave. Check speed, picks and time.")
+
+
 @enter(
     "measured-efficiency",
-    "Efficiency from cloth woven",
-    "Loom",
-    "The running efficiency that a loom had, from what it wove in the time it was to run: cleaning, waits and gaiting"
-    " are taken off the time before.",
-    Input("woven_m", "Woven", "number", "m", "254.5 yd", "Grey length.", above=0, most=1_000_000),
-    Input("picks_per_cm", "Picks per cm", "number", "per_cm", "60 ppi", "In the grey cloth.", above=0, most=500),
-    Input("ppm", "Picks a minute", "whole", "picks_per_min", "216", least=1, most=5000),
-    Input("ran_min", "Time it was to run", "number", "min", "53 h", above=0, most=1_000_000),
+    N_("Efficiency from cloth woven"),
+    N_("Loom"),
+    N_(
+        "The running efficiency that a loom had, from what it wove in the time it was to run: cleaning, waits and"
+        " gaiting are taken off the time before."
+    ),
+    Input("woven_m", N_("Woven"), "number", "m", "254.5 yd", N_("Grey length."), above=0, most=1_000_000),
+    Input(
+        "picks_per_cm", N_("Picks per cm"), "number", "per_cm", "60 ppi", N_("In the grey cloth."), above=0, most=500
+    ),
+    Input("ppm", N_("Picks a minute"), "whole", "picks_per_min", "216", least=1, most=5000),
+    Input("ran_min", N_("Time it was to run"), "number", "min", "53 h", above=0, most=1_000_000),
 )
 def _measured_efficiency(sheet: Sheet, *, woven_m: Decimal, picks_per_cm: Decimal, ppm: int, ran_min: Decimal) -> None:
     picks = woven_m * picks_per_cm * 100
@@ -116,7 +129,4 @@ def _measured_efficiency(sheet: Sheet, *, woven_m: Decimal, picks_per_cm: Decima
     found_pct = loom.running_efficiency_pct(picks=picks, ppm=ppm, minutes=ran_min)
     sheet.ask("measured_efficiency_pct", found_pct, f"{num(picks)} ÷ ({ppm} × {num(ran_min)})")
     if found_pct > 100:
-        sheet.remarks.append(
-            f"{num(rounded(found_pct, 'efficiency_pct'))} % is more than the loom can weave. Check speed, picks and"
-            " time."
-        )
+        sheet.remarks.append(TOO_FAST % {"n": num(rounded(found_pct, "efficiency_pct"))})

@@ -4,19 +4,29 @@ from decimal import Decimal
 
 from inventory import yarn
 from inventory.yarn import Count
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.working import W_
 from planning.reckoner.common import CONE, REGAINS, SYSTEMS, as_tex, count_input, pct_input
 from planning.reckoner.sheet import Input, Sheet, enter, fine, left, num
+
+NUMBER_ONE = W_("number 1 is %(n)s tex: %(authority)s")
+# What the number of a folded yarn names, by its system.
+NAMING = {
+    "single": W_("%(n)s-fold, the number names a single"),
+    "resultant": W_("%(n)s-fold, the number names the whole"),
+}
 
 
 @enter(
     "count",
-    "Count conversion",
-    "Yarn",
-    "One count system into another. In cotton, worsted, linen, woollen and metric counts the number of a folded yarn"
-    " is that of its singles; in spun silk and in tex it is that of the whole.",
+    N_("Count conversion"),
+    N_("Yarn"),
+    N_(
+        "One count system into another. In cotton, worsted, linen, woollen and metric counts the number of a folded"
+        " yarn is that of its singles; in spun silk and in tex it is that of the whole."
+    ),
     count_input("count", "Count", "2/48 nw"),
-    Input("to_system", "Into", "choice", default="nm", choices=SYSTEMS),
+    Input("to_system", N_("Into"), "choice", default="nm", choices=SYSTEMS),
 )
 def _convert_count(sheet: Sheet, *, count: Count, to_system: str) -> None:
     count_tex = as_tex(sheet, "count_tex", count, ask=True)
@@ -24,12 +34,11 @@ def _convert_count(sheet: Sheet, *, count: Count, to_system: str) -> None:
     number = yarn.convert(count_tex, from_system="tex", to_system=to_system)
     factor = fine(wanted.tex_of_one)
     sum = f"{fine(count_tex)} ÷ {factor}" if wanted.kind == "direct" else f"{factor} ÷ {fine(count_tex)}"
-    source = f"number 1 is {fine(wanted.tex_of_one)} tex: {wanted.authority}"
+    source = NUMBER_ONE % {"n": fine(wanted.tex_of_one), "authority": wanted.authority}
     sheet.ask("single_number", number, sum, unit=wanted.written[0], source=source)
     if count.folds > 1:
         as_bought = yarn.count_of_tex(count_tex, system=to_system, folds=count.folds).notation
-        naming = "the number names a single" if wanted.folding == "single" else "the number names the whole"
-        sheet.ask("number", as_bought, f"{count.folds}-fold, {naming}", source=source)
+        sheet.ask("number", as_bought, NAMING[wanted.folding] % {"n": count.folds}, source=source)
     sheet.ask("yd_per_lb", yarn.yd_per_lb(count_tex), f"453.59237 ÷ (0.9144 × {fine(count_tex)}) × 1000")
     sheet.ask("m_per_kg", yarn.length_m(mass_g=1000, count_tex=count_tex), f"1000 g × 1000 ÷ {fine(count_tex)} tex")
     if wanted.note:
@@ -38,12 +47,12 @@ def _convert_count(sheet: Sheet, *, count: Count, to_system: str) -> None:
 
 @enter(
     "folded",
-    "Folded count",
-    "Yarn",
-    "What yarns twisted together make. Counts in tex add; indirect counts do not: 60s and 40s cotton make 24s.",
-    Input("counts", "Singles", "counts", default="60 ne + 40 ne", help="Two or more, joined by +."),
-    pct_input("twist_take_up_pct", "Take-up in twisting", "0", "Of the length of the singles."),
-    Input("to_system", "Into", "choice", default="ne", choices=SYSTEMS),
+    N_("Folded count"),
+    N_("Yarn"),
+    N_("What yarns twisted together make. Counts in tex add; indirect counts do not: 60s and 40s cotton make 24s."),
+    Input("counts", N_("Singles"), "counts", default="60 ne + 40 ne", help=N_("Two or more, joined by +.")),
+    pct_input("twist_take_up_pct", N_("Take-up in twisting"), "0", N_("Of the length of the singles.")),
+    Input("to_system", N_("Into"), "choice", default="ne", choices=SYSTEMS),
 )
 def _fold(sheet: Sheet, *, counts: tuple[Count, ...], twist_take_up_pct: Decimal, to_system: str) -> None:
     tex = [
@@ -62,7 +71,7 @@ def _fold(sheet: Sheet, *, counts: tuple[Count, ...], twist_take_up_pct: Decimal
         yarn.convert(folded_tex, from_system="tex", to_system=to_system),
         f"{whole} ÷ {factor}" if wanted.kind == "direct" else f"{factor} ÷ {whole}",
         unit=wanted.written[0],
-        source=f"number 1 is {factor} tex: {wanted.authority}",
+        source=NUMBER_ONE % {"n": factor, "authority": wanted.authority},
     )
     sheet.ask(
         "singles_m",
@@ -73,19 +82,25 @@ def _fold(sheet: Sheet, *, counts: tuple[Count, ...], twist_take_up_pct: Decimal
 
 @enter(
     "missing-single",
-    "The single to fold with another",
-    "Yarn",
-    "Which yarn, twisted with one at hand, makes the count that is wanted. All three in one indirect system, such as"
-    " worsted or metric.",
-    Input("known_number", "Number at hand", "number", "number", "30", above=0, most=10_000),
-    Input("resultant_number", "Number wanted, of the whole", "number", "number", "21", above=0, most=10_000),
+    N_("The single to fold with another"),
+    N_("Yarn"),
+    N_(
+        "Which yarn, twisted with one at hand, makes the count that is wanted. All three in one indirect system, such"
+        " as worsted or metric."
+    ),
+    Input("known_number", N_("Number at hand"), "number", "number", "30", above=0, most=10_000),
+    Input("resultant_number", N_("Number wanted, of the whole"), "number", "number", "21", above=0, most=10_000),
 )
 def _missing_single(sheet: Sheet, *, known_number: Decimal, resultant_number: Decimal) -> None:
     if resultant_number >= known_number:
         raise Refusal(
-            f"A yarn of {num(resultant_number)} can't hold a single of {num(known_number)}: folded yarn is coarser."
-            f" Write less than {num(known_number)}.",
+            N_(
+                "A yarn of %(whole)s can't hold a single of %(single)s: folded yarn is coarser. Write less than"
+                " %(single)s."
+            ),
             field="resultant_number",
+            whole=Decimal(num(resultant_number)),
+            single=Decimal(num(known_number)),
         )
     sheet.ask(
         "missing_count",
@@ -96,9 +111,9 @@ def _missing_single(sheet: Sheet, *, known_number: Decimal, resultant_number: De
 
 @enter(
     "package",
-    "Yarn on a package",
-    "Yarn",
-    "How long the yarn on a cone or in a bag is, from what it weighs without its cone.",
+    N_("Yarn on a package"),
+    N_("Yarn"),
+    N_("How long the yarn on a cone or in a bag is, from what it weighs without its cone."),
     count_input("count", "Count", "2/48 nw"),
     CONE,
 )
@@ -111,37 +126,45 @@ def _package(sheet: Sheet, *, count: Count, cone_g: Decimal) -> None:
     )
 
 
+AS_AGREED = N_("as agreed")
+OF_TABLE = W_("%(fibre)s: %(authority)s")
+
+
 @enter(
     "invoice",
-    "Invoice mass at regain",
-    "Yarn",
-    "What yarn is paid for, or reckoned at in stock: its dry mass with the regain agreed. A store weighed in dry"
-    " winter air reads 3 to 4 % light with no yarn missing.",
-    Input("net_g", "Net mass", "number", "g", "100 kg", "As weighed, without cones.", above=0, most=100_000_000),
-    Input("moisture_pct", "Moisture measured", "number", "pct", "12", "By meter or oven.", least=0, most=100),
+    N_("Invoice mass at regain"),
+    N_("Yarn"),
+    N_(
+        "What yarn is paid for, or reckoned at in stock: its dry mass with the regain agreed. A store weighed in dry"
+        " winter air reads 3 to 4 % light with no yarn missing."
+    ),
+    Input(
+        "net_g", N_("Net mass"), "number", "g", "100 kg", N_("As weighed, without cones."), above=0, most=100_000_000
+    ),
+    Input("moisture_pct", N_("Moisture measured"), "number", "pct", "12", N_("By meter or oven."), least=0, most=100),
     Input(
         "moisture_is",
-        "which is",
+        N_("which is"),
         "choice",
         default="regain",
-        choices=(("regain", "regain, of the dry mass"), ("content", "content, of the whole")),
-        help="Most meters show content.",
+        choices=(("regain", N_("regain, of the dry mass")), ("content", N_("content, of the whole"))),
+        help=N_("Most meters show content."),
     ),
     Input(
         "regain",
-        "Regain agreed",
+        N_("Regain agreed"),
         "choice",
         default="eu-wool-carded",
         choices=REGAINS,
-        help="Tables disagree: take the one that the contract names.",
+        help=N_("Tables disagree: take the one that the contract names."),
     ),
     Input(
         "agreed_regain_pct",
-        "or another regain",
+        N_("or another regain"),
         "number",
         "pct",
         "",
-        "Takes the place of the table's.",
+        N_("Takes the place of the table's."),
         required=False,
         least=0,
         most=100,
@@ -160,9 +183,12 @@ def _invoice(
     if moisture_is == "content":
         if moisture_pct > 50:
             raise Refusal(
-                f"A content of {said} % can't be in yarn: it is the water's share of the whole. Write 50 % or less,"
-                " or say that it is regain.",
+                N_(
+                    "A content of %(content)s %% can't be in yarn: it is the water's share of the whole. Write 50 %% or"
+                    " less, or say that it is regain."
+                ),
                 field="moisture_pct",
+                content=Decimal(said),
             )
         measured_pct = yarn.regain_from_content_pct(moisture_pct)
         sheet.ask("regain_pct", measured_pct, f"{said} % ÷ (1 − {said} %)")
@@ -171,7 +197,9 @@ def _invoice(
         sheet.ask("content_pct", yarn.moisture_content_pct(moisture_pct), f"{said} % ÷ (1 + {said} %)")
     table = yarn.regain_called(regain)
     agreed_pct = table.regain_pct if agreed_regain_pct is None else agreed_regain_pct
-    source = "as agreed" if agreed_regain_pct is not None else f"{table.fibre}: {table.authority}"
+    source = (
+        AS_AGREED if agreed_regain_pct is not None else OF_TABLE % {"fibre": table.fibre, "authority": table.authority}
+    )
     dry_g = yarn.dry_mass_g(mass_g=net_g, regain_pct=measured_pct)
     sheet.ask("dry_g", dry_g, f"{num(net_g)} g ÷ (1 + {num(measured_pct)} %)")
     sheet.ask(
@@ -181,4 +209,4 @@ def _invoice(
         source=source,
     )
     if agreed_regain_pct is None and table.is_from_memory:
-        sheet.remarks.append("This regain is from memory: look it up before an invoice hangs on it.")
+        sheet.remarks.append(N_("This regain is from memory: look it up before an invoice hangs on it."))
