@@ -8,10 +8,11 @@ history. Yarn leaves in two steps, hold then draw: what is held for one warp can
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from mill.refusal import N_, Refusal, Word
+from mill.working import W_, Step, Working
 
 RECEIVE, HOLD, RELEASE, DRAW, RETURN = "receive", "hold", "release", "draw", "return"
 WASTE, MOVE, CORRECT, COUNT, REVERSE, NOTE = "waste", "move", "correct", "count", "reverse", "note"
@@ -43,6 +44,72 @@ class Change:
     kind: str
     change_g: int = 0
     held_change_g: int = 0
+
+
+# What the lines of one kind come to together, among the figures of a sum.
+TOGETHER = {
+    RECEIVE: W_("%(n)s g received"),
+    HOLD: W_("%(n)s g held"),
+    RELEASE: W_("%(n)s g let go"),
+    DRAW: W_("%(n)s g drawn"),
+    RETURN: W_("%(n)s g came back"),
+    WASTE: W_("%(n)s g waste"),
+    CORRECT: W_("%(n)s g corrected"),
+    COUNT: W_("%(n)s g counted"),
+    REVERSE: W_("%(n)s g taken back"),
+}
+
+
+def working(changes: Mapping[str, tuple[int, int]]) -> tuple[Step, ...]:
+    """How a lot's balance came about from its lines.
+
+    changes    by kind of line what all of that kind changed together: on hand, and held; grams
+
+    >>> steps = working({RECEIVE: (9000, 0), HOLD: (0, 4000), DRAW: (-3000, -3000), RETURN: (450, 0)})
+    >>> [(step.sum, step.value) for step in steps][:2]
+    [('9000 g received − 3000 g drawn + 450 g came back', 6450), ('4000 g held − 3000 g drawn', 1000)]
+    >>> steps[2].sum, steps[2].value
+    ('6450 g − 1000 g', 5450)
+    """
+    steps = Working()
+    on_hand_g = steps.add(
+        sum(change for change, _ in changes.values()),
+        name="on_hand_g",
+        label=N_("On hand"),
+        formula=N_("what came − what went, all lines of the ledger of each kind together"),
+        sum=_added({kind: change for kind, (change, _) in changes.items()}),
+        unit="g",
+        source=N_("the ledger"),
+    )
+    held_g = steps.add(
+        sum(held for _, held in changes.values()),
+        name="held_g",
+        label=N_("Held for work"),
+        formula=N_("what was held − what was let go, drawn or taken back of it"),
+        sum=_added({kind: held for kind, (_, held) in changes.items()}),
+        unit="g",
+        source=N_("the ledger"),
+    )
+    steps.add(
+        on_hand_g - held_g,
+        name="available_g",
+        label=N_("Free"),
+        formula=N_("on hand − held"),
+        sum=f"{on_hand_g} g − {held_g} g",
+        unit="g",
+        source=N_("by definition"),
+    )
+    return tuple(steps.steps)
+
+
+def _added(by_kind: Mapping[str, int]) -> str:
+    """Each kind in the order of KINDS, what changed nothing left out."""
+    text = ""
+    for kind in KINDS:
+        if grams := by_kind.get(kind, 0):
+            sign = "−" if grams < 0 else "+" if text else ""
+            text += f" {sign} {TOGETHER[kind] % {'n': abs(grams)}}" if sign else TOGETHER[kind] % {"n": grams}
+    return text.strip() or "0 g"
 
 
 @dataclass(frozen=True, slots=True)

@@ -252,6 +252,40 @@ def grade_points(points: int, *, length_m: Decimal, width_cm: Decimal, limit_per
     )
 
 
+def grade_working(
+    graded: Grade, *, length_m: Decimal, width_cm: Decimal, limit_per_100_yd2: Decimal
+) -> tuple[Step, ...]:
+    """How a grade came about: the points in 100 m², upwards as they are shown, beside the customer's limit.
+
+    >>> graded = grade_points(24, length_m=Decimal(60), width_cm=Decimal(150), limit_per_100_m2=Decimal("47.84"))
+    >>> steps = grade_working(
+    ...     graded, length_m=Decimal(60), width_cm=Decimal(150), limit_per_100_yd2=COMMON_LIMIT_PER_100_YD2
+    ... )
+    >>> [(step.sum, step.value) for step in steps]
+    [('24 × 10 000 ÷ (60 × 150)', Decimal('26.67')), ('40 ÷ 0.9144²', Decimal('47.84'))]
+    """
+    steps = Working()
+    steps.add(
+        graded.points_per_100_m2.quantize(Decimal("0.01"), rounding=ROUND_CEILING),
+        name="points_per_100_m2",
+        label=N_("In 100 m²"),
+        formula=N_("points × 10 000 ÷ (metres × cm)"),
+        sum=f"{graded.points} × 10 000 ÷ ({_shown(length_m)} × {_shown(width_cm)})",
+        unit="points",
+        source="ASTM D5430",
+    )
+    steps.add(
+        graded.limit_per_100_m2.quantize(Decimal("0.01")),
+        name="limit_per_100_m2",
+        label=N_("Limit in 100 m²"),
+        formula=N_("limit in 100 yd² ÷ 0.9144²"),
+        sum=f"{_shown(limit_per_100_yd2)} ÷ 0.9144²",
+        unit="points",
+        source=N_("agreed with the customer; 40 is common practice"),
+    )
+    return tuple(steps.steps)
+
+
 @dataclass(frozen=True, slots=True)
 class Measured:
     """A piece at grey perch and at final perch, measured relaxed; its mass when finished, None when not weighed."""

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext, pgettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
-from inventory import services
+from inventory import ledger, services
 from inventory.count_sheet import as_stored
 from inventory.forms import (
     CorrectForm,
@@ -390,12 +390,19 @@ def show_lot(request: HttpRequest, lot: Any, tried: dict[str, LotForm] | None = 
                 for name in dict.fromkeys([*acts_for(lot), *(name for name in tried if name in ACTS)])
             ],
             "page": Paginator(lines, LINES_PER_LEAF).get_page(request.GET.get("page")),
+            "working": ledger.working(_changes_by_kind(lot)),
             "cones": _just_back(request, lot),
             "treatments": lot.treatments.order_by("-began_on", "-pk"),
             "claims": Claim.objects.filter(lots__lot=lot).order_by("-number"),
             "irreversible": {Movement.REVERSE, Movement.NOTE},
         },
     )
+
+
+def _changes_by_kind(lot: Any) -> dict[str, tuple[int, int]]:
+    """What all its lines of one kind changed together, on hand and held; in grams."""
+    rows = lot.movements.order_by().values_list("kind").annotate(Sum("change_g"), Sum("held_change_g"))
+    return {kind: (change_g, held_g) for kind, change_g, held_g in rows}
 
 
 def _just_back(request: HttpRequest, lot: Any) -> Movement | None:

@@ -42,6 +42,7 @@ from planning.piece import (
     beyond,
     compare,
     grade_points,
+    grade_working,
     limit_per_100_m2,
     mass_g_per_m2,
     piece_points,
@@ -599,6 +600,7 @@ class MeasuredPiece:
     grade: Grade | None
     g_per_m2: Decimal | None
     working: tuple[Step, ...] = ()
+    grade_working: tuple[Step, ...] = ()
 
 
 def measured(piece: Piece) -> MeasuredPiece:
@@ -625,8 +627,10 @@ def measured(piece: Piece) -> MeasuredPiece:
     )
     size = {"length_m": piece.finished_length_m, "width_cm": piece.finished_width_cm}
     g_per_m2 = mass_g_per_m2(piece.mass_g, **size) if piece.mass_g else None
-    graded = grade_of(piece, limit_per_100_yd2=limit_for(piece).per_100_yd2)
-    return MeasuredPiece(compare(came, planned), graded, g_per_m2, piece_working(came, planned))
+    per_100_yd2 = limit_for(piece).per_100_yd2
+    graded = grade_of(piece, limit_per_100_yd2=per_100_yd2)
+    how = grade_working(graded, **size, limit_per_100_yd2=per_100_yd2) if graded else ()
+    return MeasuredPiece(compare(came, planned), graded, g_per_m2, piece_working(came, planned), how)
 
 
 def sent_on(piece: Piece) -> DispatchPiece | None:

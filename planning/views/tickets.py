@@ -345,6 +345,7 @@ def ticket(request: HttpRequest, number: int) -> HttpResponse:
     if worked_sheet.is_asked(request):
         figures = from_json(found.figures)
         parts = [worked_sheet.Part(_("As it was issued"), figures.working)]
+        parts.append(worked_sheet.Part(_("Ends, widths and setts"), figures.cloth.working))
         parts += [worked_sheet.Part(_("Order line %(line)s") % {"line": run.line}, run.working) for run in figures.runs]
         return worked_sheet.sheet(
             request, title=_("Ticket %(number)s") % {"number": number}, back=request.path, parts=parts

@@ -46,7 +46,7 @@ class Says:
         return done
 
 
-def test_a_lot_goes_through_its_life_line_by_line(planner):
+def test_a_lot_goes_through_its_life_line_by_line(planner, desk):
     here, there = make_place(code="A1"), make_place(code="B2")
     lot = make_lot(label="A12", grams=20000, place=here, packages=20, by=planner)
     reservation = services.reserve(lot=lot, grams=10080, for_what="Warp 118", by=planner)
@@ -75,6 +75,11 @@ def test_a_lot_goes_through_its_life_line_by_line(planner):
     lot.refresh_from_db()
     assert lot.place == there
     assert (lines[6].place_from, lines[6].place_to) == (here, there)
+    # By hand: 20 000 − 9000 + 350 − 50 − 300 = 11 000 g, and 10 080 − 1080 − 9000 = 0 g held.
+    page = desk.get("/lots/A12/").content.decode()
+    assert "20000 g received − 9000 g drawn + 350 g came back − 50 g waste − 300 g corrected" in page
+    assert "10080 g held − 1080 g let go − 9000 g drawn" in page
+    assert "<output>11000 g</output>" in page
 
 
 def test_a_short_lot_is_refused_and_no_hold_is_left():

@@ -133,6 +133,9 @@ def test_a_ticket_s_working_is_german_on_its_page_and_on_the_sheet_to_print(desk
     german = desk.get(pages[1]).content.decode()
     assert '<html lang="de"' in german
     assert "Zu schärende Länge" in german
+    # By hand: 150 ÷ 0.9 ÷ 0.94 = 177.305 cm in the reed, × 4.23 dents to the cm = 750 dents of two ends.
+    assert "150 cm ÷ (1 − 10 %) ÷ (1 − 6 %) × 42,3 ÷ 10 cm × 2, 750 Rohre" in german
+    assert "1500 + 0" in desk.get(pages[0]).content.decode()
     figures = from_json(JobTicket.objects.get(number=ticket.number).figures)
     assert f"{figures.warp_length_m} m".replace(".", ",") in german
     assert "by definition" in {step.source for step in figures.working}, "the book keeps it in English"

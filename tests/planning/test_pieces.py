@@ -177,6 +177,10 @@ def test_each_customer_has_a_limit_of_points_else_the_mills_holds(warp, planner,
     text = desk.get(f"/pieces/{piece.number}/").content.decode()
     assert said_by in text
     assert f"The limit is {agreed or '40'} in 100 yd²" in text
+    # How: 240 000 ÷ 12 816.464 = 18.7259, upwards; the mill's limit is 40 ÷ 0.83612736 = 47.8396.
+    assert "24 × 10 000 ÷ (109.73 × 116.8)" in text
+    assert "<output>18.73 points</output>" in text
+    assert f"<output>{ {'15.6': '18.66', '15.7': '18.78', None: '47.84'}[agreed] } points</output>" in text
     # 15.65 in 100 square yards are 18.7 in 100 square metres.
     shown = desk.get(f"/api/pieces/{piece.number}/").json()
     assert shown["points_per_100_m2"] == "18.73"

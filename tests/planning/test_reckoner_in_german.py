@@ -25,6 +25,6 @@ def test_what_is_typed_with_a_comma_is_reckoned_answered_and_refused_with_one(de
     page = unescape(desk.get("/reckoner/crimp/", {"yarn_cm": "19,5", "cloth_cm": "20"}).content.decode())
     assert "19,5 cm Faden aus 20 cm Stoff: Ein gestreckter Faden ist nie kürzer." in page
     page = unescape(desk.get("/reckoner/grade/", {"faults": "3,2 m: 240 mm; 41 m: 50 mm Loch"}).content.decode())
-    assert "8 Punkte sind 8,89 auf 100 m²; die Grenze ist 47,84: Es besteht." in page
+    assert "8 Punkte sind 8,89 auf 100 m²; die Grenze ist 47,84: Es ist erste Wahl." in page
     sett = unescape(desk.get("/reckoner/sett/", {"ends_per_cm": "30", "picks_per_cm": "9"}).content.decode())
-    assert "Die Fäden liegen aufeinander." in sett
+    assert "30 Fäden/cm sind 219 % der 13,7, die diese Bindung fasst" in sett
