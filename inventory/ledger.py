@@ -8,7 +8,7 @@ history. Yarn leaves in two steps, hold then draw: what is held for one warp can
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from mill.refusal import N_, Refusal, Word
@@ -96,6 +96,38 @@ def working(changes: Mapping[str, tuple[int, int]]) -> tuple[Step, ...]:
         label=N_("Free"),
         formula=N_("on hand − held"),
         sum=f"{on_hand_g} g − {held_g} g",
+        unit="g",
+        source=N_("by definition"),
+    )
+    return tuple(steps.steps)
+
+
+def delivery_working(*, ordered_g: int, received_g: Sequence[int], outstanding_g: int) -> tuple[Step, ...]:
+    """What is still to come of a delivery.
+
+    received_g       of each of its lots, as its first line has it; without lots that were taken back
+    outstanding_g    what the book holds to be still to come
+
+    >>> steps = delivery_working(ordered_g=20_000, received_g=[9000, 4500], outstanding_g=6500)
+    >>> [(step.sum, step.value) for step in steps]
+    [('9000 g + 4500 g', 13500), ('20000 g − 13500 g', 6500)]
+    """
+    steps = Working()
+    came_g = steps.add(
+        sum(received_g),
+        name="received_g",
+        label=N_("Come"),
+        formula=N_("its lots as they were received, at the yarn's own regain"),
+        sum=" + ".join(f"{grams} g" for grams in received_g) or "0 g",
+        unit="g",
+        source=N_("the ledger"),
+    )
+    steps.add(
+        outstanding_g,
+        name="outstanding_g",
+        label=N_("Still to come"),
+        formula=N_("ordered − come; 0 when more has come, or the delivery is closed"),
+        sum=f"{ordered_g} g − {came_g} g",
         unit="g",
         source=N_("by definition"),
     )

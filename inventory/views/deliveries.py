@@ -12,15 +12,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
-from inventory import services
+from inventory import ledger, services
 from inventory.forms import DeliveryForm
-from inventory.models import Delivery, Supplier, Yarn
+from inventory.models import Delivery, Movement, Supplier, Yarn
 from inventory.views.yarns import mass
 from mill.desk import room
 from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
 from mill.signs import written_now
 from mill.templatetags.mill import day, kg
+from mill.working import Step
 
 
 class DeliveryFilter(django_filters.FilterSet):
@@ -203,8 +204,19 @@ def delivery(request: HttpRequest, pk: int | None = None) -> HttpResponse:
             **foresight_facts(form, found),
             "receive": to_receive(found) if found and found.outstanding_g else "",
             "lots": [(lot, off_count(lot, found.yarn)) for lot in _came(found)] if found else [],
+            "working": _working(found) if found else (),
             "back": reverse("deliveries"),
         },
+    )
+
+
+def _working(found: Any) -> tuple[Step, ...]:
+    """What is still to come of it; a lot whose first line was taken back has not come."""
+    first = Movement.objects.filter(lot__delivery=found, seq=1, reversed_by__isnull=True).order_by("lot_id")
+    return ledger.delivery_working(
+        ordered_g=found.ordered_g,
+        received_g=list(first.values_list("change_g", flat=True)),
+        outstanding_g=found.outstanding_g,
     )
 
 

@@ -562,7 +562,13 @@ def test_a_delivery_is_written_changed_and_closed(desk):
     delivery.refresh_from_db()
     assert (delivery.expected_on, delivery.is_closed) == (in_days(30), True)
     make_lot(yarn=delivery.yarn, delivery=make_delivery(number="D1", yarn=delivery.yarn), label="A12")
-    assert "A12" in text_of(opened(desk, "delivery", Delivery.objects.get(number="D1").pk))
+    delivery = Delivery.objects.get(number="D1")
+    make_lot(yarn=delivery.yarn, delivery=delivery, label="A13", grams=4500)
+    page = text_of(opened(desk, "delivery", delivery.pk))
+    assert "A12" in page
+    # By hand: 9000 + 4500 = 13 500 g have come, 20 000 − 13 500 = 6500 g are still to come.
+    assert "9000 g + 4500 g" in page
+    assert "20000 g − 13500 g 6500 g" in page
 
 
 def test_a_wrong_delivery_is_told_why(desk):
