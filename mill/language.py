@@ -60,7 +60,7 @@ WHOLE = frozenset(
         *("looms", "loom", "loom_new", "loom_edit", "loom_hold", "loom_breaks_down", "plan_late_yarn"),
         *("plan_new", "plan_improve", "plan_work", "plan_stop", "plans", "plan", "plan_decide"),
         *("plan_foresight", "plan_effects", "board", "board_move", "board_take_back"),
-        *("actuals", "efficiency_take"),
+        *("actuals", "efficiency_take", "public_days"),
         *("yarn", "yarn_new", "yarn_edit", "yarn_one", "yarn_outlook", "yarn_count", "yarn_dye_lots"),
         *("lots", "lot", "lot_receive", "lot_write", "hold_release", "line_reverse", "lot_labels", "cone_labels"),
         *("deliveries", "delivery", "delivery_new", "delivery_foresight", "delivery_new_foresight"),

@@ -62,18 +62,19 @@ def read_place(written: str) -> tuple[str, str]:
     if part and part not in parts_of(country):
         raise Refusal(
             N_("%(country)s has no part “%(part)s” in the tables; they have %(known)s."),
-            country=countries()[country],
+            country=Word(countries()[country]),
             part=part[:10],
             known=", ".join(parts_of(country)) or Word(N_("none")),
         )
     return country, part
 
 
-def public_days(place: str, year: int) -> Sequence[PublicDay]:
-    """The holidays of a place in a year, by day; English names where the tables have them.
+def public_days(place: str, year: int, *, spoken: str = "en") -> Sequence[PublicDay]:
+    """The holidays of a place in a year, by day; names in the language, else in English, where the tables have them.
 
     place    GB, GB-SCT
     year     2000 to 2100
+    spoken   "de"
 
     Raises Refusal for a place or year that is not in the tables.
     """
@@ -88,8 +89,8 @@ def public_days(place: str, year: int) -> Sequence[PublicDay]:
             year=year,
         )
     of_country = holidays.country_holidays(country)
-    spoken = [name for name in ("en_GB", "en_US") if name in of_country.supported_languages]
-    found = holidays.country_holidays(
-        country, subdiv=part or None, years=year, language=spoken[0] if spoken else of_country.default_language
-    )
+    known = of_country.supported_languages
+    own = [name for name in known if spoken != "en" and name.partition("_")[0] == spoken]
+    named = [*own, *(name for name in ("en_GB", "en_US") if name in known), of_country.default_language]
+    found = holidays.country_holidays(country, subdiv=part or None, years=year, language=named[0])
     return [PublicDay(day, name) for day, name in sorted(found.items())]

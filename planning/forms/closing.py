@@ -1,3 +1,4 @@
+import unicodedata
 from datetime import date
 from typing import Any
 
@@ -10,12 +11,16 @@ from mill.public_days import YEARS, countries, parts_of, read_place
 from mill.refusal import Refusal
 
 
+def _countries() -> list[tuple[str, str]]:
+    """By their names in the language of the page; Österreich stands among the O."""
+    named = ((code, _(name)) for code, name in countries().items())
+    return sorted(named, key=lambda one: unicodedata.normalize("NFD", one[1]))
+
+
 class PlaceOfHolidaysForm(forms.Form):
     """Whose public holidays, and of which year."""
 
-    country = forms.ChoiceField(
-        label=gettext_lazy("Country"), choices=lambda: [("", _("Choose")), *countries().items()]
-    )
+    country = forms.ChoiceField(label=gettext_lazy("Country"), choices=lambda: [("", _("Choose")), *_countries()])
     part = forms.CharField(
         label=gettext_lazy("Part of the country"),
         required=False,

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import get_language
 
 from mill import changes
 from mill.models import Mill
@@ -34,8 +35,11 @@ def midnight(day: date) -> datetime:
 
 
 def days_off(place: str, year: int) -> list[DayOff]:
-    """The public holidays of a place, each with the closure that covers it. Raises Refusal for what no table has."""
-    days = public_days(place, year)
+    """The public holidays of a place, each with the closure that covers it. Raises Refusal for what no table has.
+
+    They are named in the language of whoever asks, where the tables have it.
+    """
+    days = public_days(place, year, spoken=(get_language() or "en").partition("-")[0])
     closures = list(
         Closure.objects.filter(
             loom=None, starts_at__lt=midnight(date(year + 1, 1, 1)), stops_at__gt=midnight(date(year, 1, 1))

@@ -9,8 +9,10 @@ from django.db import transaction
 from django.utils import timezone
 
 from mill import jobs, language
+from mill.countries import NAMES
 from mill.models import Job
-from planning.models import Loom, PlanRun, Slot, Warp
+from mill.public_days import countries
+from planning.models import Closure, Loom, PlanRun, Slot, Warp
 from planning.services import actuals, floor, improving, looms, plans, retelling, working_out
 from planning.services import board as moving
 from planning.shed_plan import Cost
@@ -135,3 +137,25 @@ def test_the_pages_of_the_looms_are_whole_in_german(desk, planner, shed):
         pages += [f"/looms/board/?{plan}span=quarter", f"/looms/board/?{plan}view=table", f"/looms/board/?{plan}"]
     assert actuals.run_outs()
     assert not forgotten(desk, planner, pages, own=OWN)
+
+
+def test_public_holidays_are_looked_up_and_written_in_german(desk, planner):
+    address = "/mill/public-holidays/?country=AT&part=9&year=2027"
+    # Some countries are called alike in both.
+    alike = "|".join(re.escape(name) for name in NAMES)
+    assert not forgotten(desk, planner, [address, "/mill/public-holidays/"], own=alike)
+    page = desk.get(address).content.decode()
+    assert "Österreich</option>" in page
+    assert "<td>Fronleichnam</td>" in page
+    assert "Do, 27. Mai 2027" in page
+    wrong = desk.get("/mill/public-holidays/?country=AT&part=X&year=2027").content.decode()
+    assert "Österreich hat in den Tafeln keinen Teil „X“" in wrong
+    answer = desk.post(
+        "/mill/public-holidays/", {"country": "AT", "part": "9", "year": "2027", "day": "2027-05-27"}, follow=True
+    )
+    assert Closure.objects.get().name == "Fronleichnam"
+    assert "1 Schließtag eingetragen." in answer.content.decode()
+
+
+def test_every_country_of_the_tables_has_its_name_to_be_translated():
+    assert set(NAMES) == set(countries().values())
