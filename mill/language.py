@@ -65,9 +65,8 @@ WHOLE = frozenset(
         *("lots", "lot", "lot_receive", "lot_write", "hold_release", "line_reverse", "lot_labels", "cone_labels"),
         *("deliveries", "delivery", "delivery_new", "delivery_foresight", "delivery_new_foresight"),
         *("suppliers", "supplier", "supplier_new", "fibres", "fibre", "fibre_new", "fibres_of_table"),
-        *("claims", "claim", "claim_new", "claim_sum"),
-        *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
         *("claims", "claim", "claim_new", "claim_sum", "claim_print"),
+        *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
         *("report_turnover", "import_csv", "import_csv_kind"),
         *("reckoner", "reckoner_sum"),
     }

@@ -174,7 +174,7 @@ def outlook_facts(yarn: Yarn, asked: Mapping[str, Any]) -> dict[str, Any]:
 def yarn_one(request: HttpRequest, code: str) -> HttpResponse:
     yarn = get_object_or_404(Yarn.objects.select_related("supplier"), code=code)
     if worked_sheet.is_asked(request):
-        parts = [worked_sheet.Part("Draw-down", outlook_facts(yarn, request.GET)["steps"])]
+        parts = [worked_sheet.Part(_("Draw-down"), outlook_facts(yarn, request.GET)["steps"])]
         return worked_sheet.sheet(request, title=str(yarn), back=request.path, parts=parts)
     lots = yarn.lots.with_balance().filter(on_hand_g__gt=0).select_related("place").order_by("received_on", "label")
     return render(

@@ -71,7 +71,15 @@ def test_the_yarn_room_s_pages_are_whole_in_german(desk, planner):
     room = a_yarn_room_with_something_of_all(planner)
     yarn, lot, claim = f"/yarns/{room.yarn.code}/", f"/lots/{room.lot.label}/", f"/claims/{room.claim.number}/"
     delivery = f"/deliveries/{room.came.pk}/"
-    pages = ["/yarn/", "/yarn/new/", yarn, f"{yarn}?late_by_days=3", f"{yarn}edit/", f"{yarn}dye-lots/"]
+    pages = [
+        "/yarn/",
+        "/yarn/new/",
+        yarn,
+        f"{yarn}?late_by_days=3",
+        f"{yarn}?sheet=worked",
+        f"{yarn}edit/",
+        f"{yarn}dye-lots/",
+    ]
     pages += ["/lots/", lot, f"/lots/{room.hers.label}/", f"{lot}?cones={room.back.key}"]
     pages += [f"/yarn/receive/?delivery={room.came.number}", f"/lines/{room.back.pk}/take-back/"]
     pages += ["/yarn/labels/?copies=2", f"/lines/{room.back.pk}/labels/"]
