@@ -146,7 +146,8 @@ def test_what_it_costs_and_what_is_quoted_is_whole_in_german(desk, planner, twee
     assert "Noch auf keiner Kette: Auf einer eigenen Kette, nach Vorrichten, auf Webstuhl 7." in page
     page = plainly(desk.get(f"/quotes/{kept.number}/print/"))
     assert "2 × 62,5 m, zusammen 125 m" in page
-    assert f"{kept.price:.2f} {kept.currency}".replace(".", ",") in page.replace(" ", " ")
+    amount = f"{kept.price:,.2f}".replace(",", " ").replace(".", ",")
+    assert f"<strong>{amount} GBP</strong>" in page
     with pytest.raises(Refusal) as refused:
         quotes.keep_quote(asked, replace(said, seen_price=Decimal("1.50")), by=planner, key="two")
     assert str(refused.value).startswith("The price was 1.50 GBP when this was shown and is ")
