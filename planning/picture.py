@@ -207,6 +207,8 @@ def _places(cloth: Cloth, order: Sequence[Stripe]) -> dict[str, list[int]]:
 
 CELL = 14
 MARGIN = 4
+# Room for a letter of a heading.
+LETTER = 7
 
 
 @dataclass(slots=True)
@@ -293,9 +295,10 @@ def draft_svg(
         if end == 0 or (end + 1) % 4 == 0:
             sheet.write(str(end + 1), x=left + end * CELL + CELL // 2, y=bottom + 11)
     sheet.write(in_words(N_("Threading")), x=left, y=top - 5, anchor="start", size=11)
-    sheet.write(in_words(N_("Lifting")), x=lifting_left, y=design_top - 4, anchor="start", size=11)
+    lifting_called = in_words(N_("Lifting"))
+    sheet.write(lifting_called, x=lifting_left, y=design_top - 4, anchor="start", size=11)
     sheet.write(in_words(N_("end")), x=left - MARGIN, y=bottom + 11, anchor="end")
-    width = lifting_left + max(shafts, 4) * CELL + MARGIN
+    width = lifting_left + max(shafts * CELL, 4 * CELL, LETTER * len(lifting_called)) + MARGIN
     height = bottom + CELL + MARGIN
     cut = ""
     if (ends, picks) != (len(threading), len(lifting)):
