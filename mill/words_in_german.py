@@ -102,9 +102,9 @@ WORDS: tuple[Word, ...] = in_order(
         ),
         _of(
             "cut-mark",
-            "Stückzeichen",
+            "Stückmarke",
             "Ein Zeichen, eingewebt oder auf der Kette, wo ein Stück endet und das nächste beginnt.",
-            also=("schnittmarke", "schnittmarken"),
+            also=("stückmarken", "schnittmarke"),
         ),
         _of("denier", "Denier", "Eine Feinheit: Gramm auf 9 000 Meter. Ein Neuntel davon ist das Tex."),
         _of(
@@ -136,7 +136,7 @@ WORDS: tuple[Word, ...] = in_order(
             "dye-lot",
             "Färbepartie",
             "Was zusammen gefärbt wurde. Zwei von einer Farbe dürfen nie in einer Kette zusammenkommen.",
-            also=("färbepartien",),
+            also=("färbepartien", "farbpartie", "farbpartien"),
         ),
         _of(
             "end",
@@ -221,9 +221,10 @@ WORDS: tuple[Word, ...] = in_order(
         ),
         _of(
             "loom-hours",
-            "Webstuhlstunden",
+            "Stuhlstunden",
             "Stunden, die ein Webstuhl für eine Kette läuft oder steht: Weben mit den Stillständen und Vorrichtung.",
             "h",
+            also=("webstuhlstunden",),
         ),
         _of(
             "lot",
@@ -497,7 +498,10 @@ WORDS: tuple[Word, ...] = in_order(
             "weave", "Bindung", "Wie sich Kette und Schuss kreuzen: Einzug und Aushebung zusammen.", also=("bindungen",)
         ),
         _of(
-            "weft", "Schuss", "Die Fäden, die quer im Stoff liegen.", also=("schussgarn", "schussfolge", "schussgarne")
+            "weft",
+            "Schuss",
+            "Die Fäden, die quer im Stoff liegen.",
+            also=("schussgarn", "schussfolge", "schussgarne", "schussfarben", "schusspartie"),
         ),
         _of(
             "wind",
