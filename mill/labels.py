@@ -277,5 +277,9 @@ REASONS = (
     N_("Its pieces went on Warp %(warp)s."),
     N_("%(pieces)s of %(line)s taken off."),
     N_("Taken apart."),
+    N_("Shade approved"),
+    N_("Shade not approved: %(why)s"),
+    N_("Into quarantine: %(why)s"),
+    N_("Out of quarantine, no treatment named: %(why)s"),
     N_("Fibres: %(fibres)s"),
 )

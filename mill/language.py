@@ -39,6 +39,7 @@ WHOLE = frozenset(
         *("rates", "rate_new", "rate", "prices", "price_new", "price"),
         *("line_take_up", "customers", "customer", "customer_new", "customer_edit"),
         *("changes", "changes_of"),
+        *("today", "find", "promise"),
         *("store", "store_due", "store_triggers", "places", "place", "place_new", "place_edit", "inspection_new"),
         *("place_count", "place_count_sheet", "traps", "trap", "trap_new"),
         *("treatments", "treatment", "treatment_new"),

@@ -1,13 +1,17 @@
 """What a customer can be told: the earliest safe date for a line that is on no warp yet, and what a jump would push."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import ROUND_CEILING, Decimal
 
+from django.utils.translation import gettext as _
+
 from inventory.models import Yarn
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
+from mill.units import tidy
 from planning import finishing
 from planning import shed as shed_room
 from planning.gaiting import SetUp, set_up_min
@@ -17,12 +21,27 @@ from planning.services import clock, plans, working_out
 from planning.services.beams import BeamStand
 from planning.services.cloths import latest_specs
 from planning.services.explaining import day_name
-from planning.services.retelling import listed
+from planning.services.retelling import listed, retold, said_list
 from planning.services.standing import LEAD_DAYS, NO_FLANGE, Releases, Standing, Waiting, YarnNeed, let_go, standing
 from planning.shed import PieceDue, Shed
 from planning.shed_plan import Plan, time_plan
 from planning.ticket import Figures, Run, work_out
 from planning.worktime import DAY_MIN
+
+# How a day comes about, and what it does not know of: said in English, as it is kept with a quote, and said again in
+# the language of a page.
+YARN_COMES = N_("The %(material)s comes %(day)s.")
+BEAM_FREE = N_("A beam that takes it is free %(day)s.")
+WOUND = N_("Wound by %(day)s, in its turn.")
+ON_LOOM = N_("On loom %(loom)s after a %(setup)s from %(day_from)s, off %(day_off)s.")
+FINISHED = N_("Finished in %(n)s working days, ready %(day)s.")
+ONE_OF_SEVERAL = N_("Warp %(warp)s of %(n)s: %(link)s")
+LINE_WAITS = N_("%(n)s order line is on no warp yet and not reckoned with: who is combined first is woven first.")
+LINES_WAIT = N_("%(n)s order lines are on no warp yet and not reckoned with: who is combined first is woven first.")
+NO_PLAN = N_("No plan is in force: the date is reckoned from warps taken by earliest due date.")
+LEFT_OUT = N_("Not reckoned with, since no loom can be planned for it: %(warps)s.")
+LINKS = (YARN_COMES, BEAM_FREE, WOUND, ON_LOOM, FINISHED)
+CAUTIONS = (LINE_WAITS, LINES_WAIT, NO_PLAN, LEFT_OUT)
 
 # A warp that is only thought of is late for nothing.
 NEVER_DUE = clock.HORIZON_WEEKS * 7 * DAY_MIN
@@ -50,6 +69,11 @@ class Way:
     chain: tuple[str, ...]
     pushes: tuple[Push, ...]
 
+    @property
+    def told(self) -> list[str]:
+        """The chain in the language of the page."""
+        return links_told(self.chain)
+
 
 @dataclass(frozen=True)
 class Promise:
@@ -67,8 +91,29 @@ class Promise:
     cautions: tuple[str, ...]
 
     @property
+    def cautions_told(self) -> list[str]:
+        """The cautions in the language of the page."""
+        return cautions_told(self.cautions)
+
+    @property
     def safe_on(self) -> date:
         return self.safe.ready_on
+
+
+def links_told(chain: Iterable[str]) -> list[str]:
+    """What was said of how a day comes about, in the language of the page."""
+    return [_link_told(link) for link in chain]
+
+
+def _link_told(link: str) -> str:
+    if found := re.fullmatch(r"Warp (\d+) of (\d+): (.+)", link):
+        return _(ONE_OF_SEVERAL) % {"warp": found[1], "n": found[2], "link": retold(_capital(found[3]), LINKS)}
+    return retold(link, LINKS)
+
+
+def cautions_told(cautions: Iterable[str]) -> list[str]:
+    """What a day does not know of, in the language of the page."""
+    return [retold(one, CAUTIONS) for one in cautions]
 
 
 def promise(
@@ -121,7 +166,8 @@ def spec_of(colourway: Colourway) -> ClothSpec:
         .first()
     )
     if spec is None:
-        raise Refusal(f"{colourway.cloth} has no specification yet. Write its first revision.", field="colourway")
+        unspecified = N_("%(cloth)s has no specification yet. Write its first revision.")
+        raise Refusal(unspecified, field="colourway", cloth=colourway.cloth)
     return spec
 
 
@@ -147,9 +193,14 @@ def shares_of(spec: ClothSpec, colourway: Colourway, *, pieces: int, length_m: D
         if warps >= pieces:
             one = figures_of(1)
             raise Refusal(
-                f"A piece of {length_m.normalize():f} m takes {one.warp_length_m} m of warp; the largest beam holds "
-                f"{longest_m} m. Order shorter pieces.",
+                N_(
+                    "A piece of %(length)s m takes %(warp)s m of warp; the largest beam holds %(most)s m. Order shorter"
+                    " pieces."
+                ),
                 field="length_m",
+                length=tidy(length_m),
+                warp=one.warp_length_m,
+                most=longest_m,
             )
         warps += 1
 
@@ -223,27 +274,27 @@ def _way(
     off = max(there.day_of(placed.end - 1).date() for placed in ends)
     ready = _working_day(finishing.ready_on(off, spec.finishing_days))
     chain: list[str] = []
-    for warp, placed in zip(wanted, ends, strict=True):
-        which = "" if len(wanted) == 1 else f"Warp {wanted.index(warp) + 1} of {len(wanted)}: "
+    for number, (warp, placed) in enumerate(zip(wanted, ends, strict=True), start=1):
+        own: list[str] = []
         comes = released.waits_for.get(warp.id)
         if comes:
             at = (released.warp_yarn if comes.startswith("warp") else released.weft_yarn)[warp.id]
-            chain.append(f"{which}the {comes} comes {_day(there, at)}")
+            own.append(YARN_COMES % {"material": comes, "day": _day(there, at)})
         assert placed.winding is not None
         if placed.winding.given_at > placed.winding.asked_at:
-            chain.append(f"{which}a beam that takes it is free {_day(there, placed.winding.given_at)}")
-        chain.append(f"{which}wound by {_day(there, placed.winding.stops_at)}, in its turn")
-        chain.append(
-            f"{which}on loom {placed.loom} after a {placed.setup.kind} from {_day(there, placed.start)}, "
-            f"off {_day(there, placed.end - 1)}"
-        )
-    chain.append(f"finished in {spec.finishing_days} working days, ready {day_name(ready)}")
+            own.append(BEAM_FREE % {"day": _day(there, placed.winding.given_at)})
+        own.append(WOUND % {"day": _day(there, placed.winding.stops_at)})
+        days = {"day_from": _day(there, placed.start), "day_off": _day(there, placed.end - 1)}
+        own.append(ON_LOOM % {"loom": placed.loom, "setup": placed.setup.kind, **days})
+        several = {"warp": number, "n": len(wanted)}
+        chain += own if len(wanted) == 1 else [ONE_OF_SEVERAL % {**several, "link": _small(link)} for link in own]
+    chain.append(FINISHED % {"n": spec.finishing_days, "day": day_name(ready)})
     return Way(
         looms=tuple(dict.fromkeys(placed.loom for placed in ends)),
         starts_on=min(there.day_of(placed.start).date() for placed in ends),
         off_on=off,
         ready_on=ready,
-        chain=tuple(_sentence(link) for link in chain),
+        chain=tuple(chain),
         pushes=tuple(_pushes(there, plan, timed)),
     )
 
@@ -253,8 +304,12 @@ def _working_day(day: date) -> date:
     return day + timedelta(days=7 - day.weekday() if day.weekday() > 4 else 0)
 
 
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
+def _small(text: str) -> str:
+    return f"{text[:1].lower()}{text[1:]}"
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _day(there: Standing, minute: int) -> str:
@@ -268,18 +323,15 @@ def _pushes(there: Standing, before: Plan, after: Plan) -> Iterable[Push]:
             warp = there.warps[code]
             names = dict.fromkeys(part.line.order.customer.name for part in warp.parts.all())
             off_on, later_on = (there.day_of(end - 1).date() for end in (was.end, now.end))
-            yield Push(warp.number, listed(list(names)), off_on, later_on, (later_on - off_on).days)
+            yield Push(warp.number, said_list(list(names)), off_on, later_on, (later_on - off_on).days)
 
 
 def _cautions(there: Standing) -> Iterable[str]:
     others = OrderLine.objects.not_on_a_warp().count()
     if others:
-        yield (
-            f"{others} order line{' is' if others == 1 else 's are'} on no warp yet and not reckoned with: "
-            "who is combined first is woven first."
-        )
+        yield (LINE_WAITS if others == 1 else LINES_WAIT) % {"n": others}
     if there.base is None:
-        yield "No plan is in force: the date is reckoned from warps taken by earliest due date."
+        yield NO_PLAN
     if there.left_out:
         numbers = [str(number) for number in sorted(there.left_out)]
-        yield f"Not reckoned with, since no loom can be planned for it: warp {listed(numbers)}."
+        yield LEFT_OUT % {"warps": f"warp {listed(numbers)}"}

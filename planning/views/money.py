@@ -27,6 +27,7 @@ from planning.cost import places_of, steps_of
 from planning.forms.money import DropQuoteForm, KeepQuoteForm, PlaceQuoteForm, QuoteFilter, QuoteForm
 from planning.models import OrderLine, Piece, Quote, Warp
 from planning.services import costing, quotes
+from planning.services import promise as promises
 from planning.services.costing import CostSheet
 from planning.services.quotes import Asked, Figured, Said
 from planning.ticket import work_out_cloth
@@ -229,6 +230,8 @@ def _quote_context(found: Quote) -> dict[str, Any]:
         "quote": found,
         "sheet": cost,
         "notes": costing.notes_told(cost["notes"]),
+        "chain": promises.links_told(cost["chain"]),
+        "cautions": promises.cautions_told(cost["cautions"]),
         "places": places_of(found.currency),
         "finished_m": pieces * found.length_m,
         "revised": quotes.revised_since(found),

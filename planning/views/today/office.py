@@ -163,7 +163,7 @@ def troubled_warps() -> list[Entry]:
         Entry(
             called(row.warp),
             reverse("warp", args=[row.warp.number]),
-            row.trouble,
+            row.why_trouble,
             _("Put it right"),
             reverse("warp", args=[row.warp.number]),
         )

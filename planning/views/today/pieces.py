@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from mill.language import called
 from mill.templatetags.mill import day, num
@@ -93,7 +93,7 @@ def ready_to_send() -> list[Entry]:
                 name,
                 reverse("customer", args=[code]),
                 form % {"n": len(pieces), "day": day(min(map(finishing.due_on, pieces)))},
-                _("Send them"),
+                pgettext("to a customer's page", "Send them"),
                 reverse("dispatch_new", args=[code]),
                 overdue % {"n": late} if late else "",
             )

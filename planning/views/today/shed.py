@@ -13,6 +13,7 @@ from mill.templatetags.mill import day, days_late, hours, moment
 from planning.models import Loom, PlanRun, Slot, Warp
 from planning.services.actuals import RunOut
 from planning.services.plans import IN_LOOM
+from planning.services.retelling import retold
 from planning.views.today.entry import Entry
 
 # What is to be done within so long is today's.
@@ -36,11 +37,11 @@ def late_warps(run: PlanRun | None) -> list[Entry]:
                     "time": days_late(slot.late_min),
                     "loom": slot.loom,
                     "day": day(slot.weaving_stops_at),
-                    "why": slot.why,
+                    "why": retold(slot.why),
                 },
                 _("Look at the loom"),
                 reverse("loom", args=[slot.loom.code]),
-                str(mend).rstrip("."),
+                retold(str(mend)).rstrip("."),
             )
         )
     return entries

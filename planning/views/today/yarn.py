@@ -117,7 +117,7 @@ def quarantined_lots() -> list[Entry]:
             str(lot),
             reverse("lot", args=[lot.label]),
             _("%(yarn)s is in quarantine: %(why)s")
-            % {"yarn": lot.yarn, "why": lot.quarantine_reason or _("no reason written")},
+            % {"yarn": lot.yarn, "why": lot.why_quarantined or _("no reason written")},
             _("Look at the lot"),
             reverse("lot", args=[lot.label]),
             _("%(kg)s kg can’t be drawn until it is released") % {"kg": kg(lot.on_hand_g)},
