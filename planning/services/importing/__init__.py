@@ -79,16 +79,14 @@ class Brought:
     def __str__(self) -> str:
         """What came of it, in the language of whoever asks."""
         counts = {"new": self.new, "changed": self.changed, "same": self.same}
-        said = {
-            "kinds": _(self.kind.many),
-            "n": self.n_rows,
-            "counts": _("%(new)s new, %(changed)s changed, %(same)s the same") % counts,
-        }
+        kinds = _(self.kind.many)
+        told = _("%(new)s new, %(changed)s changed, %(same)s the same") % counts
+        said = {"kinds": kinds, "n": self.n_rows, "counts": told}
         if self.is_check and self.n_rows == 1:
             return _("The one row of these %(kinds)s can be brought in: %(counts)s. Nothing is written.") % said
         if self.is_check:
             return _("All %(n)s rows of these %(kinds)s can be brought in: %(counts)s. Nothing is written.") % said
-        return f"{said['kinds'][:1].upper()}{said['kinds'][1:]}: {said['counts']}."
+        return f"{kinds[:1].upper()}{kinds[1:]}: {told}."
 
 
 def bring_in(kind: str, data: bytes, *, by: Any, decimal: str = POINT, is_check: bool = False) -> Brought:

@@ -25,9 +25,9 @@ from planning.views.reports.page import (
     Picture,
     Report,
     Sheet,
+    head_day,
     pct,
     said_if,
-    short_day,
     show,
     weeks_back,
 )
@@ -72,7 +72,7 @@ def report(period: Period, today: date) -> Report:
                 _("Each loom, week by week"),
                 boxes_svg(
                     [(loom, [_box(by["each"].get((loom, monday))) for monday in weeks]) for loom in by["loom"]],
-                    heads=[short_day(monday) for monday in weeks],
+                    heads=[head_day(monday) for monday in weeks],
                     name="efficiency",
                     title=_("Efficiency of each loom, week by week"),
                     told=_(

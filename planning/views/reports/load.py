@@ -17,7 +17,7 @@ from planning.graph import FULL, LINED, Bar, Box, boxes_svg, columns_svg, small_
 from planning.load import Load
 from planning.period import Period, week_of
 from planning.services import load
-from planning.views.reports.page import Figure, Missing, Picture, Report, Sheet, pct, short_day, show
+from planning.views.reports.page import Figure, Missing, Picture, Report, Sheet, head_day, pct, short_day, show
 
 NAME, TITLE = "report_load", N_("Load of the looms ahead")
 WEEKS = 12
@@ -53,7 +53,7 @@ def report(period: Period, today: date) -> Report:
                 _("Each loom, week by week"),
                 boxes_svg(
                     [(code, [_box(one) for one in own]) for code, own in there.looms.items()],
-                    heads=[short_day(monday) for monday in there.weeks],
+                    heads=[head_day(monday) for monday in there.weeks],
                     name="load",
                     title=_("Load of each loom, week by week"),
                     told=_(

@@ -166,6 +166,11 @@ def short_day(day: date) -> str:
     return _("%(day)s %(month)s") % {"day": day.day, "month": written_now().months[day.month - 1]}
 
 
+def head_day(day: date) -> str:
+    """The same above a narrow box, where a German full stop takes the room that parts two of them."""
+    return short_day(day).rstrip(".")
+
+
 def month_name(month: date) -> str:
     """Nov 26, as it stands under a column."""
     return f"{written_now().months[month.month - 1]} {month:%y}"
