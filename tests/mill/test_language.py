@@ -119,11 +119,11 @@ def test_a_person_s_own_language_comes_before_the_mill_s(desk, planner):
 
 def test_a_page_that_is_not_whole_in_german_is_whole_in_english_inside_a_german_frame(desk, planner):
     people.speak(planner, language="de", by=planner)
-    answer = desk.get("/how-to/")
+    answer = desk.get("/mill/jobs/")
     assert lang(answer) == ["de", "en-GB"]
     page = answer.content.decode()
     assert ">Webstühle</a>" in page  # the frame
-    assert "<h1>How to" in page
+    assert "<h1>Work in the background" in page
 
 
 def test_what_is_not_there_is_said_in_one_s_own_language(desk, planner):
@@ -234,7 +234,7 @@ def test_the_page_carries_what_its_script_says(german, planner):
     words = re.search(r'<script id="script-words" type="application/json">(.*?)</script>', page)
     assert words is not None
     assert json.loads(words[1])["Throw it away"] == "Wegwerfen"
-    assert "script-words" not in german.get("/how-to/").content.decode()
+    assert "script-words" not in german.get("/mill/jobs/").content.decode()
 
 
 def test_a_page_that_is_said_to_be_whole_leaves_nothing_in_english(desk, planner):
