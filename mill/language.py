@@ -57,7 +57,7 @@ WHOLE = frozenset(
         *("warp_hold", "warp_hold_lot", "warp_let_go", "warp_draw", "warp_draw_weft"),
         *("warp_wind", "warp_gait", "warp_begin", "warp_out", "warp_back"),
         *("cloths", "cloth", "cloth_used", "cloth_edit", "colourway_new", "colourway_rename"),
-        *("cloth_new", "cloth_new_figures"),
+        *("cloth_new", "cloth_new_figures", "cloth_revise", "cloth_revise_figures", "warp_place"),
         *("looms", "loom", "loom_new", "loom_edit", "loom_hold", "loom_breaks_down", "plan_late_yarn"),
         *("plan_new", "plan_improve", "plan_work", "plan_stop", "plans", "plan", "plan_decide"),
         *("plan_foresight", "plan_effects", "board", "board_move", "board_take_back"),
