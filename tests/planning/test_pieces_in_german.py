@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 # What a mill writes itself, signs and units; and what the frame of every page still says in English.
 OWN = (
     r"(\d+: )?(scour|press)|creased|Wren|Dolly|Planner|min|cm|kg|g/m²|QR.*|[PT]\d+.*|Person .*|.* (h|min|m|kg|cm)|Name"
-    r"|Changes of it, by whom and when|Words here:"
+    r"|ASTM D5430"
 )
 
 

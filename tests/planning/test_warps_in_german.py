@@ -112,4 +112,4 @@ def test_a_sentence_of_any_room_that_was_kept_is_told_again():
         beam, ours = language.told_again(kept).split("\n")
         assert beam.startswith("Kettbaum B1: Die Kette steht 158,8 cm breit im Blatt, der Baum hat 150 cm")
         assert ours == "The tuner is ill."
-        assert language.told_again("Its pieces went on Warp 7.") == "Ihre Stücke kamen auf Kette 7."
+        assert language.told_again("Its pieces went on Warp 7.") == "Die Stücke kamen auf Kette 7."
