@@ -342,7 +342,8 @@ def beam_svg(beam: BeamFacts, *, filled_mm: int, warp_width_cm: Decimal | None =
     warp_width_cm   that the warp takes on the barrel; from flange to flange when not said
     """
     assert 0 < beam.barrel_mm < beam.flange_mm
-    scale = Decimal(width_px - 190) / (beam.width_cm * 10)
+    # Beside it stand its measures, in the longest words of any language.
+    scale = Decimal(width_px - 225) / (beam.width_cm * 10)
     flange, barrel, filled = (int(mm * scale) for mm in (beam.flange_mm, beam.barrel_mm, filled_mm))
     width = int(beam.width_cm * 10 * scale)
     tall = max(flange, filled)

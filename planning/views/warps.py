@@ -36,7 +36,7 @@ from planning.forms.warps import (
 )
 from planning.models import Beam, Cloth, Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures, WarpPart
 from planning.picture import beam_svg
-from planning.services import lot_shares, plans, warp_steps, warp_yarn, warps, working_out
+from planning.services import lot_shares, plans, retelling, warp_steps, warp_yarn, warps, working_out
 from planning.services.line_states import free_pieces
 from planning.ticket import Figures, from_json
 from planning.views.orders import one_line
@@ -337,6 +337,7 @@ def _page(request: HttpRequest, found: Warp, **wrong: forms.Form | Edit) -> Http
     context |= {
         "title": found.called,
         "slot": slot,
+        "why": retelling.retold(slot.why) if slot else "",
         "loom": working_out.loom_of(found),
         "parts": parts,
         "seen": warps.parts_seen(found),
