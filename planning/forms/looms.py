@@ -136,15 +136,20 @@ class LateYarnForm(forms.Form):
 class PlaceForm(forms.Form):
     """Where a warp is to go: a loom, and the moment or the turn on it when one is said."""
 
-    loom = forms.ModelChoiceField(Loom.objects.order_by("code"), label="Loom", required=False, empty_label="Choose …")
+    loom = forms.ModelChoiceField(
+        Loom.objects.order_by("code"), label=gettext_lazy("Loom"), required=False, empty_label=gettext_lazy("Choose …")
+    )
     starts_at = forms.DateTimeField(
-        label="Weaving from",
+        label=gettext_lazy("Weaving from"),
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        help_text="Pinned to a moment it starts then and not before; the loom waits for it.",
+        help_text=gettext_lazy("Pinned to a moment it starts then and not before; the loom waits for it."),
     )
     turn = forms.IntegerField(
-        label="Its turn there", required=False, min_value=1, help_text="For a move: 1 is woven first; empty is last."
+        label=gettext_lazy("Its turn there"),
+        required=False,
+        min_value=1,
+        help_text=gettext_lazy("For a move: 1 is woven first; empty is last."),
     )
 
     def __init__(self, data: Any = None, *, warp: Warp) -> None:

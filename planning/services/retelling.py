@@ -294,6 +294,11 @@ def _one_retold(kept: str, forms: Iterable[str]) -> str | None:
     return None
 
 
+def fitting(looms: Iterable[tuple[Any, str | None]]) -> list[tuple[Any, str | None]]:
+    """Looms, each with why a warp can't go on it, in the language of the page; None where it can."""
+    return [(loom, misfit and retold(misfit, MISFITS)) for loom, misfit in looms]
+
+
 def joined(words: Sequence[str], *, more: int = 0) -> str:
     """a, b und c; a, b, c und 4 weitere: as `listed` has it in English."""
     if more:

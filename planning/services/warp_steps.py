@@ -10,11 +10,9 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from mill.language import Retold
 from mill.refusal import N_, Refusal, Word
-from planning.loom import AGAINST
 from planning.models import Loom, Warp, WarpPart
-from planning.services import plans, retiming, warp_yarn, working_out
+from planning.services import plans, retelling, retiming, warp_yarn, working_out
 from planning.services.line_states import lines_follow
 from planning.services.warps import FOLLOWING, current_specs, lines_of, lock_warps, signed, write_columns
 
@@ -139,7 +137,7 @@ def gait(warp: Warp, *, loom: Loom, by: Any) -> Warp:
             field="loom",
             loom=loom,
             warp=warp,
-            why=Retold(misfit, AGAINST),
+            why=retelling.Kept(misfit, "misfit"),
         )
     _gait_loom(loom, family=row.worked.family_key, reed=plans.reed_key(row), by=by)
     warp = _to(warp, Warp.GAITED, by=by, loom=loom)

@@ -510,20 +510,30 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
             match request.POST.get("act"):
                 case "unpin":
                     plans.pin_warp(warp, loom=None, by=request.user)
-                    messages.success(request, f"The pin of {warp} is taken out: the next plan may put it elsewhere.")
+                    messages.success(
+                        request,
+                        _("The pin of %(warp)s is taken out: the next plan may put it elsewhere.")
+                        % {"warp": warp.called},
+                    )
                 case "move":
                     if run is None:
-                        raise Refusal("No plan is in force: there is nothing to move the warp in. Make a plan first.")
+                        raise Refusal(
+                            N_("No plan is in force: there is nothing to move the warp in. Make a plan first.")
+                        )
                     if loom is None:
-                        raise Refusal("Choose the loom to move it to.", field="loom")
+                        raise Refusal(N_("Choose the loom to move it to."), field="loom")
                     copy = board.move(run, warp, loom=loom, turn=turn and turn - 1, by=request.user)
                     messages.success(request, retelling.retold(copy.explained["said"]))
                     return redirect(f"{reverse('board')}?plan={copy.pk}")
                 case _:
                     if loom is None:
-                        raise Refusal("Choose the loom to pin it to.", field="loom")
+                        raise Refusal(N_("Choose the loom to pin it to."), field="loom")
                     plans.pin_warp(warp, loom=loom, starts_at=starts_at, by=request.user)
-                    messages.success(request, f"{warp} is pinned to loom {loom}: the next plan keeps to it.")
+                    messages.success(
+                        request,
+                        _("%(warp)s is pinned to loom %(loom)s: the next plan keeps to it.")
+                        % {"warp": warp.called, "loom": loom},
+                    )
             return redirect("warp_place", number=number)
         except Refusal as refusal:
             form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
@@ -532,7 +542,7 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
         request,
         "planning/warp_place.html",
         {
-            "title": f"The place of warp {number}",
+            "title": _("The place of warp %(number)s") % {"number": number},
             "warp": warp,
             "slot": slot,
             "form": form,
@@ -545,7 +555,7 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
 def _fitting(warp: Warp) -> list[tuple[Loom, str | None]]:
     """Every loom and why the warp can't go on it; none of it while the warp is not worked out."""
     worked = getattr(warp, "worked", None)
-    return plans.looms_that_fit(warp) if worked and worked.figures else []
+    return retelling.fitting(plans.looms_that_fit(warp)) if worked and worked.figures else []
 
 
 urlpatterns = [

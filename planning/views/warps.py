@@ -337,7 +337,6 @@ def _page(request: HttpRequest, found: Warp, **wrong: forms.Form | Edit) -> Http
     context |= {
         "title": found.called,
         "slot": slot,
-        "why": retelling.retold(slot.why) if slot else "",
         "loom": working_out.loom_of(found),
         "parts": parts,
         "seen": warps.parts_seen(found),
@@ -351,7 +350,10 @@ def _page(request: HttpRequest, found: Warp, **wrong: forms.Form | Edit) -> Http
         "note": Edit(None, found, _note_form),
         "back_form": StepBackForm(initial={"seen_state": found.state}),
         "step_before": warp_steps.STEP_BEFORE.get(found.state),
-        "looms": plans.looms_that_fit(found) if found.state == Warp.WOUND and context["figures"] else [],
+        "looms": retelling.fitting(plans.looms_that_fit(found))
+        if found.state == Warp.WOUND and context["figures"]
+        else [],
+        "why_late": retelling.retold(slot.why) if slot else "",
         "tickets": found.tickets.defer("figures", "extras").order_by("-number"),
         "story": [
             (entry, told_again(entry.history_change_reason or ""))

@@ -54,7 +54,7 @@ def test_the_pages_of_a_cloth_leave_nothing_in_english(desk, planner, tweed):
         reverse("cloth", args=[cloth.code]),
         f"{reverse('cloth', args=[cloth.code])}?revision=1",
     ]
-    pages += [reverse(name, args=[cloth.code]) for name in ("cloth_edit", "colourway_new")]
+    pages += [reverse(name, args=[cloth.code]) for name in ("cloth_edit", "colourway_new", "cloth_revise")]
     pages += [reverse("colourway_rename", args=[cloth.code, colourway.pk]), reverse("cloth_new")]
     pages.append(f"{reverse('cloth_new')}?like={cloth.code}")
     assert not forgotten(desk, planner, pages, own=OWN)
