@@ -130,6 +130,6 @@ def _in_order(n_forms: int) -> tuple[str, ...]:
 def _pattern(form: str) -> re.Pattern[str]:
     def place(found: re.Match[str]) -> str:
         name = found[1]
-        return rf"(?P<{name}>\d[\d.]*)" if name == "n" or name.startswith("n_") else f"(?P<{name}>.+)"
+        return rf"(?P<{name}>\d[\d.]*)" if name == "n" or name.startswith("n_") else f"(?P<{name}>.+?)"
 
     return re.compile(re.sub(r"%\\\((\w+)\\\)s", place, re.escape(form)).replace("%%", "%"))

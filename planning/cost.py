@@ -26,6 +26,7 @@ PLACES = {
 }
 # Words among the figures of a sum.
 OF_FIGURES = W_("figures of %(warp)s")
+THE_WARP, OF_THE_WARP = N_("The warp"), W_("figures of the warp")
 WITH_WASTE = W_("with waste")
 OF_LOT = W_("lot %(lot)s")
 OF_YARN = {"warp": W_("warp %(yarn)s"), "weft": W_("weft %(yarn)s")}
@@ -634,6 +635,11 @@ def of_pieces(cost: Cost, names: Iterable[str], *, called: str = "") -> Cost:
     return _summed(cost.currency, pieces, lines, cost.missing, steps)
 
 
+def of_figures(warp: str) -> str:
+    """That a quantity is from the figures of a warp, which may be the only one there is."""
+    return OF_THE_WARP if warp == THE_WARP else OF_FIGURES % {"warp": warp}
+
+
 def _base_said(cost: Cost, name: str, pieces: Sequence[Bearer]) -> str:
     match name:
         case "warp_yarn" | "warping" | "thrums" | "set_up":
@@ -813,7 +819,7 @@ def planned_job(
             )
             for n in range(1, run.pieces + 1)
         ]
-    own = OF_FIGURES % {"warp": name}
+    own = of_figures(name)
     from_figures = ("warping_min", "weaving_min", "warp_length_m", "thrums_m", "grey")
     return WarpJob(
         name=name,

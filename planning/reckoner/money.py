@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from mill.refusal import N_
 from mill.working import W_
-from planning.cost import PER_M, PieceJob, Rates, Stated, StepRate, WarpJob, YarnUsed, price_of, work_out_cost
+from planning.cost import PER_M, THE_WARP, PieceJob, Rates, Stated, StepRate, WarpJob, YarnUsed, price_of, work_out_cost
 from planning.reckoner.common import GREY_LENGTH, pct_input
 from planning.reckoner.sheet import Input, Sheet, enter, whole_near
 
@@ -84,7 +84,7 @@ def _cost(
     )
     price = Stated(price_per_kg)
     job = WarpJob(
-        name="The warp",
+        name=THE_WARP,
         yarns=(
             YarnUsed("warp", YARN, whole_near(warp_kg * 1000), price),
             YarnUsed("weft", YARN, whole_near(weft_kg * 1000), price),

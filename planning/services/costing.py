@@ -22,7 +22,7 @@ from mill.refusal import N_, Refusal, Word
 from mill.working import W_, Step
 from planning.cost import (
     MISSING,
-    OF_FIGURES,
+    THE_WARP,
     Compared,
     Cost,
     PieceJob,
@@ -31,6 +31,7 @@ from planning.cost import (
     WarpJob,
     YarnUsed,
     compare,
+    of_figures,
     of_pieces,
     planned_job,
     steps_of,
@@ -290,7 +291,7 @@ def _work_out(warp: Warp) -> _Worked:
         weaving_min=weaving_min,
         said={
             "set_up_min": told_by,
-            "weaving_min": f"{OF_FIGURES % {'warp': warp}}, {OF_LOOM % {'loom': loom.code}}",
+            "weaving_min": f"{of_figures(str(warp))}, {OF_LOOM % {'loom': loom.code}}",
             "mending_min": ALLOWED,
         },
     )
@@ -557,7 +558,7 @@ def cost_alone(
     parts = []
     for n, share in enumerate(shares, start=1):
         run = Run(
-            line=f"Warp {n}" if len(shares) > 1 else "The warp",
+            line=f"Warp {n}" if len(shares) > 1 else THE_WARP,
             customer="",
             cloth=cloth,
             pieces=share.pieces,
@@ -574,7 +575,7 @@ def cost_alone(
             mending_min_per_100_m=book.amount(Rate.MENDING_ALLOWED) or MENDING_NONE,
             said={
                 "set_up_min": f"{OF_THE_MILL % {'n': figures.ends}}, {kind}",
-                "weaving_min": f"{OF_FIGURES % {'warp': run.line.lower()}}, {OF_LOOM % {'loom': loom.code}}",
+                "weaving_min": f"{of_figures(run.line)}, {OF_LOOM % {'loom': loom.code}}",
                 "mending_min": ALLOWED,
             },
         )

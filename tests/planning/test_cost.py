@@ -81,7 +81,7 @@ def test_the_working_of_a_sheet_can_be_followed_line_by_line():
     assert len(steps) == len(cost.working)
     assert all(step.formula and step.source and step.sum and step.unit == "GBP" for step in cost.working)
     assert steps["yarn.warp.0"].label == "Yarn, warp W1"
-    assert steps["yarn.warp.0"].sum == "26.959 kg (with waste, figures of The warp) × 9.5 GBP (in force from 1.1.2026)"
+    assert steps["yarn.warp.0"].sum == "26.959 kg (with waste, figures of the warp) × 9.5 GBP (in force from 1.1.2026)"
     assert steps["total"].value == cost.total
 
 
