@@ -32,7 +32,7 @@ from django.utils import timezone
 
 from mill import jobs
 from mill.models import Job
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 FORMAT = 1
 # All that reading a zip which is none, or no longer one, has been seen to raise.
@@ -223,9 +223,9 @@ def opened(path: Path) -> Iterator[tuple[zipfile.ZipFile, Manifest]]:
     try:
         archive = zipfile.ZipFile(path)
     except FileNotFoundError:
-        raise Refusal(f"There is no file {path}.") from None
+        raise Refusal(N_("There is no file %(path)s."), path=path) from None
     except DAMAGED as wrong:
-        raise Refusal(f"{path} is no backup, or is cut short: {wrong}.") from None
+        raise Refusal(N_("%(path)s is no backup, or is cut short: %(wrong)s."), path=path, wrong=wrong) from None
     with archive:
         yield archive, _manifest(archive, path)
 
@@ -234,14 +234,20 @@ def _manifest(archive: zipfile.ZipFile, path: Path) -> Manifest:
     try:
         said, digest = archive.read("manifest.json"), archive.read("manifest.sha256").decode()
     except DAMAGED as wrong:
-        raise Refusal(f"{path} is no backup, or is damaged: {wrong}.") from None
+        raise Refusal(N_("%(path)s is no backup, or is damaged: %(wrong)s."), path=path, wrong=wrong) from None
     if hashlib.sha256(said).hexdigest() != digest:
-        raise Refusal(f"{path} is damaged: its manifest is not as it was written.")
+        raise Refusal(N_("%(path)s is damaged: its manifest is not as it was written."), path=path)
     book = json.loads(said)
     if book["format"] > FORMAT:
         raise Refusal(
-            f"{path} was written by a later Shedbook ({book['version']}, form {book['format']}); this one reads up to "
-            f"form {FORMAT}. Bring the program up to date first."
+            N_(
+                "%(path)s was written by a later Shedbook (%(version)s, form %(form)s); this one reads up to form"
+                " %(most)s. Bring the program up to date first."
+            ),
+            path=path,
+            version=book["version"],
+            form=book["format"],
+            most=FORMAT,
         )
     book["tables"] = {label: Table(**table) for label, table in book["tables"].items()}
     book["migrations"] = [(app, name) for app, name in book["migrations"]]
@@ -258,9 +264,11 @@ def read(archive: zipfile.ZipFile, manifest: Manifest, label: str) -> Iterator[l
                 n_lines += 1
                 yield json.loads(line)
     except DAMAGED as wrong:
-        raise Refusal(f"The backup is damaged: {label} can't be read ({wrong}).") from None
+        raise Refusal(
+            N_("The backup is damaged: %(table)s can't be read (%(wrong)s)."), table=label, wrong=wrong
+        ) from None
     if (n_lines - 1, digest.hexdigest()) != (told.rows, told.sha256):
-        raise Refusal(f"The backup is damaged: {label} is not as it was written.")
+        raise Refusal(N_("The backup is damaged: %(table)s is not as it was written."), table=label)
 
 
 # In the background; every night, see `by_the_clock.py`

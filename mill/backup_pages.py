@@ -6,10 +6,12 @@ from django.contrib import messages
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from mill import backup, jobs
 from mill.desk import room
+from mill.language import told_again
 from mill.limits import BACKUPS, limited
 
 
@@ -19,15 +21,15 @@ from mill.limits import BACKUPS, limited
 def backups(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         backup.ask(by=request.user)
-        messages.success(request, "A backup is being written. It appears here once it is whole.")
+        messages.success(request, _("A backup is being written. It appears here once it is whole."))
         return redirect("backups")
     last_given_up = jobs.given_up(backup.TASK).order_by("-pk").first()
     context: dict[str, Any] = {
-        "title": "Backups",
+        "title": _("Backups"),
         "kept": [(path.name, backup.moment_of(path), path.stat().st_size) for path in backup.all_kept()],
         "folder": backup.folder(),
         "is_pending": jobs.is_pending(backup.TASK),
-        "given_up": last_given_up.error.splitlines()[0] if last_given_up and last_given_up.error else "",
+        "given_up": told_again(last_given_up.error.splitlines()[0]) if last_given_up and last_given_up.error else "",
     }
     return render(request, "mill/backups.html", context)
 

@@ -226,7 +226,7 @@ def _words(field: forms.Field, value: Any) -> str:
     if value in (None, "", []):
         return _("nothing")
     if isinstance(value, list):
-        return ", ".join(called(one) for one in value)
+        return ", ".join(_(one) if isinstance(one, str) else called(one) for one in value)
     if isinstance(value, models.Model):
         return called(value)
     if isinstance(field, forms.ChoiceField):

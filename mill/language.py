@@ -70,6 +70,8 @@ WHOLE = frozenset(
         *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
         *("report_turnover", "import_csv", "import_csv_kind"),
         *("reckoner", "reckoner_sum"),
+        *("people", "person", "person_new", "person_password", "lies_open", "roles", "sit_as"),
+        *("tokens", "token_withdraw", "feeds", "feed_withdraw", "backups", "backup_file"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.

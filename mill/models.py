@@ -265,14 +265,14 @@ class Person(models.Model):
 class ApiToken(models.Model):
     """A program may come to the API with it, in the name of its maker. `tokens.py` has the rules."""
 
-    name = models.CharField(max_length=60, help_text="The program that uses it.")
+    name = models.CharField(max_length=60, help_text=N_("The program that uses it."))
     user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="api_tokens")
     may_write = models.BooleanField(default=False)
     # Of its maker's, with commas between. None named: all that the maker holds, whatever that comes to be.
     roles = models.CharField(max_length=120, blank=True)
     digest = models.CharField(max_length=64, unique=True, editable=False)
     made_at = models.DateTimeField(auto_now_add=True)
-    ends_on = models.DateField(null=True, blank=True, help_text="The last day on which it opens anything.")
+    ends_on = models.DateField(null=True, blank=True, help_text=N_("The last day on which it opens anything."))
     last_used_at = models.DateTimeField(null=True, blank=True, editable=False)
     withdrawn_at = models.DateTimeField(null=True, blank=True, editable=False)
 

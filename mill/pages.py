@@ -122,13 +122,13 @@ class TokenForm(forms.ModelForm):
         model = ApiToken
         fields = ["name", "may_write", "ends_on"]
         widgets = {"ends_on": DayInput()}
-        labels = {"may_write": "It may write as well as read"}
+        labels = {"may_write": gettext_lazy("It may write as well as read")}
 
     roles = forms.MultipleChoiceField(
-        label="Narrowed to",
+        label=gettext_lazy("Narrowed to"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="Without any it does all that you may, now and later.",
+        help_text=gettext_lazy("Without any it does all that you may, now and later."),
     )
     field_order = ("name", "may_write", "roles", "ends_on")
 
@@ -155,8 +155,11 @@ def tokens_page(request: HttpRequest) -> HttpResponse:
             form = TokenForm(maker=request.user)
         except Refusal as refusal:
             form.add_error(refusal.field, refusal.message)
-    rows = tokens.seen_by(request.user).select_related("user")
-    context = {"title": "Tokens", "form": form, "secret": secret, "made": made, "tokens": rows}
+    rows = [
+        (token, ", ".join(_(role) for role in roles.ROLES if role in token.named_roles))
+        for token in tokens.seen_by(request.user).select_related("user")
+    ]
+    context = {"title": _("Tokens"), "form": form, "secret": secret, "made": made, "tokens": rows}
     answer = render(request, "mill/tokens.html", context)
     answer["Cache-Control"] = "no-store"
     return answer
@@ -167,7 +170,7 @@ def tokens_page(request: HttpRequest) -> HttpResponse:
 def token_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     token = get_object_or_404(tokens.seen_by(request.user), pk=pk)
     tokens.withdraw_token(token, by=request.user)
-    messages.success(request, f"The token {token.name} is withdrawn: it opens nothing any more.")
+    messages.success(request, _("The token %(name)s is withdrawn: it opens nothing any more.") % {"name": token.name})
     return redirect("tokens")
 
 

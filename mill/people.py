@@ -48,7 +48,9 @@ def first_owner(*, name: str, sign_in: str, password: str, lies_open: bool) -> A
 def take_in(*, name: str, sign_in: str, password: str, held: Collection[str], by: Any) -> Any:
     """Somebody new, with roles. Raises Refusal when the name to sign in by is taken."""
     if get_user_model().objects.filter(username__iexact=sign_in).exists():
-        raise Refusal(f"Somebody signs in as {sign_in} already. Choose another name.", field="sign_in")
+        raise Refusal(
+            N_("Somebody signs in as %(sign_in)s already. Choose another name."), field="sign_in", sign_in=sign_in
+        )
     person = get_user_model().objects.create_user(sign_in, password=password or None, first_name=name)
     person.groups.set(_groups(held))
     _tell(person, by=by, sets_password=bool(password))
@@ -63,7 +65,7 @@ def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by
     meanwhile.unmoved(told, seen)
     others = owners().exclude(pk=person.pk)
     if not (is_active and roles.OWNER in held) and owners().filter(pk=person.pk).exists() and not others.exists():
-        raise Refusal(f"{name} is the last owner. Make somebody else an owner first.", field="held")
+        raise Refusal(N_("%(name)s is the last owner. Make somebody else an owner first."), field="held", name=name)
     person.first_name, person.is_active = name, is_active
     person.is_superuser = person.is_superuser and roles.OWNER in held
     person.is_staff = roles.OWNER in held
@@ -92,7 +94,7 @@ def speak(person: Any, *, language: str, by: Any) -> None:
 def lie_open(*, lies_open: bool, by: Any) -> None:
     """Whether the book lies open on its own machine. Raises Refusal when nobody could get in any more."""
     if not lies_open and not any(owner.has_usable_password() for owner in owners()):
-        raise Refusal("No owner has a password yet, and nobody would get in any more. Give one a password first.")
+        raise Refusal(N_("No owner has a password yet, and nobody would get in any more. Give one a password first."))
     Mill.objects.get_or_create(pk=1)
     changes.update(Mill.objects.select_for_update().filter(pk=1), by=by, lies_open=lies_open)
 

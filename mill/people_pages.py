@@ -58,7 +58,10 @@ class TwiceForm(forms.Form):
         self.person = person
         if self.may_wait:
             self.fields["password"].required = self.fields["again"].required = False
-            self.fields["password"].help_text += " Left empty, the person can't sign in until you give one."
+            self.fields["password"].help_text = _(
+                "Twelve signs or more; a few words in a row are good."
+                " Left empty, the person can't sign in until you give one."
+            )
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}
@@ -96,14 +99,19 @@ class FirstOwnerForm(TwiceForm, NamedForm):
     )
 
 
+def _roles_with_their_work() -> list[tuple[str, str]]:
+    """Each role with what it is for, in the language of the page."""
+    return [(role, f"{_(role)}: {_(what)}") for role, what in roles.ROLES.items()]
+
+
 class RolesField(forms.MultipleChoiceField):
     def __init__(self) -> None:
         super().__init__(
-            label="Roles",
+            label=gettext_lazy("Roles"),
             required=False,
-            choices=[(role, f"{role}: {what}") for role, what in roles.ROLES.items()],
+            choices=_roles_with_their_work,
             widget=forms.CheckboxSelectMultiple,
-            help_text="One or several. Without any, a person signs in and sees nothing.",
+            help_text=gettext_lazy("One or several. Without any, a person signs in and sees nothing."),
         )
 
 
@@ -117,7 +125,9 @@ class PersonForm(forms.Form):
     name = forms.CharField(max_length=150)
     held = RolesField()
     is_active = forms.BooleanField(
-        label="Works with the book", required=False, help_text="Somebody laid aside keeps a name in what was done."
+        label=gettext_lazy("Works with the book"),
+        required=False,
+        help_text=gettext_lazy("Somebody laid aside keeps a name in what was done."),
     )
     told_of = frozenset({"held", "is_active"})
 
@@ -135,7 +145,7 @@ class SignIn(LoginView):
 
 
 class LiesOpenForm(forms.Form):
-    lies_open = forms.BooleanField(label="The book lies open on its own machine", required=False)
+    lies_open = forms.BooleanField(label=gettext_lazy("The book lies open on its own machine"), required=False)
 
 
 @sensitive_post_parameters()
@@ -168,11 +178,14 @@ def first_owner(request: HttpRequest) -> HttpResponse:
 @room("mill")
 def people_list(request: HttpRequest) -> HttpResponse:
     columns = [
-        Column("Name", lambda p: p.get_full_name() or p.username, "first_name", link=_address),
-        Column("Signs in as", lambda p: p.username, "username"),
-        Column("Roles", lambda p: ", ".join(role for role in roles.ROLES if role in roles.roles_of(p))),
-        Column("Password", lambda p: "yes" if p.has_usable_password() else "not yet"),
-        Column("Works here", lambda p: "yes" if p.is_active else "no", "is_active"),
+        Column(gettext_lazy("Name"), lambda p: p.get_full_name() or p.username, "first_name", link=_address),
+        Column(gettext_lazy("Signs in as"), lambda p: p.username, "username"),
+        Column(
+            gettext_lazy("Roles"),
+            lambda p: ", ".join(_(role) for role in roles.ROLES if role in roles.roles_of(p)),
+        ),
+        Column(gettext_lazy("Password"), lambda p: _("yes") if p.has_usable_password() else _("not yet")),
+        Column(gettext_lazy("Works here"), lambda p: _("yes") if p.is_active else _("no"), "is_active"),
     ]
     return listing(
         request,
@@ -180,7 +193,7 @@ def people_list(request: HttpRequest) -> HttpResponse:
         columns=columns,
         template="mill/people.html",
         name="people",
-        title="People",
+        title=_("People"),
         extra={"lies_open": LiesOpenForm(initial={"lies_open": Mill.the_one().lies_open})},
     )
 
@@ -200,8 +213,11 @@ def lies_open(request: HttpRequest) -> HttpResponse:
     except Refusal as refusal:
         messages.error(request, refusal.message)
     else:
-        how = "lies open on its own machine" if said else "is closed; everybody signs in, at its own machine too"
-        messages.success(request, f"The book {how}.")
+        lies, closed = (
+            _("The book lies open on its own machine."),
+            _("The book is closed; everybody signs in, at its own machine too."),
+        )
+        messages.success(request, lies if said else closed)
     return redirect("people")
 
 
@@ -223,9 +239,9 @@ def person_new(request: HttpRequest) -> HttpResponse:
         except Refusal as refusal:
             form.add_error(refusal.field, refusal.message)
         else:
-            messages.success(request, f"{said['name']} is taken in.")
+            messages.success(request, _("%(name)s is taken in.") % {"name": said["name"]})
             return redirect("people")
-    return render(request, "mill/person.html", {"title": "Somebody new", "form": form})
+    return render(request, "mill/person.html", {"title": _("Somebody new"), "form": form})
 
 
 @require_http_methods(["GET", "POST"])
@@ -239,7 +255,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     if edit.is_valid() and edit.is_written(
         lambda form, seen: people.change(found, **form.cleaned_data, by=request.user, seen=seen)
     ):
-        messages.success(request, f"{edit.form.cleaned_data['name']} is written down.")
+        messages.success(request, _("%(name)s is written down.") % {"name": edit.form.cleaned_data["name"]})
         return redirect("people")
     title = found.get_full_name() or found.username
     return render(request, "mill/person.html", {"title": title, "edit": edit, "form": edit.form, "found": found})
@@ -263,9 +279,10 @@ def person_password(request: HttpRequest, pk: int) -> HttpResponse:
         people.set_password(found, password=form.cleaned_data["password"], by=request.user)
         if found == request.user and SESSION_KEY in request.session:
             update_session_auth_hash(request, found)
-        messages.success(request, f"{name} has a new password, and is signed out everywhere else.")
+        messages.success(request, _("%(name)s has a new password, and is signed out everywhere else.") % {"name": name})
         return redirect("person", pk=pk)
-    return render(request, "mill/person.html", {"title": f"A password for {name}", "form": form})
+    title = _("A password for %(name)s") % {"name": name}
+    return render(request, "mill/person.html", {"title": title, "form": form})
 
 
 @sensitive_post_parameters()
@@ -332,7 +349,7 @@ def roles_page(request: HttpRequest) -> HttpResponse:
         request,
         "mill/roles.html",
         {
-            "title": "What each role may do",
+            "title": _("What each role may do"),
             "roles": roles.ROLES,
             "parts": parts,
         },

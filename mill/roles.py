@@ -10,25 +10,25 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_noop as N_
 
-OWNER = gettext_noop("owner")
-PLANNER = gettext_noop("planner")
-STOCK_KEEPER = gettext_noop("stock keeper")
-WARPER = gettext_noop("warper")
-WEAVER = gettext_noop("weaver or tuner")
-FINISHER = gettext_noop("finisher")
-READER = gettext_noop("reader")
+OWNER = N_("owner")
+PLANNER = N_("planner")
+STOCK_KEEPER = N_("stock keeper")
+WARPER = N_("warper")
+WEAVER = N_("weaver or tuner")
+FINISHER = N_("finisher")
+READER = N_("reader")
 
 # In the order of the page that shows them, each with what it is for.
 ROLES: dict[str, str] = {
-    OWNER: "keeps the book: people, the mill's own figures, and everything else",
-    PLANNER: "orders, cloths, warps, looms, plans and tickets",
-    STOCK_KEEPER: "yarn, deliveries, the store and its care",
-    WARPER: "draws yarn for a warp and winds it",
-    WEAVER: "gaits, starts and stops looms, takes pieces off",
-    FINISHER: "mends, finishes, measures and sends pieces",
-    READER: "reads, and changes nothing",
+    OWNER: N_("keeps the book: people, the mill's own figures, and everything else"),
+    PLANNER: N_("orders, cloths, warps, looms, plans and tickets"),
+    STOCK_KEEPER: N_("yarn, deliveries, the store and its care"),
+    WARPER: N_("draws yarn for a warp and winds it"),
+    WEAVER: N_("gaits, starts and stops looms, takes pieces off"),
+    FINISHER: N_("mends, finishes, measures and sends pieces"),
+    READER: N_("reads, and changes nothing"),
 }
 EVERYBODY = frozenset(ROLES)
 NOBODY: frozenset[str] = frozenset()
@@ -56,13 +56,13 @@ def by(*roles: str) -> frozenset[str]:
 
 PARTS = [
     Part(
-        "signing in and out, one's own language",
+        N_("signing in and out, one's own language"),
         ("sign_in", "sign_out", "first_owner", "own_language"),
         actors=EVERYBODY,
         is_open=True,
     ),
     Part(
-        "one's own password, tokens and feeds",
+        N_("one's own password, tokens and feeds"),
         (
             *("own_password", "sit_as", "tokens", "token_withdraw"),
             *("token-list", "token-detail", "token-withdraw", "feeds", "feed_withdraw"),
@@ -71,21 +71,24 @@ PARTS = [
         actors=EVERYBODY,
     ),
     Part(
-        "what works without a sign-in: feeds by secret address, the floor's scripts, the book's health",
+        N_("what works without a sign-in: feeds by secret address, the floor's scripts, the book's health"),
         ("healthz", "readyz", "shed_feed", "loom_feed", "csv_feed", "floor_worker", "paper_worker", "floor_empty"),
         is_open=True,
     ),
     Part(
-        "people and their roles",
+        N_("people and their roles"),
         ("people", "person_new", "person", "person_password", "lies_open"),
         readers=by(),
         actors=by(),
     ),
-    Part("laying the example mill aside", ("lay_example_aside",), actors=by()),
-    Part("backups of the whole book", ("backups", "backup_file", "api_backups"), readers=by(), actors=by()),
-    Part("what each role may do; how things are done, and the words for them", ("roles", "how_tos", "how_to", "words")),
+    Part(N_("laying the example mill aside"), ("lay_example_aside",), actors=by()),
+    Part(N_("backups of the whole book"), ("backups", "backup_file", "api_backups"), readers=by(), actors=by()),
     Part(
-        "sums that write nothing",
+        N_("what each role may do; how things are done, and the words for them"),
+        ("roles", "how_tos", "how_to", "words"),
+    ),
+    Part(
+        N_("sums that write nothing"),
         (
             *("reckoner", "reckoner_sum", "api_reckoner", "api_reckoner_sum", "promise", "api_promise"),
             *("cloth_new_figures", "cloth_revise_figures", "order_figures", "yarn_count"),
@@ -98,11 +101,11 @@ PARTS = [
         ),
         actors=EVERYBODY,
     ),
-    Part("today, the API's description", ("today", "api_today", "api_description", "api_schema")),
-    Part("finding", ("find", "api_find")),
-    Part("the keys of one's own desk", ("keys",), actors=EVERYBODY),
+    Part(N_("today, the API's description"), ("today", "api_today", "api_description", "api_schema")),
+    Part(N_("finding"), ("find", "api_find")),
+    Part(N_("the keys of one's own desk"), ("keys",), actors=EVERYBODY),
     Part(
-        "orders and customers",
+        N_("orders and customers"),
         (
             *("orders", "order_new", "order", "order_edit", "line_new", "line_edit", "line_call_off", "line_take_up"),
             *("customers", "customer_new", "customer", "customer_edit"),
@@ -112,7 +115,7 @@ PARTS = [
         actors=by(PLANNER),
     ),
     Part(
-        "cloths and their revisions",
+        N_("cloths and their revisions"),
         (
             *("cloths", "cloth_new", "cloth", "cloth_used", "cloth_edit", "cloth_revise", "colourway_new"),
             *("colourway_rename", "cloth_shrinkage", "shrinkage_take"),
@@ -122,7 +125,7 @@ PARTS = [
         actors=by(PLANNER),
     ),
     Part(
-        "warps as planned",
+        N_("warps as planned"),
         (
             *("warps", "warp", "warp_worked", "combine", "warp_beam", "warp_yarn", "warp_move", "warp_take_off"),
             *("warp_split", "warp_join", "warp_put_on", "warp_lock", "warp_take_apart", "warp_place"),
@@ -132,30 +135,30 @@ PARTS = [
         ),
         actors=by(PLANNER),
     ),
-    Part("a note on a warp", ("warp_note", "warp-note"), actors=by(PLANNER, STOCK_KEEPER, WARPER, WEAVER)),
+    Part(N_("a note on a warp"), ("warp_note", "warp-note"), actors=by(PLANNER, STOCK_KEEPER, WARPER, WEAVER)),
     Part(
-        "yarn for warps: hold, let go, draw",
+        N_("yarn for warps: hold, let go, draw"),
         (
             *("lot_shares", "warp_hold", "warp_hold_lot", "warp_let_go", "warp_draw", "warp_draw_weft"),
             *("warp-hold-yarn", "warp-hold-lot", "warp-let-go", "lot-shares"),
         ),
         actors=by(PLANNER, STOCK_KEEPER, WARPER),
     ),
-    Part("winding", ("warp_wind",), actors=by(PLANNER, WARPER)),
-    Part("gaiting, weaving, warp out", ("warp_gait", "warp_begin", "warp_out"), actors=by(PLANNER, WEAVER)),
+    Part(N_("winding"), ("warp_wind",), actors=by(PLANNER, WARPER)),
+    Part(N_("gaiting, weaving, warp out"), ("warp_gait", "warp_begin", "warp_out"), actors=by(PLANNER, WEAVER)),
     Part(
-        "a step of a warp taken back",
+        N_("a step of a warp taken back"),
         ("warp_back",),
         actors=by(PLANNER, WARPER, WEAVER),
     ),
     # Each step asks again for the button of the page that takes it.
     Part(
-        "steps of a warp over the API, each for whoever takes it on the page",
+        N_("steps of a warp over the API, each for whoever takes it on the page"),
         ("warp-step",),
         actors=by(PLANNER, STOCK_KEEPER, WARPER, WEAVER),
     ),
     Part(
-        "looms, their board and plans",
+        N_("looms, their board and plans"),
         (
             *("looms", "loom", "loom_new", "loom_edit", "plans", "plan", "plan_new", "plan_improve", "plan_work"),
             *("plan_late_yarn", "plan_stop", "plan_decide", "board", "board_move", "board_take_back"),
@@ -167,17 +170,17 @@ PARTS = [
         actors=by(PLANNER),
     ),
     Part(
-        "a loom held, or stands",
+        N_("a loom held, or stands"),
         ("loom_hold", "loom_breaks_down", "loom-hold", "loom-let-go", "loom-stands"),
         actors=by(PLANNER, WEAVER),
     ),
     Part(
-        "the floor's page and what is told there",
+        N_("the floor's page and what is told there"),
         ("floor", "floor_looms", "floor_events", "api_taps", "floorevent-list", "floorevent-detail"),
         actors=by(PLANNER, STOCK_KEEPER, WARPER, WEAVER, FINISHER),
     ),
     Part(
-        "tickets",
+        N_("tickets"),
         (
             *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "ticket"),
             *(
@@ -194,7 +197,7 @@ PARTS = [
         actors=by(PLANNER),
     ),
     Part(
-        "pieces, finishing, dispatch",
+        N_("pieces, finishing, dispatch"),
         (
             *("pieces", "piece", "piece_labels", "piece_trace", "lot_trace", "finishing", "batch", "batch_out"),
             *("batch_undo", "dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
@@ -206,7 +209,7 @@ PARTS = [
         actors=by(PLANNER, FINISHER),
     ),
     Part(
-        "yarn, lots and their ledger",
+        N_("yarn, lots and their ledger"),
         (
             *("yarn", "yarn_new", "yarn_edit", "yarn_outlook", "yarn_one", "lot_labels", "cone_labels", "lots"),
             *("yarn_dye_lots", "api_dye_lots"),
@@ -219,7 +222,7 @@ PARTS = [
         actors=by(PLANNER, STOCK_KEEPER),
     ),
     Part(
-        "deliveries, suppliers, fibres and claims",
+        N_("deliveries, suppliers, fibres and claims"),
         (
             *("deliveries", "delivery_new", "delivery", "claims", "claim_new", "claim", "claim_print"),
             *("suppliers", "supplier_new", "supplier", "fibres", "fibre_new", "fibre", "fibres_of_table"),
@@ -229,7 +232,7 @@ PARTS = [
         actors=by(PLANNER, STOCK_KEEPER),
     ),
     Part(
-        "the store and its care",
+        N_("the store and its care"),
         (
             *("store", "store_due", "store_triggers", "place", "place_count", "place_count_sheet", "inspection_new"),
             *("treatments", "treatment_new", "treatment", "places", "place_new", "place_edit", "traps", "trap_new"),
@@ -240,12 +243,12 @@ PARTS = [
         actors=by(STOCK_KEEPER),
     ),
     Part(
-        "files brought in",
+        N_("files brought in"),
         ("import_csv", "import_csv_kind", "import_template", "api_import_kinds", "api_import"),
         actors=by(PLANNER, STOCK_KEEPER),
     ),
     Part(
-        "the mill's own figures and small records",
+        N_("the mill's own figures and small records"),
         (
             *("mill", "beginning", "work", "reeds", "reed_new", "reed", "beams", "beam_new", "beam", "shift_patterns"),
             *(
@@ -273,7 +276,7 @@ PARTS = [
         actors=by(PLANNER),
     ),
     Part(
-        "reports",
+        N_("reports"),
         (
             *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
             "report_turnover",
@@ -281,9 +284,9 @@ PARTS = [
             *("api_report_thrums", "api_report_turnover"),
         ),
     ),
-    Part("the account of changes", ("changes", "changes_of", "api_changes")),
+    Part(N_("the account of changes"), ("changes", "changes_of", "api_changes")),
     Part(
-        "money: prices, rates, what things cost",
+        N_("money: prices, rates, what things cost"),
         (
             *("rates", "rate_new", "rate", "prices", "price_new", "price"),
             *("rate-list", "rate-detail", "yarnprice-list", "yarnprice-detail"),
@@ -340,8 +343,8 @@ def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
 def can(part: Part, role: str) -> str:
     """What a role may do there, in the words of the table."""
     if role in part.actors:
-        return "acts"
-    return "reads" if role in part.readers else "–"
+        return N_("acts")
+    return N_("reads") if role in part.readers else "–"
 
 
 def narrowed(held: frozenset[str], named: frozenset[str]) -> frozenset[str]:

@@ -22,7 +22,7 @@ from rest_framework.request import Request
 
 from mill import changes, limits, roles
 from mill.models import ApiToken
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Several, Word
 
 # Told to the quarter of an hour, so that a program that asks each second doesn't write each second.
 USED_EVERY = timedelta(minutes=15)
@@ -42,15 +42,20 @@ def make_token(
     """
     name = name.strip()
     if not name:
-        raise Refusal("Give the token a name, such as the program that will use it.", field="name")
+        raise Refusal(N_("Give the token a name, such as the program that will use it."), field="name")
     if ends_on and ends_on < timezone.localdate():
-        raise Refusal(f"A token can't end on {ends_on:%d.%m.%Y}: that day is over. Write a later day.", field="ends_on")
+        raise Refusal(
+            N_("A token can't end on %(day)s: that day is over. Write a later day."),
+            field="ends_on",
+            day=f"{ends_on:%d.%m.%Y}",
+        )
     beyond = [role for role in held if role not in may_be_given(by)]
     if beyond:
         raise Refusal(
-            f"You don't hold {' or '.join(beyond)}, and no token of yours does. Choose of your own roles: "
-            f"{', '.join(may_be_given(by)) or 'none'}.",
+            N_("You don't hold %(beyond)s, and no token of yours does. Choose of your own roles: %(own)s."),
             field="roles",
+            beyond=Several(map(Word, beyond)),
+            own=Several(map(Word, may_be_given(by) or [N_("none")])),
         )
     secret = secrets.token_urlsafe(32)
     named = ", ".join(role for role in roles.ROLES if role in held)
@@ -63,7 +68,9 @@ def make_token(
             token.save(force_insert=True)
     except IntegrityError as clash:
         raise Refusal(
-            f"You have a token called {name} already. Withdraw it, or give this one another name.", field="name"
+            N_("You have a token called %(name)s already. Withdraw it, or give this one another name."),
+            field="name",
+            name=name,
         ) from clash
     return token, secret
 

@@ -614,16 +614,16 @@ class FeedLink(models.Model):
 
     SHED, LOOM, ORDERS, LOTS, PLAN = "shed", "loom", "orders", "lots", "plan"
     WHAT = [
-        (SHED, "the shed, as a calendar"),
-        (LOOM, "one loom, as a calendar"),
-        (ORDERS, "open order lines, as CSV"),
-        (LOTS, "lots with yarn left, as CSV"),
-        (PLAN, "the plan in force, as CSV"),
+        (SHED, N_("the shed, as a calendar")),
+        (LOOM, N_("one loom, as a calendar")),
+        (ORDERS, N_("open order lines, as CSV")),
+        (LOTS, N_("lots with yarn left, as CSV")),
+        (PLAN, N_("the plan in force, as CSV")),
     ]
 
     what = models.CharField(max_length=10, choices=WHAT)
     loom = models.ForeignKey(Loom, null=True, blank=True, on_delete=models.CASCADE, related_name="feeds")
-    label = models.CharField(max_length=60, help_text="Who or what will read it.")
+    label = models.CharField(max_length=60, help_text=N_("Who or what will read it."))
     # Nobody, for what was in the book before feeds had makers.
     user = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="feed_links"

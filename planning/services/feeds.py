@@ -9,7 +9,7 @@ from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from mill import changes, roles
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.tokens import digest_of
 from planning.models import FeedLink, Loom
 
@@ -30,11 +30,16 @@ def make_link(*, what: str, label: str, by: Any, loom: Loom | None = None) -> tu
     """A feed, and the secret of its address, which nobody can be told again."""
     label = label.strip()
     if not label:
-        raise Refusal("Say who or what will read it, so that it can be withdrawn one day.", field="label")
+        raise Refusal(N_("Say who or what will read it, so that it can be withdrawn one day."), field="label")
     if what not in PAGES:
-        raise Refusal(f"There is no feed of {what!r}. Choose one of {', '.join(PAGES)}.", field="what")
+        raise Refusal(
+            N_("There is no feed of %(what)s. Choose one of %(all)s."),
+            field="what",
+            what=repr(what),
+            all=", ".join(PAGES),
+        )
     if what == FeedLink.LOOM and loom is None:
-        raise Refusal("Say which loom.", field="loom")
+        raise Refusal(N_("Say which loom."), field="loom")
     if what != FeedLink.LOOM:
         loom = None
     secret = secrets.token_urlsafe(24)

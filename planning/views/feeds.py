@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 from icalendar import Calendar, Event
 
@@ -186,7 +187,7 @@ def feeds_page(request: HttpRequest) -> HttpResponse:
         else:
             address, form = feed_address(request, made, secret), FeedForm()
     rows = [(link, feeds.is_open(link)) for link in feeds.seen_by(request.user)]
-    context = {"title": "Feeds", "form": form, "made": made, "address": address, "feeds": rows}
+    context = {"title": _("Feeds"), "form": form, "made": made, "address": address, "feeds": rows}
     answer = render(request, "planning/feeds.html", context)
     answer["Cache-Control"] = "no-store"
     return answer
@@ -197,7 +198,9 @@ def feeds_page(request: HttpRequest) -> HttpResponse:
 def feed_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     link = get_object_or_404(feeds.seen_by(request.user), pk=pk)
     feeds.withdraw_link(link, by=request.user)
-    messages.success(request, f"The feed for {link.label} is withdrawn: its address answers nobody any more.")
+    messages.success(
+        request, _("The feed for %(label)s is withdrawn: its address answers nobody any more.") % {"label": link.label}
+    )
     return redirect("feeds")
 
 
