@@ -72,8 +72,7 @@ def test_an_open_book_is_looked_at_as_a_role_in_german(settings, planner):
 def test_backups_are_whole_in_german(desk, planner, settings, tmp_path):
     """Where there is none, and where one is kept, one given up and one being written."""
     settings.BACKUPS_DIR = tmp_path / "none"
-    own = rf"{OWN}|manage\.py restore FILE --replace"
-    assert not forgotten(desk, planner, ["/mill/backups/"], own=own)
+    assert not forgotten(desk, planner, ["/mill/backups/"], own=OWN)
     settings.BACKUPS_DIR = tmp_path
     kept = tmp_path / "shedbook-2026-11-27-020000.zip"
     kept.write_bytes(b"0" * 2_700_000)
@@ -82,7 +81,7 @@ def test_backups_are_whole_in_german(desk, planner, settings, tmp_path):
     backup.ask()
     Job.objects.update(state=Job.FAILED, error=str(no.value))
     backup.ask()
-    assert not forgotten(desk, planner, ["/mill/backups/"], own=own)
+    assert not forgotten(desk, planner, ["/mill/backups/"], own=OWN)
     page = desk.get("/mill/backups/").content.decode()
     assert f"Die letzte wurde aufgegeben: {kept} ist keine Sicherung, oder sie ist abgeschnitten" in page
     assert "Eine Sicherung wird geschrieben." in page
