@@ -10,8 +10,8 @@ from django.utils.translation import gettext_noop as N_
 from simple_history.models import HistoricalRecords
 
 from inventory import draw, ledger, treatment
-from mill.language import Retold, retold
 from mill.models import figure
+from mill.retold import Retold, retold
 
 # Rows with columns added by a queryset, which the model doesn't name.
 Annotated = models.QuerySet[Any]

@@ -11,8 +11,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from mill import backup, jobs
 from mill.desk import room
-from mill.language import told_again
 from mill.limits import BACKUPS, limited
+from mill.retold import told_again
 
 
 @room("mill")

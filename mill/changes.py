@@ -27,6 +27,7 @@ from mill import language, roles
 from mill.labels import REASONS, UNITS, WORDS
 from mill.models import Change
 from mill.refusal import Refusal
+from mill.retold import retold
 from mill.templatetags.mill import num
 
 AT_ONCE = 500
@@ -63,7 +64,7 @@ def kind_said(kind: str) -> str:
 
 def why_said(why: str) -> str:
     """Why a record was changed, in the language of the page where the book said it itself."""
-    return language.retold(why, REASONS)
+    return retold(why, REASONS)
 
 
 def of(kind: str, pk: int) -> QuerySet[Change]:

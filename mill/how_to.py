@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext, pgettext
 
-from mill.language import retold
 from mill.refusal import N_
+from mill.retold import retold
 
 FIRST = "the first"
 

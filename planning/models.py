@@ -14,9 +14,9 @@ from django.utils.translation import gettext, gettext_lazy
 from simple_history.models import HistoricalRecords
 
 from inventory.models import Delivery, Reservation, Yarn, YarnLot
-from mill.language import Told, retold, told_again
 from mill.models import Mill, figure
 from mill.refusal import N_, Refusal, in_words
+from mill.retold import Told, retold, told_again
 from mill.signs import written_now
 from planning import cloth as cloth_room
 from planning import cost, weave

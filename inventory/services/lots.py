@@ -20,8 +20,8 @@ from inventory.models import Delivery, Movement, Place, Reservation, Treatment, 
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
 from mill import changes
-from mill.language import Retold
 from mill.refusal import N_, Refusal, Word
+from mill.retold import Retold
 
 
 def lock_lots(lots: Iterable[int]) -> list[YarnLot]:

@@ -3,7 +3,7 @@
 from django import template
 
 from inventory.models import FOR_WHAT
-from mill.language import retold
+from mill.retold import retold
 
 register = template.Library()
 

@@ -20,9 +20,9 @@ from inventory.draw import listed
 from inventory.models import Yarn
 from inventory.services import Foreseen
 from mill import changes, meanwhile
-from mill.language import told_again
 from mill.models import Mill
 from mill.refusal import N_, Refusal, in_words
+from mill.retold import told_again
 from mill.signs import written_now
 from planning import cloth as cloth_room
 from planning import weave

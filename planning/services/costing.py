@@ -16,9 +16,9 @@ from django.utils import timezone
 from django.utils.translation import gettext
 
 from inventory.models import Reservation
-from mill.language import retold
 from mill.models import Mill
 from mill.refusal import N_, Refusal, Word
+from mill.retold import retold
 from mill.working import W_, Step
 from planning.cost import (
     MISSING,

@@ -13,9 +13,9 @@ from django.utils.translation import gettext
 from inventory import services as store
 from inventory.draw import Choice, Lot, Need, choose, in_pieces
 from inventory.models import Yarn
-from mill.language import Retold
 from mill.models import Mill
 from mill.refusal import N_, Refusal, in_words
+from mill.retold import Retold
 from planning import finishing
 from planning.gaiting import SetUp, set_up_min
 from planning.loom import AGAINST, reasons_against, weaving_min

@@ -11,8 +11,8 @@ from inventory.cure import Cure, Promised, ToOrder, cures, to_order
 from inventory.draw import Choice, Lot, choose
 from inventory.models import Delivery, Yarn
 from inventory.shelf import Want
-from mill.language import told_again
 from mill.models import Mill
+from mill.retold import told_again
 from planning.models import Warp, WarpHold, WarpPart
 
 # Holds that are weighed for one shortage, the largest; and those of them that are named.

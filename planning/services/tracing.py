@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from inventory.models import YarnLot
-from mill.language import retold
 from mill.refusal import N_
+from mill.retold import retold
 from planning.models import Customer, FloorEvent, Piece, Warp, WarpHold
 
 # The words of an entry before its figures: "Measured 60.2 m ..." is measured. One that begins with a figure grades.

@@ -17,10 +17,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from inventory.models import Yarn
 from mill.desk import room
 from mill.edits import Edit
-from mill.language import retold, told_again
 from mill.listing import Column, listing
 from mill.meanwhile import Meanwhile, name_of
 from mill.refusal import Refusal
+from mill.retold import retold, told_again
 from mill.said_working import label_said
 from mill.signs import written_now
 from mill.templatetags.mill import num

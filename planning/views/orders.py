@@ -17,9 +17,9 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from mill.desk import room
 from mill.edits import Edit
 from mill.fields import DayInput
-from mill.language import retold
 from mill.listing import Column, listing
 from mill.refusal import Refusal
+from mill.retold import retold
 from mill.templatetags.mill import day, num
 from planning.forms.orders import (
     BaseLineFormSet,

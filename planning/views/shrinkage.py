@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from mill.desk import room
-from mill.language import retold
 from mill.refusal import Refusal
+from mill.retold import retold
 from mill.templatetags.mill import num
 from planning.forms.shrinkage import WeaveForForm
 from planning.models import Cloth

@@ -19,9 +19,9 @@ from mill import worked_sheet
 from mill.desk import room
 from mill.edits import Edit
 from mill.fields import DayInput
-from mill.language import told_again
 from mill.listing import Column, listing
 from mill.refusal import N_, Refusal
+from mill.retold import told_again
 from mill.said_working import label_said
 from mill.templatetags.mill import day, kg, num
 from mill.working import Step

@@ -12,6 +12,7 @@ from inventory.models import Fibre, Movement, Place, Treatment, YarnFibre
 from mill import language, people
 from mill.models import Mill
 from mill.refusal import Refusal
+from mill.retold import retold
 from tests.german import forgotten
 from tests.make import make_fibre, make_lot, make_place, make_trap
 
@@ -89,7 +90,7 @@ def test_every_verdict_that_is_kept_is_said_again_in_german(core_c):
     for held_h in (D("0.5"), D(200)):
         verdict = treatment.judge(way, core_c=D(core_c), held_h=held_h)
         with language.speaking("de"):
-            said = language.retold(verdict.said, treatment.VERDICTS)
+            said = retold(verdict.said, treatment.VERDICTS)
         assert said.startswith(f"Kern {core_c.replace('-', '−').replace('.', ',')} °C")
         assert ("erfüllt nicht" in said) is not verdict.is_met
         assert ("über 55 °C, 1 h lang" in said) is (way == "heat")

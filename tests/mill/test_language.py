@@ -10,10 +10,10 @@ from django.conf import settings
 from django.test import Client
 
 from mill import language, people, tokens
-from mill.language import Retold
 from mill.management.commands import gather_words
 from mill.models import Mill, Person
 from mill.refusal import N_, Refusal
+from mill.retold import Retold
 from planning.loom import AGAINST
 from planning.models import FloorEvent, JobTicket, Warp, Worker
 from planning.services import tickets as services

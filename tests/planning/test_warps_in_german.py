@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from mill import jobs, language, people
+from mill.retold import told_again
 from planning.models import JobTicket, Loom, Warp, WarpFigures
 from planning.services import warps
 from planning.services.warps import Share
@@ -104,9 +105,9 @@ def test_a_sentence_of_any_room_that_was_kept_is_told_again():
         "Beam B1: the warp is 158.8 cm wide in the reed, the beam 150 cm between its flanges. "
         "Choose another beam, or split the warp.\nThe tuner is ill."
     )
-    assert language.told_again(kept) == kept
+    assert told_again(kept) == kept
     with language.speaking("de"):
-        beam, ours = language.told_again(kept).split("\n")
+        beam, ours = told_again(kept).split("\n")
         assert beam.startswith("Kettbaum B1: Die Kette steht 158,8 cm breit im Blatt, der Baum hat 150 cm")
         assert ours == "The tuner is ill."
-        assert language.told_again("Its pieces went on Warp 7.") == "Die Stücke kamen auf Kette 7."
+        assert told_again("Its pieces went on Warp 7.") == "Die Stücke kamen auf Kette 7."

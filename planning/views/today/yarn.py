@@ -11,8 +11,9 @@ from django.utils.translation import gettext_lazy, ngettext
 from inventory import store_care
 from inventory.models import FOR_WHAT, Claim, Delivery, YarnDemand, YarnLot, YarnOutlook
 from inventory.services import due_in_the_store
-from mill.language import called, retold
+from mill.language import called
 from mill.models import Mill
+from mill.retold import retold
 from mill.templatetags.mill import day, kg
 from planning.views.today.entry import Entry
 
