@@ -68,7 +68,7 @@ from django.utils import timezone
 
 from mill import changes, logs
 from mill.models import Job
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 
 log = logging.getLogger("mill.jobs")
 
@@ -160,7 +160,7 @@ def stop(job: Job, *, by: Any) -> None:
     who = by if by is not None and by.is_authenticated else None
     not_begun = Job.objects.filter(pk=job.pk, state=Job.QUEUED)
     if not not_begun.update(
-        state=Job.FAILED, error="Stopped before it was begun.", completed_at=timezone.now(), stopped_by=who
+        state=Job.FAILED, error=N_("Stopped before it was begun."), completed_at=timezone.now(), stopped_by=who
     ):
         Job.objects.filter(pk=job.pk, state=Job.RUNNING).update(is_asked_to_stop=True, stopped_by=who)
 
@@ -340,7 +340,9 @@ def _task(name: str) -> Any:
         # A process that has imported no tasks yet would find none.
         app.loader.import_default_modules()
     if name not in app.tasks:
-        raise Refusal(f"No task is called “{name}”; this worker may be of another version than who asked.")
+        raise Refusal(
+            N_("No task is called “%(name)s”; this worker may be of another version than who asked."), name=name
+        )
     return app.tasks[name]
 
 
@@ -403,7 +405,7 @@ def recover(*, idle: str = "") -> int:
         if deaths < DEATHS_MAX:
             recovered += _put_back(job, deaths=deaths)
         else:
-            error = f"Given up: the process that worked it died {deaths} times."
+            error = N_("Given up: the process that worked it died %(times)s times.") % {"times": deaths}
             _ours(job).update(state=Job.FAILED, deaths=deaths, error=error, completed_at=timezone.now())
     return recovered
 

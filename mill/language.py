@@ -66,6 +66,10 @@ WHOLE = frozenset(
         *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
         *("report_turnover", "import_csv", "import_csv_kind"),
         *("reckoner", "reckoner_sum"),
+        *("mill", "beginning", "lay_example_aside", "floor_events"),
+        *("reeds", "reed", "reed_new", "beams", "beam", "beam_new", "machines", "machine", "machine_new"),
+        *("shift_patterns", "shift_pattern", "shift_pattern_new", "closures", "closure", "closure_new"),
+        *("workers", "worker", "worker_new"),
         *("people", "person", "person_new", "person_password", "lies_open", "roles", "sit_as"),
         *("tokens", "token_withdraw", "feeds", "feed_withdraw", "backups", "backup_file"),
     }

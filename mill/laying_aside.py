@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from mill import changes, people
 from mill.latch import Held, Latch
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from mill.restoring import FileBeside
 
 EXAMPLE = "Candlebeck"
@@ -39,11 +39,13 @@ def can_be_asked() -> bool:
 def ask() -> None:
     """Ask `start` for it. Raises Refusal where the book is not the example mill's, or not opened by `start`."""
     if not is_the_example():
-        raise Refusal(f"This is the book of {Mill.the_one().name}, not the example mill’s: it stays.")
+        raise Refusal(N_("This is the book of %(mill)s, not the example mill’s: it stays."), mill=Mill.the_one().name)
     if not can_be_asked():
         raise Refusal(
-            "The example can be laid aside where `manage.py start` has opened the book. Elsewhere begin with an empty"
-            " database: it gets no example unless somebody writes it there."
+            N_(
+                "The example can be laid aside where `manage.py start` has opened the book. Elsewhere begin with an"
+                " empty database: it gets no example unless somebody writes it there."
+            )
         )
     (settings.DATA_DIR / ASKED).touch()
 

@@ -7,6 +7,7 @@ from django.conf import settings
 from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 from simple_history.models import HistoricalRecords
 
 from mill.refusal import N_
@@ -29,113 +30,124 @@ class Mill(models.Model):
     REGAIN_TABLES = [("EU 1007/2011 annex IX",) * 2, ("ASTM D1909",) * 2]
 
     name = models.CharField(max_length=80, default="Our mill")
-    thrums_m = figure(5, 2, default=Decimal("3.00"), help_text="Tie-on and thrums, once a warp. From memory.")
-    header_m = figure(5, 2, default=Decimal("0.50"), help_text="Header and cut mark, once a piece. From memory.")
-    warp_waste_pct = figure(5, 2, default=Decimal("2.00"), at_most=50, help_text="Of the yarn issued. From memory.")
-    weft_waste_pct = figure(5, 2, default=Decimal("5.00"), at_most=50, help_text="Of the yarn issued. From memory.")
+    thrums_m = figure(5, 2, default=Decimal("3.00"), help_text=N_("Tie-on and thrums, once a warp. From memory."))
+    header_m = figure(5, 2, default=Decimal("0.50"), help_text=N_("Header and cut mark, once a piece. From memory."))
+    warp_waste_pct = figure(5, 2, default=Decimal("2.00"), at_most=50, help_text=N_("Of the yarn issued. From memory."))
+    weft_waste_pct = figure(5, 2, default=Decimal("5.00"), at_most=50, help_text=N_("Of the yarn issued. From memory."))
     ends_per_section = models.PositiveIntegerField(
-        default=320, validators=[MinValueValidator(1)], help_text="Packages the creel holds."
+        default=320, validators=[MinValueValidator(1)], help_text=N_("Packages the creel holds.")
     )
-    creel_load_min = models.PositiveIntegerField(default=75, help_text="From memory.")
-    section_change_min = models.PositiveIntegerField(default=8, help_text="From memory.")
-    drum_m_per_min = figure(6, 1, default=Decimal("250.0"), at_least=1, help_text="From memory.")
-    beaming_m_per_min = figure(6, 1, default=Decimal("40.0"), at_least=1, help_text="From memory.")
-    doff_min = models.PositiveIntegerField(default=15, help_text="From memory.")
-    cone_g = models.PositiveIntegerField(default=1000, help_text="Yarn on a full cone.")
+    creel_load_min = models.PositiveIntegerField(default=75, help_text=N_("From memory."))
+    section_change_min = models.PositiveIntegerField(default=8, help_text=N_("From memory."))
+    drum_m_per_min = figure(6, 1, default=Decimal("250.0"), at_least=1, help_text=N_("From memory."))
+    beaming_m_per_min = figure(6, 1, default=Decimal("40.0"), at_least=1, help_text=N_("From memory."))
+    doff_min = models.PositiveIntegerField(default=15, help_text=N_("From memory."))
+    cone_g = models.PositiveIntegerField(default=1000, help_text=N_("Yarn on a full cone."))
     beam_density_kg_per_m3 = figure(
         6,
         1,
         default=Decimal("400.0"),
         at_least=1,
-        help_text="Yarn on the beam. Woollen 350–450, from memory: weigh one.",
+        help_text=N_("Yarn on the beam. Woollen 350–450, from memory: weigh one."),
     )
     warping_mills = models.PositiveIntegerField(default=1)
     warping_hours = models.CharField(max_length=200, default="Mon-Fri 06:00-14:00")
-    tuners = models.PositiveIntegerField(default=2, help_text="Set-ups that can run at once.")
+    tuners = models.PositiveIntegerField(default=2, help_text=N_("Set-ups that can run at once."))
     tuner_hours = models.CharField(max_length=200, default="Mon-Fri 06:00-18:00")
-    weft_change_min = models.PositiveIntegerField(default=20, help_text="From memory.")
+    weft_change_min = models.PositiveIntegerField(default=20, help_text=N_("From memory."))
     tie_in_min = models.PositiveIntegerField(
-        default=120, help_text="Loom stands for a tie-in, knotting apart (Seyam and Oxenham, 2017: 0.5–2 h)."
+        default=120, help_text=N_("Loom stands for a tie-in, knotting apart (Seyam and Oxenham, 2017: 0.5–2 h).")
     )
     knots_per_min = models.PositiveIntegerField(
-        default=240, validators=[MinValueValidator(1)], help_text="Tying machine. Print of 1920."
+        default=240, validators=[MinValueValidator(1)], help_text=N_("Tying machine. Print of 1920.")
     )
     draw_in_ends_per_h = models.PositiveIntegerField(
-        default=300, validators=[MinValueValidator(1)], help_text="By hand, two people. Print of 1920."
+        default=300, validators=[MinValueValidator(1)], help_text=N_("By hand, two people. Print of 1920.")
     )
-    reed_change_min = models.PositiveIntegerField(default=30, help_text="From memory.")
+    reed_change_min = models.PositiveIntegerField(default=30, help_text=N_("From memory."))
     gait_up_min = models.PositiveIntegerField(
         default=240,
-        help_text="Gaiting up beside drawing-in and reed (Seyam and Oxenham, 2017: a style change takes 4–8 h).",
+        help_text=N_("Gaiting up beside drawing-in and reed (Seyam and Oxenham, 2017: a style change takes 4–8 h)."),
     )
-    dearness_of_lateness = models.PositiveIntegerField(default=20, help_text="Of a weighted minute late, in a plan.")
-    dearness_of_setup = models.PositiveIntegerField(default=5, help_text="Of a minute of set-up, in a plan.")
+    dearness_of_lateness = models.PositiveIntegerField(
+        default=20, help_text=N_("Of a weighted minute late, in a plan.")
+    )
+    dearness_of_setup = models.PositiveIntegerField(default=5, help_text=N_("Of a minute of set-up, in a plan."))
     dearness_of_move = models.PositiveIntegerField(
         default=10_000,
-        help_text="Of a warp that changes loom or time when re-planning; 10 000 is 500 weighted minutes. No source.",
+        help_text=N_(
+            "Of a warp that changes loom or time when re-planning; 10 000 is 500 weighted minutes. No source."
+        ),
     )
     freeze_days = models.PositiveIntegerField(
-        default=3, help_text="Warps that are to start within so many days stay where they are planned. No source."
+        default=3, help_text=N_("Warps that are to start within so many days stay where they are planned. No source.")
     )
-    beam_min_m = figure(6, 1, default=Decimal("20.0"), help_text="No warp shorter than this is worth winding.")
+    beam_min_m = figure(6, 1, default=Decimal("20.0"), help_text=N_("No warp shorter than this is worth winding."))
     useful_remainder_g = models.PositiveIntegerField(
-        default=3000, help_text="Less than this left of a dye lot is of little use. Common practice, no source."
+        default=3000, help_text=N_("Less than this left of a dye lot is of little use. Common practice, no source.")
     )
     store_inspect_days = models.PositiveIntegerField(
-        default=30, help_text="A place is looked over so often. In print: monthly to quarterly."
+        default=30, help_text=N_("A place is looked over so often. In print: monthly to quarterly.")
     )
     store_soon_days = models.PositiveIntegerField(
-        default=14, help_text="So often where protein fibre lies long in the dark. Common practice, no source."
+        default=14, help_text=N_("So often where protein fibre lies long in the dark. Common practice, no source.")
     )
     store_unmoved_days = models.PositiveIntegerField(
-        default=90, help_text="Untouched for so long is long unmoved. Common practice, no source."
+        default=90, help_text=N_("Untouched for so long is long unmoved. Common practice, no source.")
     )
     store_catch_trigger = models.PositiveIntegerField(
-        default=1, help_text="So many found at one inspection call for action. No source: the mill's own trigger."
+        default=1, help_text=N_("So many found at one inspection call for action. No source: the mill's own trigger.")
     )
     store_lure_days = models.PositiveIntegerField(
-        default=56, help_text="A trap's lure lasts so long. From memory: see its packet."
+        default=56, help_text=N_("A trap's lure lasts so long. From memory: see its packet.")
     )
     mending_min_per_day = models.PositiveIntegerField(
-        default=840, validators=[MinValueValidator(1)], help_text="That the menders have together. No source."
+        default=840, validators=[MinValueValidator(1)], help_text=N_("That the menders have together. No source.")
     )
     points_limit_per_100_yd2 = figure(
         5,
         1,
         default=Decimal("40.0"),
-        help_text="Four-point grading, where nothing else is agreed with the customer. Common practice, no source.",
+        help_text=N_("Four-point grading, where nothing else is agreed with the customer. Common practice, no source."),
     )
-    due_spread_days = models.PositiveIntegerField(default=21, help_text="Orders further apart don't share a warp.")
+    due_spread_days = models.PositiveIntegerField(default=21, help_text=N_("Orders further apart don't share a warp."))
     holidays_of = models.CharField(
-        max_length=12, blank=True, editable=False, help_text="Whose public holidays it keeps: GB-SCT."
+        max_length=12, blank=True, editable=False, help_text=N_("Whose public holidays it keeps: GB-SCT.")
     )
     currency = models.CharField(
         max_length=3,
         default="GBP",
-        validators=[RegexValidator(r"^[A-Z]{3}\Z", "Write three capitals, as ISO 4217 has them: GBP, EUR.")],
-        help_text="Of prices, rates and quotes: its three letters of ISO 4217.",
+        validators=[
+            RegexValidator(r"^[A-Z]{3}\Z", gettext_lazy("Write three capitals, as ISO 4217 has them: GBP, EUR."))
+        ],
+        help_text=N_("Of prices, rates and quotes: its three letters of ISO 4217."),
     )
     language = models.CharField(
         max_length=8,
         default=settings.LANGUAGE_CODE,
         choices=settings.LANGUAGES,
-        help_text="Of whoever has not chosen another.",
+        help_text=N_("Of whoever has not chosen another."),
     )
     asks_in = models.CharField(
         max_length=10,
-        choices=[("metric", "metres, cm, kilograms"), ("yards", "yards, inches, pounds")],
+        choices=[("metric", N_("metres, cm, kilograms")), ("yards", N_("yards, inches, pounds"))],
         default="metric",
-        help_text="What a number without a unit means in a field of a page, which says so beside it. Pages, paper and"
-        " the API write metres, cm and kilograms.",
+        help_text=N_(
+            "What a number without a unit means in a field of a page, which says so beside it. Pages, paper and"
+            " the API write metres, cm and kilograms."
+        ),
     )
     regain_authority = models.CharField(
         max_length=40,
         blank=True,
-        choices=[("", "not chosen"), *REGAIN_TABLES],
-        help_text="Whose table of regains is offered for yarns and fibres. They differ by 4 % for wool: choose once.",
+        choices=[("", N_("not chosen")), *REGAIN_TABLES],
+        help_text=N_(
+            "Whose table of regains is offered for yarns and fibres. They differ by 4 % for wool: choose once."
+        ),
     )
     lies_open = models.BooleanField(
-        default=True, help_text="Who sits at the machine that keeps the book reads and writes in it without signing in."
+        default=True,
+        help_text=N_("Who sits at the machine that keeps the book reads and writes in it without signing in."),
     )
 
     history = HistoricalRecords()
@@ -156,7 +168,7 @@ class Job(models.Model):
     """Work asked for in the transaction that made it necessary. `jobs.py` has the rules."""
 
     QUEUED, RUNNING, DONE, FAILED = "queued", "running", "done", "failed"
-    STATES = [(QUEUED, "waiting"), (RUNNING, "being worked"), (DONE, "done"), (FAILED, "given up")]
+    STATES = [(QUEUED, N_("waiting")), (RUNNING, N_("being worked")), (DONE, N_("done")), (FAILED, N_("given up"))]
 
     task = models.CharField(max_length=100)
     payload = models.JSONField(default=dict)

@@ -62,7 +62,9 @@ class Customer(models.Model):
 
 class Reed(models.Model):
     code = models.CharField(max_length=20, unique=True)
-    as_bought = models.CharField(max_length=40, blank=True, help_text="As stamped on it: Stockport 32, 63 per 10 cm.")
+    as_bought = models.CharField(
+        max_length=40, blank=True, help_text=N_("As stamped on it: Stockport 32, 63 per 10 cm.")
+    )
     dents_per_10cm = figure(7, 3, at_least=1)
     width_cm = figure(6, 1, at_least=1)
     quantity = models.PositiveIntegerField(default=1)
@@ -83,10 +85,10 @@ class Reed(models.Model):
 
 class Beam(models.Model):
     code = models.CharField(max_length=20, unique=True)
-    width_cm = figure(6, 1, at_least=1, help_text="Between the flanges.")
+    width_cm = figure(6, 1, at_least=1, help_text=N_("Between the flanges."))
     barrel_mm = models.PositiveIntegerField(validators=[MinValueValidator(1)])
     flange_mm = models.PositiveIntegerField(validators=[MinValueValidator(1)])
-    tare_kg = figure(6, 1, help_text="Empty beam with its gudgeons.")
+    tare_kg = figure(6, 1, help_text=N_("Empty beam with its gudgeons."))
     is_in_use = models.BooleanField(default=True)
 
     history = HistoricalRecords()
@@ -104,9 +106,8 @@ class Beam(models.Model):
 
     def clean(self) -> None:
         if self.barrel_mm and self.flange_mm and self.flange_mm <= self.barrel_mm:
-            raise ValidationError(
-                {"flange_mm": f"A flange of {self.flange_mm} mm can't stand over a barrel of {self.barrel_mm} mm."}
-            )
+            said = gettext("A flange of %(flange)s mm can't stand over a barrel of %(barrel)s mm.")
+            raise ValidationError({"flange_mm": said % {"flange": self.flange_mm, "barrel": self.barrel_mm}})
 
     def as_facts(self) -> BeamFacts:
         return BeamFacts(self.code, self.width_cm, self.barrel_mm, self.flange_mm, self.tare_kg)
@@ -195,7 +196,12 @@ class Closure(models.Model):
                 said = gettext("The year %(year)s can't be meant. Write one from 2000 to 2199.")
                 raise ValidationError({name: said % {"year": moment.year}})
         if self.starts_at and self.stops_at and self.stops_at <= self.starts_at:
-            said = f"{timezone.localtime(self.starts_at):%d %b %H:%M}"
+            begins = timezone.localtime(self.starts_at)
+            said = gettext("%(day)s %(month)s %(clock)s") % {
+                "day": f"{begins:%d}",
+                "month": written_now().months[begins.month - 1],
+                "clock": f"{begins:%H:%M}",
+            }
             form = gettext("It begins on %(moment)s; let it end after that.")
             raise ValidationError({"stops_at": form % {"moment": said}})
 
@@ -839,7 +845,7 @@ class Piece(models.Model):
 class Worker(models.Model):
     """Somebody of the floor, known there by a short code."""
 
-    TRADES = [(t, t) for t in ("weaver", "warper", "tuner", "mender", "finisher", "store")]
+    TRADES = [(t, t) for t in (N_("weaver"), N_("warper"), N_("tuner"), N_("mender"), N_("finisher"), N_("store"))]
 
     code = models.CharField(max_length=8, unique=True)
     name = models.CharField(max_length=80)
@@ -862,7 +868,7 @@ class Machine(models.Model):
     """A machine of the finishing, or a table of the menders, and what it gets through in a working day."""
 
     name = models.CharField(max_length=60, unique=True)
-    step = models.CharField(max_length=60, help_text="The step of a route that it does, as routes write it: scour.")
+    step = models.CharField(max_length=60, help_text=N_("The step of a route that it does, as routes write it: scour."))
     m_per_day = figure(8, 1, at_least=1)
 
     history = HistoricalRecords()

@@ -11,16 +11,21 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, pairwise
 
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal, Several, Word
 
 DAY_MIN = 24 * 60
 WEEK_MIN = 7 * DAY_MIN
-DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-CLOSED = "closed"
+DAYS = (N_("Mon"), N_("Tue"), N_("Wed"), N_("Thu"), N_("Fri"), N_("Sat"), N_("Sun"))
+CLOSED = N_("closed")
 
 Span = tuple[int, int]
 
-_DAY_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+# Each language's, and how many letters of one are enough: hours are kept as they are written, in whichever of them.
+_DAY_NAMES = (
+    (3, ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")),
+    (2, ("montag", "dienstag", "mittwoch", "donnerstag", "freitag", "samstag", "sonntag")),
+)
+_CLOSED = frozenset({CLOSED, "geschlossen"})
 _DASH = re.compile(r"\s*[-–]\s*")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
 
@@ -32,23 +37,25 @@ def read_week(text: str) -> tuple[Span, ...]:
 
     text            days then hours, parts divided by semicolons; several spans
                     of hours by commas; a span may run over midnight; "closed"
-                    for a week without work
+                    for a week without work; days in English or German
 
     Returns sorted spans within 0..10080 that neither touch nor overlap.
     Raises Refusal naming the part that can't be read.
 
     >>> read_week("Mon-Tue 06:00-14:00; Sat 06:00-12:00")
     ((360, 840), (1800, 2280), (7560, 7920))
+    >>> read_week("Sun 22:00-06:00") == read_week("So 22:00-06:00")
+    True
     >>> read_week("Sun 22:00-06:00")
     ((0, 360), (9960, 10080))
     >>> read_week("Fri 06:00-12:00, 12:30-16:00")
     ((6120, 6480), (6510, 6720))
     """
-    if text.strip().lower() == CLOSED:
+    if text.strip().lower() in _CLOSED:
         return ()
     parts = [part.strip() for part in text.split(";") if part.strip()]
     if not parts:
-        raise Refusal('There are no working hours here. Write them like "Mon-Fri 06:00-22:00", or write "closed".')
+        raise Refusal(N_('There are no working hours here. Write them like "Mon-Fri 06:00-22:00", or write "closed".'))
     pieces: list[tuple[int, int, str]] = []
     for part in parts:
         days, hours = _read_part(part)
@@ -58,8 +65,12 @@ def read_week(text: str) -> tuple[Span, ...]:
     pieces.sort()
     for (_, stop, one), (start, _, other) in pairwise(pieces):
         if start < stop:
-            both = f'"{one}" and "{other}" overlap' if one != other else f'"{one}" overlaps itself'
-            raise Refusal(f"{both} on {_say(start)}. Write each working minute once.")
+            form = (
+                N_('"%(one)s" and "%(other)s" overlap on %(day)s %(clock)s. Write each working minute once.')
+                if one != other
+                else N_('"%(one)s" overlaps itself on %(day)s %(clock)s. Write each working minute once.')
+            )
+            raise Refusal(form, one=one, other=other, day=Word(DAYS[start // DAY_MIN]), clock=_clock(start % DAY_MIN))
     return _joined((a, b) for a, b, _ in pieces)
 
 
@@ -76,7 +87,7 @@ def read_shifts(text: str) -> dict[str, tuple[Span, ...]]:
     read_week(text)
     spans: dict[Span, list[Span]] = {}
     for part in text.split(";"):
-        if part.strip() and part.strip().lower() != CLOSED:
+        if part.strip() and part.strip().lower() not in _CLOSED:
             days, hours = _read_part(part.strip())
             for start, stop in hours:
                 for day in days:
@@ -148,11 +159,20 @@ class Calendar:
         weekly = tuple(weekly)
         for start, stop in weekly:
             if not 0 <= start < stop <= WEEK_MIN:
-                raise Refusal(f"A week's hours run from minute 0 to {WEEK_MIN}; {start} to {stop} is not such a span.")
+                raise Refusal(
+                    N_("A week's hours run from minute 0 to %(last)s; %(start)s to %(stop)s is not such a span."),
+                    last=WEEK_MIN,
+                    start=start,
+                    stop=stop,
+                )
         closed = sorted(closed)
         for start, stop in closed:
             if start >= stop:
-                raise Refusal(f"A closure from minute {start} to {stop} never ends. Let it stop after it starts.")
+                raise Refusal(
+                    N_("A closure from minute %(start)s to %(stop)s never ends. Let it stop after it starts."),
+                    start=start,
+                    stop=stop,
+                )
         assert horizon >= 0
         always = _joined(
             sorted(
@@ -225,8 +245,13 @@ class Calendar:
 
     def _refuse(self, x: int) -> None:
         raise Refusal(
-            f"The calendar holds {self.total} working minutes in its {self.horizon} minutes; minute {x} of work was "
-            f"asked for. Open more hours, or plan further ahead."
+            N_(
+                "The calendar holds %(total)s working minutes in its %(horizon)s minutes; minute %(minute)s of work was"
+                " asked for. Open more hours, or plan further ahead."
+            ),
+            total=self.total,
+            horizon=self.horizon,
+            minute=x,
         )
 
 
@@ -256,51 +281,81 @@ def _read_part(part: str) -> tuple[list[int], list[Span]]:
         if token[:1].isdecimal():
             hours.append(_read_span(token, part))
         elif hours:
-            raise Refusal(f'In "{part}" the day {token} comes after hours. Divide the parts with a semicolon.')
+            raise Refusal(
+                N_('In "%(part)s" the day %(day)s comes after hours. Divide the parts with a semicolon.'),
+                part=part,
+                day=token,
+            )
         elif token:
             days += _read_days(token, part)
     if not days:
-        raise Refusal(f'"{part}" names no day. Write it like "Mon-Fri 06:00-22:00".')
+        raise Refusal(N_('"%(part)s" names no day. Write it like "Mon-Fri 06:00-22:00".'), part=part)
     if not hours:
-        raise Refusal(f'"{part}" names no hours. Write it like "Mon-Fri 06:00-22:00".')
+        raise Refusal(N_('"%(part)s" names no hours. Write it like "Mon-Fri 06:00-22:00".'), part=part)
     return days, hours
 
 
 def _read_days(token: str, part: str) -> list[int]:
     names = token.split("-")
     if len(names) > 2:
-        raise Refusal(f'In "{part}" the days {token} have more than two ends. Write them like Mon-Fri.')
+        raise Refusal(
+            N_('In "%(part)s" the days %(days)s have more than two ends. Write them like Mon-Fri.'),
+            part=part,
+            days=token,
+        )
     first, last = _read_day(names[0], part), _read_day(names[-1], part)
     return [day % 7 for day in range(first, last + 1 if last >= first else last + 8)]
 
 
 def _read_day(name: str, part: str) -> int:
     low = name.lower()
-    found = [day for day, full in enumerate(_DAY_NAMES) if len(low) >= 3 and full.startswith(low)]
+    found = [
+        day
+        for enough, names in _DAY_NAMES
+        for day, full in enumerate(names)
+        if len(low) >= enough and full.startswith(low)
+    ]
     if not found:
-        raise Refusal(f'In "{part}" the day "{name}" is not known. The days are {", ".join(DAYS)}.')
+        raise Refusal(
+            N_('In "%(part)s" the day "%(day)s" is not known. The days are %(days)s.'),
+            part=part,
+            day=name,
+            days=Several(Word(day) for day in DAYS),
+        )
     return found[0]
 
 
 def _read_span(token: str, part: str) -> Span:
     clocks = token.split("-")
     if len(clocks) != 2:
-        raise Refusal(f'In "{part}" the hours {token} need a start and a stop, like 06:00-22:00.')
+        raise Refusal(
+            N_('In "%(part)s" the hours %(hours)s need a start and a stop, like 06:00-22:00.'), part=part, hours=token
+        )
     start, stop = (_read_clock(clock, part) for clock in clocks)
     if start == stop:
-        raise Refusal(f'In "{part}" the hours {token} start and stop at once. Write 00:00-24:00 for a whole day.')
+        raise Refusal(
+            N_('In "%(part)s" the hours %(hours)s start and stop at once. Write 00:00-24:00 for a whole day.'),
+            part=part,
+            hours=token,
+        )
     if start == DAY_MIN:
-        raise Refusal(f'In "{part}" the hours {token} start at 24:00. Start them at 00:00 of the next day.')
+        raise Refusal(
+            N_('In "%(part)s" the hours %(hours)s start at 24:00. Start them at 00:00 of the next day.'),
+            part=part,
+            hours=token,
+        )
     return start, stop if stop > start else stop + DAY_MIN
 
 
 def _read_clock(clock: str, part: str) -> int:
     match = _CLOCK.fullmatch(clock)
     if match is None:
-        raise Refusal(f'In "{part}" the time "{clock}" is not hours and minutes, like 06:00.')
+        raise Refusal(
+            N_('In "%(part)s" the time "%(clock)s" is not hours and minutes, like 06:00.'), part=part, clock=clock
+        )
     hour, minute = int(match[1]), int(match[2])
     if minute > 59 or hour * 60 + minute > DAY_MIN:
-        raise Refusal(f'In "{part}" the time {clock} is past the end of a day, 24:00.')
+        raise Refusal(N_('In "%(part)s" the time %(clock)s is past the end of a day, 24:00.'), part=part, clock=clock)
     return hour * 60 + minute
 
 
@@ -359,7 +414,3 @@ def _clock(minute: int) -> str:
 def _clock_stop(minute: int) -> str:
     """A stop is 24:00 on its own day and plain clock time on the next."""
     return _clock(minute if minute <= DAY_MIN else minute - DAY_MIN)
-
-
-def _say(minute: int) -> str:
-    return f"{DAYS[minute // DAY_MIN]} {_clock(minute % DAY_MIN)}"

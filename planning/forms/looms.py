@@ -60,26 +60,32 @@ class LoomForm(forms.ModelForm):
 
 
 class ReedForm(forms.ModelForm):
-    width_cm = MeasureField(unit="cm", places=1, label="Width", min_value=1)
+    width_cm = MeasureField(unit="cm", places=1, label=gettext_lazy("Width"), min_value=1)
 
     class Meta:
         model = Reed
         fields = ["code", "as_bought", "dents_per_10cm", "width_cm", "quantity"]
-        labels = {"code": "Reed", "as_bought": "Stamped", "dents_per_10cm": "Dents per 10 cm"}
+        error_messages = {"code": {"unique": gettext_lazy("Reed with this Code already exists.")}}
+        labels = {
+            "code": gettext_lazy("Reed"),
+            "as_bought": gettext_lazy("Stamped"),
+            "dents_per_10cm": gettext_lazy("Dents per 10 cm"),
+        }
 
 
 class BeamForm(forms.ModelForm):
-    width_cm = MeasureField(unit="cm", places=1, label="Between the flanges", min_value=1)
+    width_cm = MeasureField(unit="cm", places=1, label=gettext_lazy("Between the flanges"), min_value=1)
 
     class Meta:
         model = Beam
         fields = ["code", "width_cm", "barrel_mm", "flange_mm", "tare_kg", "is_in_use"]
+        error_messages = {"code": {"unique": gettext_lazy("Beam with this Code already exists.")}}
         labels = {
-            "code": "Beam",
-            "barrel_mm": "Barrel (mm)",
-            "flange_mm": "Flange (mm)",
-            "tare_kg": "Empty (kg)",
-            "is_in_use": "In use",
+            "code": gettext_lazy("Beam"),
+            "barrel_mm": gettext_lazy("Barrel (mm)"),
+            "flange_mm": gettext_lazy("Flange (mm)"),
+            "tare_kg": gettext_lazy("Empty (kg)"),
+            "is_in_use": gettext_lazy("In use"),
         }
 
 
@@ -87,7 +93,9 @@ class ShiftPatternForm(forms.ModelForm):
     class Meta:
         model = ShiftPattern
         fields = ["name", "hours"]
-        help_texts = {"hours": "Each shift by itself: Mon-Fri 06:00-14:00, 14:00-22:00; Sat 06:00-12:00."}
+        labels = {"hours": pgettext_lazy("shift", "Hours")}
+        error_messages = {"name": {"unique": gettext_lazy("Shift pattern with this Name already exists.")}}
+        help_texts = {"hours": gettext_lazy("Each shift by itself: Mon-Fri 06:00-14:00, 14:00-22:00; Sat 06:00-12:00.")}
 
     def clean_hours(self) -> str:
         return clean_week(self.cleaned_data["hours"])
@@ -97,8 +105,13 @@ class ClosureForm(forms.ModelForm):
     class Meta:
         model = Closure
         fields = ["name", "loom", "starts_at", "stops_at"]
-        labels = {"name": "Why", "loom": "Loom", "starts_at": "From", "stops_at": "Until"}
-        help_texts = {"loom": "Without one the whole mill stands."}
+        labels = {
+            "name": gettext_lazy("Why"),
+            "loom": gettext_lazy("Loom"),
+            "starts_at": gettext_lazy("From"),
+            "stops_at": gettext_lazy("Until"),
+        }
+        help_texts = {"loom": gettext_lazy("Without one the whole mill stands.")}
         widgets = {
             "starts_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
             "stops_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -157,38 +170,38 @@ class PlaceForm(forms.Form):
 
 
 class MillForm(forms.ModelForm):
-    thrums_m = MeasureField(unit="m", places=2, label="Thrums, once a warp")
-    header_m = MeasureField(unit="m", places=2, label="Header, once a piece")
-    beam_min_m = MeasureField(unit="m", places=1, label="Shortest warp worth winding")
+    thrums_m = MeasureField(unit="m", places=2, label=gettext_lazy("Thrums, once a warp"))
+    header_m = MeasureField(unit="m", places=2, label=gettext_lazy("Header, once a piece"))
+    beam_min_m = MeasureField(unit="m", places=1, label=gettext_lazy("Shortest warp worth winding"))
 
     class Meta:
         model = Mill
         # Who gets in is the owner's to say, on the page of people.
         exclude: tuple[str, ...] = ("lies_open",)
         labels = {
-            "warp_waste_pct": "Warp waste (%)",
-            "weft_waste_pct": "Weft waste (%)",
-            "creel_load_min": "Loading the creel (min)",
-            "section_change_min": "From section to section (min)",
-            "drum_m_per_min": "Drum (m a minute)",
-            "beaming_m_per_min": "Beaming (m a minute)",
-            "doff_min": "Beam off (min)",
-            "cone_g": "Full cone (g)",
-            "beam_density_kg_per_m3": "Yarn on the beam (kg a cubic metre)",
-            "weft_change_min": "Weft change (min)",
-            "tie_in_min": "Tie-in, loom stands (min)",
-            "knots_per_min": "Knots a minute",
-            "draw_in_ends_per_h": "Ends drawn in an hour",
-            "reed_change_min": "Reed change (min)",
-            "gait_up_min": "Gaiting up, beside drawing-in and reed (min)",
-            "mending_min_per_day": "Mending, all menders (min a working day)",
-            "points_limit_per_100_yd2": "Points of a piece that passes (in 100 square yards)",
-            "due_spread_days": "Due dates that may share a warp (days)",
-            "currency": "Currency",
-            "asks_in": "Fields ask for",
-            "regain_authority": "Regains by",
-            "freeze_days": "Warps that start so soon stay (days)",
-            "dearness_of_move": "Dearness of a move when re-planning",
+            "warp_waste_pct": gettext_lazy("Warp waste (%)"),
+            "weft_waste_pct": gettext_lazy("Weft waste (%)"),
+            "creel_load_min": gettext_lazy("Loading the creel (min)"),
+            "section_change_min": gettext_lazy("From section to section (min)"),
+            "drum_m_per_min": gettext_lazy("Drum (m a minute)"),
+            "beaming_m_per_min": gettext_lazy("Beaming (m a minute)"),
+            "doff_min": gettext_lazy("Beam off (min)"),
+            "cone_g": gettext_lazy("Full cone (g)"),
+            "beam_density_kg_per_m3": gettext_lazy("Yarn on the beam (kg a cubic metre)"),
+            "weft_change_min": gettext_lazy("Weft change (min)"),
+            "tie_in_min": gettext_lazy("Tie-in, loom stands (min)"),
+            "knots_per_min": gettext_lazy("Knots a minute"),
+            "draw_in_ends_per_h": gettext_lazy("Ends drawn in an hour"),
+            "reed_change_min": gettext_lazy("Reed change (min)"),
+            "gait_up_min": gettext_lazy("Gaiting up, beside drawing-in and reed (min)"),
+            "mending_min_per_day": gettext_lazy("Mending, all menders (min a working day)"),
+            "points_limit_per_100_yd2": gettext_lazy("Points of a piece that passes (in 100 square yards)"),
+            "due_spread_days": gettext_lazy("Due dates that may share a warp (days)"),
+            "currency": gettext_lazy("Currency"),
+            "asks_in": gettext_lazy("Fields ask for"),
+            "regain_authority": gettext_lazy("Regains by"),
+            "freeze_days": gettext_lazy("Warps that start so soon stay (days)"),
+            "dearness_of_move": gettext_lazy("Dearness of a move when re-planning"),
         }
 
     def clean_warping_hours(self) -> str:

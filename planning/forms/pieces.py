@@ -235,12 +235,20 @@ class WorkerForm(forms.ModelForm):
     class Meta:
         model = Worker
         fields = ("code", "name", "trade", "is_in_use")
-        labels = {"code": "Short code", "is_in_use": "Works here"}
+        labels = {"code": gettext_lazy("Short code"), "is_in_use": gettext_lazy("Works here")}
+        error_messages = {"code": {"unique": gettext_lazy("Worker with this Code already exists.")}}
 
 
 class MachineForm(forms.ModelForm):
-    m_per_day = MeasureField(unit="m", label="Metres in a working day", above=0, max_value=Decimal(9_999_999), places=1)
+    m_per_day = MeasureField(
+        unit="m",
+        label=gettext_lazy("Metres in a working day"),
+        above=0,
+        max_value=Decimal(9_999_999),
+        places=1,
+    )
 
     class Meta:
         model = Machine
         fields = ("name", "step", "m_per_day")
+        error_messages = {"name": {"unique": gettext_lazy("Machine with this Name already exists.")}}

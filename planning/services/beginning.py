@@ -6,6 +6,7 @@ from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.db.models import Model
+from django.utils.translation import pgettext_lazy
 
 from inventory.models import Fibre, Place, Supplier, Yarn, YarnLot
 from mill.models import Mill
@@ -24,7 +25,7 @@ class Step:
     n        how many there are
     """
 
-    name: str
+    name: Any
     why: str
     see: str
     write: str
@@ -38,7 +39,7 @@ def _rows(model: type[Model], **only: Any) -> Callable[[], int]:
 
 
 # name, why, where they are listed, where one is written, what file brings them in, how many there are
-_STEPS: list[tuple[str, str, str, str, str, Callable[[], int]]] = [
+_STEPS: list[tuple[Any, str, str, str, str, Callable[[], int]]] = [
     (
         N_("The mill’s name and its figures"),
         N_(
@@ -51,7 +52,7 @@ _STEPS: list[tuple[str, str, str, str, str, Callable[[], int]]] = [
         lambda: int(Mill.the_one().name != Mill._meta.get_field("name").default),
     ),
     (
-        N_("Hours"),
+        pgettext_lazy("shift", "Hours"),
         N_("The shifts that a loom runs by: a plan is in working hours."),
         "shift_patterns",
         "shift_pattern_new",

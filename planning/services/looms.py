@@ -8,7 +8,7 @@ from django.db import models, transaction
 
 from mill import changes, meanwhile
 from mill.models import Mill
-from mill.refusal import N_, Refusal
+from mill.refusal import N_, Refusal, Several
 from planning.models import (
     Beam,
     Closure,
@@ -66,11 +66,18 @@ def _check_currency(mill: Mill) -> None:
     was = Mill.the_one().currency
     stated = Rate.objects.count() + YarnPrice.objects.count()
     if mill.currency != was and stated:
-        raise Refusal(
-            f"{stated} price{'s' if stated > 1 else ''} and rates stand in {was}; in {mill.currency} they would be "
-            f"something else. Strike them out first, or keep {was}.",
-            field="currency",
+        form = (
+            N_(
+                "%(n)s prices and rates stand in %(was)s; in %(other)s they would be something else. Strike them out"
+                " first, or keep %(was)s."
+            )
+            if stated > 1
+            else N_(
+                "%(n)s price and rates stand in %(was)s; in %(other)s they would be something else. Strike them out"
+                " first, or keep %(was)s."
+            )
         )
+        raise Refusal(form, field="currency", n=stated, was=was, other=mill.currency)
 
 
 def _closure_changed(closure: Closure) -> None:
@@ -88,18 +95,20 @@ def strike_out(
 ) -> None:
     """Take a record out of the book, when nothing stands on it."""
     meanwhile.unmoved(record, seen)
-    name = str(record)
     if isinstance(record, Closure):
         _closure_changed(record)
     changes.written_by(record, by)
     try:
         record.delete()
     except models.ProtectedError as error:
-        users = sorted({str(user) for user in error.protected_objects})
-        raise Refusal(
-            f"{name} can't be struck out: {', '.join(users[:3])}{' and others' if len(users) > 3 else ''} "
-            f"stand{'s' if len(users) == 1 else ''} on it."
-        ) from error
+        users = [user for _name, user in sorted({str(user): user for user in error.protected_objects}.items())]
+        if len(users) > 3:
+            form = N_("%(name)s can't be struck out: %(users)s and others stand on it.")
+        elif len(users) > 1:
+            form = N_("%(name)s can't be struck out: %(users)s stand on it.")
+        else:
+            form = N_("%(name)s can't be struck out: %(users)s stands on it.")
+        raise Refusal(form, name=record, users=Several(users[:3])) from error
 
 
 @transaction.atomic

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory.yarn import ASTM_D1909, EU_1007
@@ -22,7 +23,7 @@ def beginning(request: HttpRequest) -> HttpResponse:
         request,
         "planning/beginning.html",
         {
-            "title": "Beginning the book",
+            "title": _("Beginning the book"),
             "steps": steps,
             "next": services.next_step(steps),
             "n_done": sum(step.is_done for step in steps),
@@ -42,7 +43,9 @@ def lay_aside(request: HttpRequest) -> HttpResponse:
         messages.error(request, refusal.message)
         return redirect("beginning")
     # The server closes now and opens again with another book: this page waits for that, and needs nothing of it.
-    answer = render(request, "planning/laid_aside.html", {"title": "Laying the example aside", "name": Mill.the_one()})
+    answer = render(
+        request, "planning/laid_aside.html", {"title": _("Laying the example aside"), "name": Mill.the_one()}
+    )
     answer["Refresh"] = "15; url=/"
     return answer
 

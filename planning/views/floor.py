@@ -15,10 +15,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
+from mill.language import told_again
 from mill.limits import FLOOR_CODE, Guesses, TooMuch, guesses_of
 from mill.listing import Column, listing
 from mill.refusal import Refusal
@@ -186,14 +187,14 @@ def floor_looms(request: HttpRequest) -> HttpResponse:
 
 
 COLUMNS = [
-    Column("When", lambda e: e.happened_at, "happened_at", shown=lambda e: moment(e.happened_at)),
-    Column("Warp", lambda e: e.warp.number, "warp__number", is_number=True),
-    Column("Loom", lambda e: e.loom.code if e.loom else "", "loom__code"),
-    Column("Told", floor.said_of),
-    Column("Who", lambda e: e.worker.name, "worker__name"),
-    Column("Not done because", lambda e: e.refused),
-    Column("Taken back", lambda e: "taken back" if hasattr(e, "undone_by") else ""),
-    Column("Came", lambda e: e.received_at, "received_at", shown=lambda e: moment(e.received_at)),
+    Column(gettext_lazy("When"), lambda e: e.happened_at, "happened_at", shown=lambda e: moment(e.happened_at)),
+    Column(gettext_lazy("Warp"), lambda e: e.warp.number, "warp__number", is_number=True),
+    Column(gettext_lazy("Loom"), lambda e: e.loom.code if e.loom else "", "loom__code"),
+    Column(gettext_lazy("Told"), floor.said_of),
+    Column(gettext_lazy("Who"), lambda e: e.worker.name, "worker__name"),
+    Column(gettext_lazy("Not done because"), lambda e: e.refused, shown=lambda e: told_again(e.refused)),
+    Column(gettext_lazy("Taken back"), lambda e: _("taken back") if hasattr(e, "undone_by") else ""),
+    Column(gettext_lazy("Came"), lambda e: e.received_at, "received_at", shown=lambda e: moment(e.received_at)),
 ]
 
 
@@ -207,8 +208,8 @@ def floor_events(request: HttpRequest) -> HttpResponse:
         rows,
         columns=COLUMNS,
         name="floor_events",
-        title="Told by the floor",
-        extra={"when_empty": "Nobody has told anything yet."},
+        title=_("Told by the floor"),
+        extra={"when_empty": _("Nobody has told anything yet.")},
         row_class=lambda e: "barred" if e.refused else "taken-back" if hasattr(e, "undone_by") else "",
     )
 

@@ -13,14 +13,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, pgettext_lazy
 from django.views.decorators.http import require_GET
 from django_filters import FilterSet
 
 from mill import roles
 from mill.desk import room
 from mill.edits import Edit
-from mill.language import called
+from mill.language import called, told_again
 from mill.listing import Column, listing
 from mill.models import Job, Mill
 from mill.refusal import N_, Refusal
@@ -48,7 +48,7 @@ class Book:
     columns: Sequence[Column]
     filterset: type[FilterSet] | None = None
     about: Any = ""
-    also: tuple[str, str] | None = None  # another way to write them: its address's name, and what the button says
+    also: tuple[str, Any] | None = None  # another way to write them: its address's name, and what the button says
 
     def urlpatterns(self) -> list[URLPattern]:
         return [
@@ -107,81 +107,93 @@ def _coins(amount: Decimal) -> str:
     return num(amount, max(2, -int(amount.normalize().as_tuple().exponent)))
 
 
+def yes_no(is_so: bool) -> str:
+    return _("yes") if is_so else _("no")
+
+
 BOOKS = [
     Book(
         "reed",
         "reeds",
-        "Reeds",
+        gettext_lazy("Reeds"),
         ReedForm,
         Reed.objects.all,
         [
-            Column("Reed", lambda r: r.code, "code"),
-            Column("Stamped", lambda r: r.as_bought, "as_bought"),
-            Column("Dents per 10 cm", lambda r: r.dents_per_10cm.normalize(), "dents_per_10cm", is_number=True),
-            Column("Width", lambda r: r.width_cm, "width_cm", "cm", is_number=True),
-            Column("How many", lambda r: r.quantity, "quantity", is_number=True),
+            Column(gettext_lazy("Reed"), lambda r: r.code, "code"),
+            Column(gettext_lazy("Stamped"), lambda r: r.as_bought, "as_bought"),
+            Column(
+                gettext_lazy("Dents per 10 cm"),
+                lambda r: r.dents_per_10cm.normalize(),
+                "dents_per_10cm",
+                is_number=True,
+            ),
+            Column(gettext_lazy("Width"), lambda r: r.width_cm, "width_cm", "cm", is_number=True),
+            Column(gettext_lazy("How many"), lambda r: r.quantity, "quantity", is_number=True),
         ],
     ),
     Book(
         "beam",
         "beams",
-        "Beams",
+        gettext_lazy("Beams"),
         BeamForm,
         Beam.objects.all,
         [
-            Column("Beam", lambda b: b.code, "code"),
-            Column("Between flanges", lambda b: b.width_cm, "width_cm", "cm", is_number=True),
-            Column("Barrel", lambda b: b.barrel_mm, "barrel_mm", "mm", is_number=True),
-            Column("Flange", lambda b: b.flange_mm, "flange_mm", "mm", is_number=True),
-            Column("Empty", lambda b: b.tare_kg, "tare_kg", "kg", is_number=True),
-            Column("In use", lambda b: "yes" if b.is_in_use else "no", "is_in_use"),
+            Column(gettext_lazy("Beam"), lambda b: b.code, "code"),
+            Column(gettext_lazy("Between flanges"), lambda b: b.width_cm, "width_cm", "cm", is_number=True),
+            Column(gettext_lazy("Barrel"), lambda b: b.barrel_mm, "barrel_mm", "mm", is_number=True),
+            Column(gettext_lazy("Flange"), lambda b: b.flange_mm, "flange_mm", "mm", is_number=True),
+            Column(gettext_lazy("Empty"), lambda b: b.tare_kg, "tare_kg", "kg", is_number=True),
+            Column(gettext_lazy("In use"), lambda b: yes_no(b.is_in_use), "is_in_use"),
         ],
     ),
     Book(
         "shift_pattern",
         "shift_patterns",
-        "Hours",
+        pgettext_lazy("shift", "Hours"),
         ShiftPatternForm,
         ShiftPattern.objects.all,
-        [Column("Name", lambda s: s.name, "name"), Column("Hours", lambda s: s.hours)],
+        [
+            Column(gettext_lazy("Name"), lambda s: s.name, "name"),
+            Column(pgettext_lazy("shift", "Hours"), lambda s: s.hours),
+        ],
     ),
     Book(
         "closure",
         "closures",
-        "Closures",
+        gettext_lazy("Closures"),
         ClosureForm,
         lambda: Closure.objects.select_related("loom"),
         [
-            Column("Why", lambda c: c.name, "name"),
-            Column("Loom", lambda c: c.loom.code if c.loom else "the whole mill", "loom__code"),
-            Column("From", lambda c: c.starts_at, "starts_at", shown=lambda c: moment(c.starts_at)),
-            Column("Until", lambda c: c.stops_at, "stops_at", shown=lambda c: moment(c.stops_at)),
+            Column(gettext_lazy("Why"), lambda c: c.name, "name"),
+            Column(gettext_lazy("Loom"), lambda c: c.loom.code if c.loom else _("the whole mill"), "loom__code"),
+            Column(gettext_lazy("From"), lambda c: c.starts_at, "starts_at", shown=lambda c: moment(c.starts_at)),
+            Column(gettext_lazy("Until"), lambda c: c.stops_at, "stops_at", shown=lambda c: moment(c.stops_at)),
         ],
-        also=("public_days", "Public holidays"),
+        also=("public_days", gettext_lazy("Public holidays")),
     ),
     Book(
         "worker",
         "workers",
-        "People of the floor",
+        gettext_lazy("People of the floor"),
         WorkerForm,
         Worker.objects.all,
         [
-            Column("Short code", lambda w: w.code, "code"),
-            Column("Name", lambda w: w.name, "name"),
-            Column("Trade", lambda w: w.trade, "trade"),
-            Column("Works here", lambda w: "yes" if w.is_in_use else "no", "is_in_use"),
+            Column(gettext_lazy("Short code"), lambda w: w.code, "code"),
+            Column(gettext_lazy("Name"), lambda w: w.name, "name"),
+            Column(gettext_lazy("Trade"), lambda w: w.trade, "trade", shown=lambda w: said(w.trade)),
+            Column(gettext_lazy("Works here"), lambda w: yes_no(w.is_in_use), "is_in_use"),
         ],
     ),
     Book(
         "machine",
         "machines",
-        "Finishing machines",
+        gettext_lazy("Finishing machines"),
         MachineForm,
         Machine.objects.all,
         [
-            Column("Machine", lambda m: m.name, "name"),
-            Column("Step", lambda m: m.step, "step"),
-            Column("In a day", lambda m: m.m_per_day, "m_per_day", "m", is_number=True),
+            Column(gettext_lazy("Machine"), lambda m: m.name, "name"),
+            Column(gettext_lazy("Step"), lambda m: m.step, "step"),
+            Column(gettext_lazy("In a day"), lambda m: m.m_per_day, "m_per_day", "m", is_number=True),
         ],
     ),
     Book(
@@ -243,11 +255,31 @@ def mill(request: HttpRequest) -> HttpResponse:
     if edit.is_valid() and edit.is_written(
         lambda form, seen: looms.write_down(form.instance, by=request.user, seen=seen)
     ):
-        messages.success(request, "Written down. Warps that no yarn is drawn for are worked out again.")
+        messages.success(request, _("Written down. Warps that no yarn is drawn for are worked out again."))
         return redirect("mill")
     held = roles.roles_of(request.user)
     books = [book for book in BOOKS if roles.may(held, book.many)]
-    return render(request, "mill/mill.html", {"title": "Mill", "edit": edit, "form": edit.form, "books": books})
+    return render(request, "mill/mill.html", {"title": _("Mill"), "edit": edit, "form": edit.form, "books": books})
+
+
+# What is done in the background, by the names that the code has for it.
+TASKS = (
+    N_("inventory.new_day"),
+    N_("inventory.rework_outlooks"),
+    N_("mill.back_up"),
+    N_("mill.forget"),
+    N_("planning.improve_plan"),
+    N_("planning.retime_plan"),
+    N_("planning.rework_warps"),
+    N_("planning.yarn_changed"),
+)
+
+
+def _why(error: str) -> str:
+    """Its last line: a refusal in the language of the page, behind its name in the program; another fault as it is."""
+    line = error.splitlines()[-1] if error else ""
+    name, colon, words = line.partition(": ")
+    return f"{name}{colon}{told_again(words)}" if name.endswith("Refusal") else told_again(line)
 
 
 @require_GET
@@ -255,15 +287,19 @@ def mill(request: HttpRequest) -> HttpResponse:
 def work(request: HttpRequest) -> HttpResponse:
     """The job table: what is being worked out, what was, and what was given up with the reason."""
     columns = [
-        Column("Job", lambda j: j.pk, "pk", is_number=True),
-        Column("Work", lambda j: j.task, "task"),
-        Column("State", lambda j: j.get_state_display(), "state"),
-        Column("Asked", lambda j: j.asked_at, "asked_at", shown=lambda j: moment(j.asked_at)),
-        Column("Done", lambda j: j.completed_at, "completed_at", shown=lambda j: moment(j.completed_at)),
-        Column("Tries", lambda j: j.attempts, "attempts", is_number=True),
-        Column("Why given up", lambda j: j.error, shown=lambda j: j.error.splitlines()[-1] if j.error else ""),
+        Column(gettext_lazy("Job"), lambda j: j.pk, "pk", is_number=True),
+        Column(gettext_lazy("Work"), lambda j: j.task, "task", shown=lambda j: said(j.task)),
+        Column(
+            gettext_lazy("State"), lambda j: j.get_state_display(), "state", shown=lambda j: said(j.get_state_display())
+        ),
+        Column(gettext_lazy("Asked"), lambda j: j.asked_at, "asked_at", shown=lambda j: moment(j.asked_at)),
+        Column(gettext_lazy("Done"), lambda j: j.completed_at, "completed_at", shown=lambda j: moment(j.completed_at)),
+        Column(gettext_lazy("Tries"), lambda j: j.attempts, "attempts", is_number=True),
+        Column(gettext_lazy("Why given up"), lambda j: j.error, shown=lambda j: _why(j.error)),
     ]
-    return listing(request, Job.objects.order_by("-pk"), columns=columns, name="work", title="Work in the background")
+    return listing(
+        request, Job.objects.order_by("-pk"), columns=columns, name="work", title=_("Work in the background")
+    )
 
 
 urlpatterns = [

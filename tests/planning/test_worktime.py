@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mill.refusal import Refusal
-from planning.worktime import WEEK_MIN, Calendar, read_week, write_week
+from planning.worktime import WEEK_MIN, Calendar, read_shifts, read_week, write_week
 
 HORIZON = 3 * WEEK_MIN
 SHIFT = 16 * 60
@@ -147,6 +147,21 @@ def test_weeks_are_written_as_people_read_them(spans, text):
 
 
 @pytest.mark.parametrize(
+    ("german", "english"),
+    [
+        ("Mo-Fr 06:00-14:00, 14:00-22:00; Sa 06:00-12:00", "Mon-Fri 06:00-14:00, 14:00-22:00; Sat 06:00-12:00"),
+        ("Di, Mi, Do 08:00-16:00", "Tue-Thu 08:00-16:00"),
+        ("Samstag-Montag 22:00-06:00", "Sat-Mon 22:00-06:00"),
+        ("So 00:00-24:00", "Sun 00:00-24:00"),
+        ("Geschlossen", "closed"),
+    ],
+)
+def test_the_days_may_be_written_in_german(german, english):
+    assert read_week(german) == read_week(english)
+    assert read_shifts(german) == read_shifts(english)
+
+
+@pytest.mark.parametrize(
     ("text", "says"),
     [
         ("", "no working hours"),
@@ -159,7 +174,8 @@ def test_weeks_are_written_as_people_read_them(spans, text):
         ("Mon 24:00-06:00", "start at 24:00"),
         ("Mon 06:00", "need a start and a stop"),
         ("Mox 06:00-22:00", 'the day "Mox" is not known'),
-        ("Mo 06:00-22:00", 'the day "Mo" is not known'),
+        ("M 06:00-22:00", 'the day "M" is not known'),
+        ("Th 06:00-22:00", 'the day "Th" is not known'),
         ("Mon-Wed-Fri 06:00-22:00", "more than two ends"),
         ("Mon 06:00-14:00 Tue", "the day Tue comes after hours"),
         ("Mon-Fri 06:00-14:00; Wed 13:00-15:00", '"Mon-Fri 06:00-14:00" and "Wed 13:00-15:00" overlap on Wed 13:00'),
