@@ -8,7 +8,6 @@ from django.contrib.auth import SESSION_KEY
 from django.contrib.staticfiles.finders import AppDirectoriesFinder
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from mill import language, people, roles
@@ -112,18 +111,17 @@ def desk_keys(request: HttpRequest, may: May) -> str:
 
 
 def page_frame(request: HttpRequest) -> dict[str, Any]:
-    """The ten rooms in the bar, the one we are in, the mill's name, and in which languages frame and page speak."""
+    """The ten rooms in the bar, the one we are in, the mill's name, and in which language it speaks."""
     from mill.models import Mill
 
     match = getattr(request, "resolver_match", None)
     here = getattr(match.func, "room", None) if match else None
     user = getattr(request, "user", None)
     may = May(roles.roles_of(user) if user is not None else roles.NOBODY)
-    own, of_page = language.of(request), get_language() or language.ENGLISH
+    own = language.of(request)
     return {
         "own_language": own,
         "frame_lang": language.as_html(own),
-        "page_lang": language.as_html(of_page) if of_page != own else "",
         "languages": settings.LANGUAGES,
         "rooms": ROOMS,
         "here": here,

@@ -1,8 +1,8 @@
 """In which language the book speaks, and to whom: one place says it for every page.
 
 Whoever is signed in has a language of their own, else the mill's; at the door it is the one that this browser chose,
-else one that it asks for, else the mill's. A page speaks another language than English only when all of it does: those
-are named here. What goes between programs (the API, feeds, CSV) is English whatever anybody speaks.
+else one that it asks for, else the mill's. What goes between programs (the API, feeds, CSV) is English whatever
+anybody speaks.
 """
 
 from collections.abc import Callable, Iterator
@@ -21,57 +21,11 @@ ENGLISH = settings.LANGUAGE_CODE
 CODES = frozenset(code for code, _ in settings.LANGUAGES)
 COOKIE_AGE_S = 365 * 24 * 3600
 
-# The names of all pages whose every word is translated. Another joins when it is whole: see DEVELOPERS.md.
-WHOLE = frozenset(
+# Addresses of programs, beside those of the API: what they are told is English.
+FOR_PROGRAMS = frozenset(
     {
-        *("sign_in", "sign_out", "first_owner", "own_password", "own_language", "keys"),
-        *("floor", "floor_looms", "floor_empty"),
-        *("tickets", "tickets_day_choose", "tickets_issue_day", "tickets_of_day", "tickets_of_day_for", "scan"),
-        *("ticket", "ticket_print", "ticket_print_for", "ticket_withdraw", "ticket_issue", "tickets_next"),
-        "tickets_print",
-        *("orders", "order", "order_new", "order_edit", "order_figures", "line_new", "line_edit", "line_call_off"),
-        *("quotes", "quote_new", "quote", "quote_print", "quote_place", "quote_drop"),
-        *("warp_cost", "piece_cost", "line_cost", "combine"),
-        *("rates", "rate_new", "rate", "prices", "price_new", "price"),
-        *("line_take_up", "customers", "customer", "customer_new", "customer_edit"),
-        *("changes", "changes_of"),
-        *("today", "find", "promise"),
-        *("store", "store_due", "store_triggers", "places", "place", "place_new", "place_edit", "inspection_new"),
-        *("place_count", "place_count_sheet", "traps", "trap", "trap_new"),
-        *("treatments", "treatment", "treatment_new"),
-        *("pieces", "piece", "piece_labels", "piece_trace", "lot_trace"),
-        *("finishing", "batch", "batch_out", "batch_undo"),
-        *("how_tos", "how_to", "words"),
-        *("cloth_shrinkage", "shrinkage_take"),
-        *("dispatches", "dispatch_new", "dispatch", "dispatch_print", "dispatch_back"),
-        *("orders", "order", "order_new", "order_edit", "order_figures", "line_new", "line_edit", "line_call_off"),
-        *("quotes", "quote_new", "quote", "quote_print", "quote_place", "quote_drop"),
-        *("warp_cost", "piece_cost", "line_cost", "combine"),
-        *("line_take_up", "customers", "customer", "customer_new", "customer_edit"),
-        *("warps", "warp", "warp_worked", "warp_beam", "warp_yarn", "warp_note", "warp_place", "lot_shares"),
-        *("warp_move", "warp_take_off", "warp_split", "warp_join", "warp_put_on", "warp_lock", "warp_take_apart"),
-        *("warp_hold", "warp_hold_lot", "warp_let_go", "warp_draw", "warp_draw_weft"),
-        *("warp_wind", "warp_gait", "warp_begin", "warp_out", "warp_back"),
-        *("cloths", "cloth", "cloth_used", "cloth_edit", "colourway_new", "colourway_rename"),
-        *("cloth_new", "cloth_new_figures", "cloth_revise", "cloth_revise_figures"),
-        *("looms", "loom", "loom_new", "loom_edit", "loom_hold", "loom_breaks_down", "plan_late_yarn"),
-        *("plan_new", "plan_improve", "plan_work", "plan_stop", "plans", "plan", "plan_decide"),
-        *("plan_foresight", "plan_effects", "board", "board_move", "board_take_back"),
-        *("actuals", "efficiency_take", "public_days"),
-        *("yarn", "yarn_new", "yarn_edit", "yarn_one", "yarn_outlook", "yarn_count", "yarn_dye_lots"),
-        *("lots", "lot", "lot_receive", "lot_write", "hold_release", "line_reverse", "lot_labels", "cone_labels"),
-        *("deliveries", "delivery", "delivery_new", "delivery_foresight", "delivery_new_foresight"),
-        *("suppliers", "supplier", "supplier_new", "fibres", "fibre", "fibre_new", "fibres_of_table"),
-        *("claims", "claim", "claim_new", "claim_sum", "claim_print"),
-        *("reports", "report_deliveries", "report_load", "report_efficiency", "report_seconds", "report_thrums"),
-        *("report_turnover", "import_csv", "import_csv_kind"),
-        *("reckoner", "reckoner_sum"),
-        *("mill", "beginning", "lay_example_aside", "floor_events"),
-        *("reeds", "reed", "reed_new", "beams", "beam", "beam_new", "machines", "machine", "machine_new"),
-        *("shift_patterns", "shift_pattern", "shift_pattern_new", "closures", "closure", "closure_new"),
-        *("workers", "worker", "worker_new"),
-        *("people", "person", "person_new", "person_password", "lies_open", "roles", "sit_as"),
-        *("tokens", "token_withdraw", "feeds", "feed_withdraw", "backups", "backup_file"),
+        *("healthz", "readyz", "shed_feed", "loom_feed", "csv_feed", "import_template"),
+        *("floor_worker", "paper_worker"),
     }
 )
 # Sent by a script of a page and shown there: it speaks as that page does.
@@ -117,12 +71,13 @@ def _found(request: HttpRequest) -> str:
 
 
 def of_page(request: HttpRequest, url_name: str) -> str:
-    """The language that the page of this name has for whoever asks; its table is English."""
-    if url_name in WHOLE and "csv" not in request.GET:
-        return of(request)
-    if url_name in ASKED_BY_A_PAGE and "Authorization" not in request.headers:
-        return of(request)
-    return ENGLISH
+    """The language that this address answers whoever asks: one's own on a page, English where a program is told."""
+    if "csv" in request.GET or url_name in FOR_PROGRAMS:
+        return ENGLISH
+    if request.path.startswith("/api/"):
+        is_a_page_s = url_name in ASKED_BY_A_PAGE and "Authorization" not in request.headers
+        return of(request) if is_a_page_s else ENGLISH
+    return of(request)
 
 
 @contextmanager

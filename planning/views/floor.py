@@ -19,10 +19,10 @@ from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
-from mill.language import told_again
 from mill.limits import FLOOR_CODE, Guesses, TooMuch, guesses_of
 from mill.listing import Column, listing
 from mill.refusal import Refusal
+from mill.retold import told_again
 from mill.templatetags.mill import moment, num
 from planning.forms.floor import EfficiencyForm, FloorForm
 from planning.models import FloorEvent, JobTicket, Loom, Stop, Warp, Worker

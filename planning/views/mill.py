@@ -20,10 +20,11 @@ from django_filters import FilterSet
 from mill import roles
 from mill.desk import room
 from mill.edits import Edit
-from mill.language import called, told_again
+from mill.language import called
 from mill.listing import Column, listing
 from mill.models import Job, Mill
 from mill.refusal import N_, Refusal
+from mill.retold import told_again
 from mill.templatetags.mill import moment, num, said
 from planning.forms.looms import BeamForm, ClosureForm, MillForm, ReedForm, ShiftPatternForm
 from planning.forms.money import PriceFilter, PriceForm, RateFilter, RateForm

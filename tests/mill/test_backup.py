@@ -41,7 +41,9 @@ def test_a_file_of_another_name_is_never_judged():
     assert backup.kept(["notes.zip", "shedbook-2020-13-45-000000.zip"], today=date(2026, 11, 28)) == set()
 
 
-# A book in files of its own
+# A book in files of its own: the example mill, built and asked by programs of their own, is half a minute's work
+
+of_a_book = pytest.mark.slow
 
 
 def plainly(row):
@@ -49,6 +51,7 @@ def plainly(row):
     return [json.loads(v) if isinstance(v, str) and v[:1] in ("{", "[") else v for v in row]
 
 
+@of_a_book
 def test_a_restored_book_is_the_same_row_for_row(candlebeck, file, elsewhere):
     assert "Nothing differs" in elsewhere.run("restore", str(file))
     tables = [name for (name,) in candlebeck.asked("SELECT name FROM sqlite_master WHERE type = 'table'")]
@@ -62,6 +65,7 @@ def test_a_restored_book_is_the_same_row_for_row(candlebeck, file, elsewhere):
     assert list(elsewhere.folder.glob("*restoring*")) == list(elsewhere.folder.glob("*-before-*")) == []
 
 
+@of_a_book
 @pytest.mark.parametrize(
     ("what", "said"),
     [
@@ -76,6 +80,7 @@ def test_a_backup_with_anything_else_in_it_is_refused(file, tmp_path, what, said
         backup.check(rewritten(file, tmp_path / "other.zip", **what))
 
 
+@of_a_book
 @given(data=st.data())
 def test_a_backup_damaged_at_any_place_is_refused_or_says_the_same(file, data):
     whole = file.read_bytes()
@@ -100,6 +105,7 @@ def test_a_backup_damaged_at_any_place_is_refused_or_says_the_same(file, data):
     assert manifest == backup.check(file)
 
 
+@of_a_book
 def test_a_backup_is_never_written_over(candlebeck, file):
     before = file.read_bytes()
     assert "is there already" in candlebeck.run("backup", str(file), must=1)
@@ -107,6 +113,7 @@ def test_a_backup_is_never_written_over(candlebeck, file):
     assert "is whole" in candlebeck.run("backup", str(file), "--check")
 
 
+@of_a_book
 def test_only_the_owner_of_the_file_may_read_it_and_nobody_else_is_in_it(file):
     assert file.stat().st_mode & 0o077 == 0
     with zipfile.ZipFile(file) as archive:
@@ -115,6 +122,7 @@ def test_only_the_owner_of_the_file_may_read_it_and_nobody_else_is_in_it(file):
         assert all(key not in archive.read(name) for name in archive.namelist())
 
 
+@of_a_book
 def test_a_backup_sees_the_book_of_one_moment_and_keeps_nobody_waiting(candlebeck, tmp_path):
     """Somebody writes while the backup is read: the write is not kept waiting, and is not in the file."""
     code = (
@@ -137,6 +145,7 @@ def test_a_backup_sees_the_book_of_one_moment_and_keeps_nobody_waiting(candlebec
         assert b"written meanwhile" not in archive.read("tables/planning.warp.jsonl")
 
 
+@of_a_book
 def test_the_book_is_not_replaced_while_it_is_open(candlebeck, file):
     from mill.latch import Latch
 
@@ -216,6 +225,7 @@ def test_a_backup_given_up_says_why_on_the_page(desk, backups_folder):
 # The doctor
 
 
+@of_a_book
 def test_the_doctor_finds_a_sound_book_sound(candlebeck):
     said = candlebeck.run("collectstatic", "--noinput", "-v0") + candlebeck.run("doctor")
     assert "the file of the book is whole" in said

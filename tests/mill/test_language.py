@@ -117,15 +117,6 @@ def test_a_person_s_own_language_comes_before_the_mill_s(desk, planner):
     assert lang(desk.get("/language/")) == ["de"]
 
 
-def test_a_page_that_is_not_whole_in_german_is_whole_in_english_inside_a_german_frame(desk, planner):
-    people.speak(planner, language="de", by=planner)
-    answer = desk.get("/mill/jobs/")
-    assert lang(answer) == ["de", "en-GB"]
-    page = answer.content.decode()
-    assert ">Webstühle</a>" in page  # the frame
-    assert "<h1>Work in the background" in page
-
-
 def test_what_is_not_there_is_said_in_one_s_own_language(desk, planner):
     people.speak(planner, language="de", by=planner)
     answer = desk.get("/warps/4711/")
@@ -140,13 +131,13 @@ def test_programs_are_spoken_to_in_english(desk, planner):
     assert (answer.status_code, answer.json()["title"]) == (404, "Not Found")
 
 
-def test_every_page_that_is_said_to_be_whole_is_there():
+def test_every_address_that_is_said_to_be_a_program_s_is_there():
     from django.urls import get_resolver
 
     from tests.mill.test_roles import addresses
 
     names = {pattern.name for _, pattern in addresses(get_resolver())}
-    assert names >= language.WHOLE | language.ASKED_BY_A_PAGE
+    assert names >= language.FOR_PROGRAMS | language.ASKED_BY_A_PAGE
     assert {code for code, _ in settings.LANGUAGES} == language.CODES
 
 
@@ -234,10 +225,10 @@ def test_the_page_carries_what_its_script_says(german, planner):
     words = re.search(r'<script id="script-words" type="application/json">(.*?)</script>', page)
     assert words is not None
     assert json.loads(words[1])["Throw it away"] == "Wegwerfen"
-    assert "script-words" not in german.get("/mill/jobs/").content.decode()
+    assert "script-words" not in Client(REMOTE_ADDR="10.0.0.7").get("/sign-in/").content.decode()
 
 
-def test_a_page_that_is_said_to_be_whole_leaves_nothing_in_english(desk, planner):
+def test_what_is_one_s_own_the_floor_and_the_tickets_leave_nothing_in_english(desk, planner):
     """Each in both languages: text that stands in both of them is the mill's own, or was forgotten."""
     warp = weaving_warp(planner)
     ticket = services.issue_ticket(warp, by=planner)
