@@ -24,10 +24,10 @@ from django.utils.translation import gettext as _
 from simple_history.models import HistoricalRecords
 
 from mill import language, roles
-from mill.labels import REASONS, UNITS, WORDS
+from mill.labels import UNITS, WORDS
 from mill.models import Change
 from mill.refusal import Refusal
-from mill.retold import retold
+from mill.retold import told_again
 from mill.templatetags.mill import num
 
 AT_ONCE = 500
@@ -64,7 +64,7 @@ def kind_said(kind: str) -> str:
 
 def why_said(why: str) -> str:
     """Why a record was changed, in the language of the page where the book said it itself."""
-    return retold(why, REASONS)
+    return told_again(why)
 
 
 def of(kind: str, pk: int) -> QuerySet[Change]:
@@ -283,7 +283,7 @@ def _value(field: Any, line: Any, names: dict[tuple[Any, Any], str]) -> str:
     if isinstance(field, models.DateField):
         return f"{value:%d.%m.%Y}"
     words = dict(field.flatchoices).get(value)
-    return _(str(words)) if words else str(value)
+    return _(str(words)) if words else told_again(str(value))
 
 
 # The feed

@@ -67,7 +67,7 @@ def _figure(text: str) -> str:
 
 
 # Places of a kept sentence in which other words of ours stand: a state, a reason, a use of yarn.
-OF_OURS = re.compile(r"(.*_)?(state|use|why|reasons|trouble|step|what)")
+OF_OURS = re.compile(r"(.*_)?(state|use|why|reasons|trouble|step|what|way|verdict|treated)")
 # A form with fewer letters of its own would be found in what people wrote.
 LETTERS_LEAST = 9
 

@@ -130,6 +130,9 @@ def _in_order(n_forms: int) -> tuple[str, ...]:
 def _pattern(form: str) -> re.Pattern[str]:
     def place(found: re.Match[str]) -> str:
         name = found[1]
-        return rf"(?P<{name}>\d[\d.]*)" if name == "n" or name.startswith("n_") else f"(?P<{name}>.+?)"
+        if name == "n" or name.startswith("n_"):
+            return rf"(?P<{name}>\d[\d.]*)"
+        # A name has no comma: what stands behind one is another part of the sum.
+        return rf"(?P<{name}>[^,;]+)" if name == "warp" else f"(?P<{name}>.+?)"
 
     return re.compile(re.sub(r"%\\\((\w+)\\\)s", place, re.escape(form)).replace("%%", "%"))

@@ -50,6 +50,7 @@ def a_store_with_something_of_all(by) -> tuple[Place, Treatment, Treatment]:
     return place, under_way, done
 
 
+@pytest.mark.slow
 def test_the_store_s_pages_are_whole_in_german(desk, planner):
     place, under_way, done = a_store_with_something_of_all(planner)
     trap = place.traps.get()

@@ -67,6 +67,7 @@ def a_yarn_room_with_something_of_all(by: Any) -> SimpleNamespace:
     return SimpleNamespace(yarn=yarn, lot=lot, hers=hers, hold=hold, came=came, claim=claim, back=back)
 
 
+@pytest.mark.slow
 def test_the_yarn_room_s_pages_are_whole_in_german(desk, planner):
     room = a_yarn_room_with_something_of_all(planner)
     yarn, lot, claim = f"/yarns/{room.yarn.code}/", f"/lots/{room.lot.label}/", f"/claims/{room.claim.number}/"

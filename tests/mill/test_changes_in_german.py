@@ -49,6 +49,7 @@ def test_what_became_of_a_loom_is_told_in_german_and_its_csv_as_ever(german, pla
     assert "From a CSV file." in table
 
 
+@pytest.mark.slow
 def test_nothing_of_the_account_is_left_in_english(desk, planner):
     loom = make_loom(code="R2")
     looms.hold_loom(loom, reason="Shade of its own", by=planner)

@@ -228,6 +228,7 @@ def test_the_page_carries_what_its_script_says(german, planner):
     assert "script-words" not in Client(REMOTE_ADDR="10.0.0.7").get("/sign-in/").content.decode()
 
 
+@pytest.mark.slow
 def test_what_is_one_s_own_the_floor_and_the_tickets_leave_nothing_in_english(desk, planner):
     """Each in both languages: text that stands in both of them is the mill's own, or was forgotten."""
     warp = weaving_warp(planner)

@@ -52,6 +52,7 @@ def feeds_of_each_kind(by, somebody) -> None:
     FeedLink.objects.create(what=FeedLink.SHED, label="Sheet", digest="as before feeds had makers")
 
 
+@pytest.mark.slow
 def test_people_roles_tokens_and_feeds_are_whole_in_german(desk, planner, anneke):
     tokens_of_each_kind(planner)
     feeds_of_each_kind(planner, make_person("left"))
@@ -60,6 +61,7 @@ def test_people_roles_tokens_and_feeds_are_whole_in_german(desk, planner, anneke
     assert not forgotten(desk, planner, [*pages, "/mill/feeds/"], own=OWN)
 
 
+@pytest.mark.slow
 def test_an_open_book_is_looked_at_as_a_role_in_german(settings, planner):
     settings.OPEN_BOOK = True
     there = Client(headers={"Accept": "text/html"})
@@ -69,6 +71,7 @@ def test_an_open_book_is_looked_at_as_a_role_in_german(settings, planner):
     assert f'<a class="term" href="{reverse("words")}#warp">Ketten</a>, wie geplant' in page
 
 
+@pytest.mark.slow
 def test_backups_are_whole_in_german(desk, planner, settings, tmp_path):
     """Where there is none, and where one is kept, one given up and one being written."""
     settings.BACKUPS_DIR = tmp_path / "none"

@@ -126,6 +126,7 @@ def test_a_draw_down_is_reckoned_in_german():
     ]
 
 
+@pytest.mark.slow
 def test_a_ticket_s_working_is_german_on_its_page_and_on_the_sheet_to_print(desk, planner):
     ticket = tickets.issue_ticket(weaving_warp(planner), by=planner)
     pages = [f"/tickets/{ticket.number}/", f"/tickets/{ticket.number}/?sheet=worked"]

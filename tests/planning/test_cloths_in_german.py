@@ -37,6 +37,7 @@ def german(desk, person, address: str, data: dict[str, str] | None = None) -> st
     return answer.content.decode().replace("\u202f", " ").replace("\u00a0", " ").replace("&quot;", '"')
 
 
+@pytest.mark.slow
 def test_the_pages_of_a_cloth_leave_nothing_in_english(desk, planner, tweed):
     cloth = tweed.cloth
     line = make_line(spec=tweed, due_on=timezone.localdate() + timedelta(days=60))

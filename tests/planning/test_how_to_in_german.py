@@ -77,6 +77,7 @@ def test_german_names_the_same_words_of_pages_as_english_does():
         assert sorted(re.findall("„([^“]+)“", other)) == sorted(re.findall("“([^”]+)”", english)), english
 
 
+@pytest.mark.slow
 @pytest.mark.django_db
 def test_how_to_s_and_words_are_whole_in_german(desk, planner):
     addresses = [reverse("how_tos"), reverse("words"), *(reverse("how_to", args=[task.slug]) for task in TASKS)]

@@ -36,6 +36,7 @@ def send(desk, kind: str, text: str, **words):
     return desk.post(f"/import/{kind}/", {"file": file, "decimal": "point", **words})
 
 
+@pytest.mark.slow
 def test_every_kind_of_file_is_told_in_german(desk, planner):
     own = "|".join(re.escape(text) for text in OF_FILES if text)
     assert not forgotten(desk, planner, ["/import/", *(f"/import/{kind}/" for kind in KINDS)], own=own)

@@ -113,6 +113,7 @@ OWN = (
 )
 
 
+@pytest.mark.slow
 def test_the_pages_of_the_looms_are_whole_in_german(desk, planner, shed):
     warp = Warp.objects.get(state=Warp.WEAVING)
     held = make_loom(code="9")
@@ -139,6 +140,7 @@ def test_the_pages_of_the_looms_are_whole_in_german(desk, planner, shed):
     assert not forgotten(desk, planner, pages, own=OWN)
 
 
+@pytest.mark.slow
 def test_public_holidays_are_looked_up_and_written_in_german(desk, planner):
     address = "/mill/public-holidays/?country=AT&part=9&year=2027"
     # Some countries are called alike in both.

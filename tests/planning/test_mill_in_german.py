@@ -41,6 +41,7 @@ def german(desk, planner):
     return desk
 
 
+@pytest.mark.slow
 def test_the_figures_and_the_small_records_are_whole_in_german(desk, planner):
     loom = make_loom(code="7")
     now = timezone.now()
@@ -60,6 +61,7 @@ def test_the_figures_and_the_small_records_are_whole_in_german(desk, planner):
     assert not forgotten(desk, planner, pages, own=OWN)
 
 
+@pytest.mark.slow
 def test_the_beginning_of_a_book_is_whole_in_german(german, planner):
     Mill.objects.update_or_create(pk=1, defaults={"name": EXAMPLE})
     assert not forgotten(german, planner, ["/mill/beginning/"], own=OWN)
@@ -72,6 +74,7 @@ def test_the_beginning_of_a_book_is_whole_in_german(german, planner):
     assert "Das ist das Buch von Weberei Tal, nicht das der Beispielweberei" in no
 
 
+@pytest.mark.slow
 def test_what_the_floor_told_is_whole_in_german(desk, planner):
     warp = weaving_warp(planner, loom=make_loom(code="7"))
     anna = make_worker(name="Anna")

@@ -69,6 +69,7 @@ def order(planner):
     return order
 
 
+@pytest.mark.slow
 def test_every_page_of_orders_is_whole_in_german(desk, planner, order):
     pages = [
         *("/orders/?late=on", "/orders/?sort=-due&state=all", "/orders/new/", f"/order/{order.number}/"),
@@ -130,6 +131,7 @@ def tweed(planner):
     return spec
 
 
+@pytest.mark.slow
 def test_what_it_costs_and_what_is_quoted_is_whole_in_german(desk, planner, tweed):
     colourway = tweed.cloth.colourways.get()
     asked = quotes.Asked(colourway=colourway, pieces=2, length_m=Decimal("62.5"), wished_on=in_days(1))
@@ -155,6 +157,7 @@ def test_what_it_costs_and_what_is_quoted_is_whole_in_german(desk, planner, twee
         assert refused.value.message.startswith("Der Preis war 1,50 GBP, als dies gezeigt wurde, und ist jetzt ")
 
 
+@pytest.mark.slow
 def test_order_lines_are_put_on_warps_in_german(desk, planner, tweed):
     first, second = OrderLine.objects.order_by("pk")
     rulings.refuse([(first.pk, 3), (second.pk, 3)], by=planner)

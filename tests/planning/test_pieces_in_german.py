@@ -83,6 +83,7 @@ def send(some: list[Piece], by):
     return dispatch.send(customer, some, sent_on=timezone.localdate(), by=by, key="sent", note="Wren")
 
 
+@pytest.mark.slow
 def test_every_page_of_pieces_finishing_and_dispatch_is_whole_in_german(desk, planner, warp):
     Machine.objects.create(name="Dolly", step="scour", m_per_day=Decimal(128))
     first, second, third, beyond = (cut(warp, planner, worker=make_worker()) for _ in range(4))
@@ -111,6 +112,7 @@ def test_every_page_of_pieces_finishing_and_dispatch_is_whole_in_german(desk, pl
 ASKED = "?pieces=2&length_m=60&chance_pct="
 
 
+@pytest.mark.slow
 def test_what_pieces_taught_of_their_shrinkage_is_whole_in_german(desk, planner):
     off, apart, few = (make_spec(cloth=make_cloth(code=code)) for code in ("OFF1", "APART1", "FEW1"))
     measured_pieces(off, SIX_OFF)

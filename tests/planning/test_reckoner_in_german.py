@@ -2,6 +2,8 @@
 
 from html import unescape
 
+import pytest
+
 from mill import people
 from planning.reckoner import REGISTRY
 from tests.german import forgotten
@@ -11,6 +13,7 @@ CITED = r"ISO 1144|ASTM .*|J\. T\. Taylor.*|W\. Davis.*|M\. Islam.*|Conference o
 SIGNS = r"tex|m/min|min|[\d ×÷√().m]*(tex|min)\b[ ×÷\d]*|.* h .* min|yd/lb"
 
 
+@pytest.mark.slow
 def test_every_sum_is_german_as_it_is_opened(desk, planner):
     pages = ["/reckoner/", *(f"/reckoner/{name}/" for name in REGISTRY)]
     assert not forgotten(desk, planner, pages, own=f"{CITED}|{SIGNS}")

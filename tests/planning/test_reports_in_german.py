@@ -62,10 +62,12 @@ def a_mill(planner):
     plans.put_in_force(plans.make_plan(by=planner), by=planner)
 
 
+@pytest.mark.slow
 def test_every_report_is_whole_in_german(desk, planner, a_mill):
     assert not forgotten(desk, planner, [f"/reports/{name}" for name in PAGES], own=OWN)
 
 
+@pytest.mark.slow
 def test_a_report_of_nothing_is_whole_in_german(desk, planner):
     asked = "?from_day=2020-02-01&to_day=2020-03-01"
     pages = [f"/reports/{name}{asked if name else ''}" for name in PAGES]

@@ -99,6 +99,7 @@ def said(title: str) -> list[tuple[str, ...]]:
     return [(one.what, one.matter, one.act, one.effect) for one in found]
 
 
+@pytest.mark.slow
 def test_a_bad_morning_is_told_in_german_from_end_to_end_and_to_a_program_in_english(bad_morning, desk, planner):
     assert not forgotten(desk, planner, ["/"], own=OWN)
     day = signs.GERMAN.day_said(timezone.localdate() - timedelta(days=1), with_year=False)
@@ -158,6 +159,7 @@ def test_a_promise_is_told_in_german_and_kept_in_english(planner):
         assert refused.value.message.startswith("Ein Stück von 9999,5 m braucht ")
 
 
+@pytest.mark.slow
 def test_what_is_found_and_promised_is_german_and_a_thing_is_asked_for_in_either_language(bad_morning, desk, planner):
     colourway = bad_morning.parts.get().line.colourway_id
     words = f"colourway={colourway}&pieces=1&length_m=61,5"

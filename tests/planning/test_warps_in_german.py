@@ -40,6 +40,7 @@ def plainly(response) -> str:
     return response.content.decode().replace("\u202f", " ").replace("\u00a0", " ").replace("&quot;", '"')
 
 
+@pytest.mark.slow
 def test_the_pages_of_a_warp_leave_nothing_in_english(desk, planner, tweed):
     warp, other = planned(tweed, planner, lines=2), planned(tweed, planner)
     make_line(spec=tweed, pieces=3, due_on=timezone.localdate() + timedelta(days=30))
