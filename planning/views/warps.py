@@ -266,7 +266,8 @@ class Sum:
 
 def sums(figures: Figures) -> list[tuple[str, list[Sum]]]:
     """The figures by group; what can't be said yet, for want of a beam or a loom, is left out."""
-    steps = {step.name: step for step in figures.working}
+    # Of its ends the cloth has the working.
+    steps = {step.name: step for step in (*figures.cloth.working, *figures.working)}
     found = []
     for group, names in GROUPS:
         lines = [
@@ -321,6 +322,7 @@ def warp(request: HttpRequest, number: int) -> HttpResponse:
         kept = getattr(found, "worked", None)
         figures = from_json(kept.figures) if kept and kept.figures else None
         parts = [worked_sheet.Part(_("The warp"), figures.working)] if figures else []
+        parts += [worked_sheet.Part(_("Ends, widths and setts"), figures.cloth.working)] if figures else []
         runs = figures.runs if figures else ()
         parts += [worked_sheet.Part(_("Order line %(line)s") % {"line": run.line}, run.working) for run in runs]
         return worked_sheet.sheet(request, title=found.called, back=request.path, parts=parts)

@@ -61,6 +61,8 @@ def test_a_warps_page_shows_its_figures_each_with_its_working(desk, tweed, plann
         assert shown in page
     # Every figure that was worked has its step.
     assert page.count('class="sum"') > 15
+    # By hand: 150 cm ÷ 0.9 ÷ 0.94 at 8.46 ends per cm are 1500 ends in whole dents, and no selvedge.
+    assert "1500 + 0" in page
     assert "being worked out" not in page
 
 
