@@ -1,4 +1,4 @@
-"""When the plan in force has an order line's pieces off the loom, and ready. Writes nothing."""
+"""When the plan in force has a warp, and an order line's pieces, off the loom, and ready. Writes nothing."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -20,6 +20,7 @@ OFF_THE_LOOM = W_("Off the loom, %(warp)s")
 OF_PLAN = W_("plan %(plan)s")
 MIN_OF_LOOM = W_("%(n)s min of loom %(loom)s")
 DAYS = W_("%(n)s days")
+MIN_OF_SET_UP = W_("%(n)s min of %(setup)s")
 
 
 @dataclass(frozen=True)
@@ -123,6 +124,49 @@ def _ends(warp: Warp, *, closures: Sequence[Closure]) -> Mapping[int, tuple[date
         found[part.pk] = (clock.to_moment(calendar.completes(minute) if minute else 0, epoch=epoch), stop - minute)
         behind += run.picks
     return found
+
+
+def times_of(slot: Slot) -> tuple[Step, ...]:
+    """How the times of a warp in a plan follow from one another; without a set-up where it hangs in its loom."""
+    calendar, epoch = _calendar(slot, closures=list(Closure.objects.all()))
+    starts, stops = (
+        calendar.worked(clock.to_minute(at, epoch=epoch)) for at in (slot.weaving_starts_at, slot.weaving_stops_at)
+    )
+    steps = []
+    if slot.setup_min:
+        steps = [
+            Step(
+                "setup_stops_at",
+                N_("Set up"),
+                N_("set-up begins + its minutes, in hours in which the loom and a tuner work"),
+                f"{_at(slot.setup_starts_at)} + {MIN_OF_SET_UP % {'n': slot.setup_min, 'setup': slot.setup}}",
+                _at(slot.setup_stops_at),
+                source=N_("the mill’s own minutes of a set-up"),
+            ),
+            Step(
+                "weaving_starts_at",
+                N_("Weaving begins"),
+                N_("the set-up is over, and the loom works"),
+                _at(slot.setup_stops_at),
+                _at(slot.weaving_starts_at),
+                source=N_("the loom’s shifts, less closures"),
+            ),
+        ]
+    return (
+        *steps,
+        Step(
+            "weaving_stops_at",
+            N_("Woven out"),
+            N_("weaving begins + the loom’s minutes for the picks that are left"),
+            f"{_at(slot.weaving_starts_at)} + {MIN_OF_LOOM % {'n': stops - starts, 'loom': slot.loom}}",
+            _at(slot.weaving_stops_at),
+            source=N_("minutes are those in which the loom works"),
+        ),
+    )
+
+
+def _at(moment: datetime) -> str:
+    return f"{timezone.localtime(moment):%d.%m.%Y %H:%M}"
 
 
 def _calendar(slot: Slot, *, closures: Sequence[Closure]) -> tuple[Calendar, datetime]:

@@ -36,7 +36,7 @@ from planning.forms.warps import (
 )
 from planning.models import Beam, Cloth, Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures, WarpPart
 from planning.picture import beam_svg
-from planning.services import lot_shares, plans, retelling, warp_steps, warp_yarn, warps, working_out
+from planning.services import line_plans, lot_shares, plans, retelling, warp_steps, warp_yarn, warps, working_out
 from planning.services.line_states import free_pieces
 from planning.ticket import Figures, from_json
 from planning.views.orders import one_line
@@ -323,6 +323,8 @@ def warp(request: HttpRequest, number: int) -> HttpResponse:
         figures = from_json(kept.figures) if kept and kept.figures else None
         parts = [worked_sheet.Part(_("The warp"), figures.working)] if figures else []
         parts += [worked_sheet.Part(_("Ends, widths and setts"), figures.cloth.working)] if figures else []
+        if slot := working_out.slot_in_force(found):
+            parts.append(worked_sheet.Part(_("Its times in the plan"), line_plans.times_of(slot)))
         runs = figures.runs if figures else ()
         parts += [worked_sheet.Part(_("Order line %(line)s") % {"line": run.line}, run.working) for run in runs]
         return worked_sheet.sheet(request, title=found.called, back=request.path, parts=parts)
@@ -339,6 +341,7 @@ def _page(request: HttpRequest, found: Warp, **wrong: forms.Form | Edit) -> Http
     context |= {
         "title": found.called,
         "slot": slot,
+        "times": line_plans.times_of(slot) if slot else (),
         "loom": working_out.loom_of(found),
         "parts": parts,
         "seen": warps.parts_seen(found),

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
+from math import ceil
 
 import pytest
 from django.urls import reverse
@@ -11,12 +12,13 @@ from django.utils import timezone
 from inventory import services as store
 from inventory.models import Yarn
 from mill import jobs
-from planning.models import Beam, Closure, JobTicket, Loom, OrderLine, Warp
+from planning.models import Beam, Closure, JobTicket, Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import board, cloths, effects, line_plans, orders, plans, retiming, tickets, warp_yarn
 from planning.services.cloths import draft_of as draft_of_spec
 from planning.services.line_foresight import effects_of_line
 from planning.services.looms import write_down
 from planning.services.revision_foresight import effects_of_revision
+from planning.ticket import from_json
 from tests.inventory.test_pages import text_of
 from tests.make import make_beam, make_delivery, make_loom, make_lot, make_spec, make_yarn
 from tests.planning.test_foresight import in_days, on_warp
@@ -246,6 +248,22 @@ def test_a_line_and_a_revision_show_what_they_move(shed, desk, planner):
     told = desk.post(f"/api/cloths/{shed.cloth.code}/preview/", draft, "application/json").json()
     assert told["effects"]["then"]["weaving_min"] > told["effects"]["now"]["weaving_min"]
     assert told["effects"]["overtaken"] == told["consequences"]["tickets"] == [ticket.number]
+
+
+def test_the_times_of_a_warp_open_to_how_they_follow(shed, desk):
+    """The plan's minutes on the loom are those that the warp's own figures have: picks ÷ picks a minute ÷ efficiency."""
+    warp = Warp.objects.earliest("number")
+    slot = Slot.objects.get(run__state=PlanRun.IN_FORCE, warp=warp)
+    set_up, begins, out = line_plans.times_of(slot)
+    assert set_up.sum.endswith(f"+ {slot.setup_min} min of {slot.setup}")
+    assert begins.sum == set_up.value
+    picks = from_json(warp.worked.figures).picks
+    minutes = ceil(Decimal(picks) / slot.loom.ppm / slot.loom.efficiency_pct * 100)
+    assert out.sum == f"{begins.value} + {minutes} min of loom {slot.loom.code}"
+    assert out.value == f"{timezone.localtime(slot.weaving_stops_at):%d.%m.%Y %H:%M}"
+    page = text_of(desk.get(reverse("warp", args=[warp.number])))
+    assert "How its times follow" in page
+    assert out.sum in page
 
 
 def test_the_days_of_a_line_open_to_how_they_came_about(shed, desk):
