@@ -44,23 +44,23 @@ class PartPlan:
         """How its days came about; empty without a plan."""
         if self.slot is None or self.off_at is None or self.ready_on is None:
             return ()
-        stops_at, off_at = timezone.localtime(self.slot.weaving_stops_at), timezone.localtime(self.off_at)
+        off_on = timezone.localdate(self.off_at)
         days, due_on = self.part.spec.finishing_days, self.part.line.due_on
         return (
             Step(
                 "off_at",
                 OFF_THE_LOOM % {"warp": self.warp},
                 N_("the warp is woven out, by the plan − the loom’s minutes for what is woven after these pieces"),
-                f"{stops_at:%d.%m.%Y %H:%M} ({OF_PLAN % {'plan': self.slot.run_id}}) − "
+                f"{_at(self.slot.weaving_stops_at)} ({OF_PLAN % {'plan': self.slot.run_id}}) − "
                 + MIN_OF_LOOM % {"n": self.behind_min, "loom": self.slot.loom},
-                f"{off_at:%d.%m.%Y %H:%M}",
+                _at(self.off_at),
                 source=N_("minutes are those in which the loom works"),
             ),
             Step(
                 "ready_on",
                 N_("Finished"),
                 N_("off the loom + the revision’s days of finishing, Mondays to Fridays"),
-                f"{off_at:%d.%m.%Y} + {DAYS % {'n': days}}",
+                f"{off_on:%d.%m.%Y} + {DAYS % {'n': days}}",
                 f"{self.ready_on:%d.%m.%Y}",
                 source=N_("the cloth’s specification"),
             ),
