@@ -36,7 +36,7 @@ def retold(kept: str, forms: Iterable[str], within: Mapping[str, Collection[str]
 
 
 def _put(text: str, forms: Collection[str]) -> str:
-    return "; ".join(retold(one, forms) for one in text.split("; ")) if forms else _figure(text)
+    return "; ".join(retold(one, forms) for one in text.split("; ")) if forms else figure_said(text)
 
 
 _PLACE = r"%\\\((\w+)\\\)s"
@@ -61,7 +61,7 @@ def _plain(form: str) -> str:
     return re.escape(form.replace("%%", "%"))
 
 
-def _figure(text: str) -> str:
+def figure_said(text: str) -> str:
     """A number with the page's decimal sign; anything else as it is."""
     return text.replace(".", signs.written_now().decimal) if re.fullmatch(r"−?\d+\.\d+", text) else text
 
@@ -102,7 +102,7 @@ def _told_place(name: str, text: str, code: str) -> str:
         return translation.gettext("Warp %(number)s") % {"number": number[1]}
     if OF_OURS.fullmatch(name):
         return "; ".join(_told_again(one, code) for one in text.split("; "))
-    return _figure(text)
+    return figure_said(text)
 
 
 @cache

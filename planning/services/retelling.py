@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from mill import language, signs
 from mill.refusal import N_, Refusal
+from mill.retold import figure_said
 from planning.shed import MISFITS
 
 # The chain behind a late warp.
@@ -253,12 +254,8 @@ PLACES: Mapping[str, tuple[str, Callable[[str], str]]] = {
 }
 
 
-def _figure(kept: str) -> str:
-    return kept.replace(".", signs.written_now().decimal) if re.fullmatch(r"\d+\.\d+", kept) else kept
-
-
 def _kind(name: str) -> tuple[str, Callable[[str], str]]:
-    return PLACES.get(name.partition("_")[0], (r".+?", _figure))
+    return PLACES.get(name.partition("_")[0], (r".+?", figure_said))
 
 
 @cache
