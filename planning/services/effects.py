@@ -102,8 +102,8 @@ class _Carried:
     plan: Plan
 
 
-def _carry_on(run: PlanRun, records: ShedRecords, *, assumed: Assumed) -> _Carried:
-    there = standing(records=records, by_hand=True, assumed=assumed).as_planned_in(run)
+def _carry_on(run: PlanRun, stands: Standing) -> _Carried:
+    there = stands.as_planned_in(run)
     plan = time_plan(there.shed, plans.orders_again(run, there))
     return _Carried(there.wound_as_planned(plan), plan)
 
@@ -133,7 +133,7 @@ def yarn_of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = Non
     if run is None:
         return foresee_slots({})
     assumed = _stands(loom, until=until, now=now)
-    will = _carry_on(run, ShedRecords(now), assumed=assumed)
+    will = _carry_on(run, standing(now=now, by_hand=True, assumed=assumed))
     slots = plans.slots_of(PlanRun(explained={"late": []}), will.there, will.plan)
     return foresee_slots({slot.warp_id: slot for slot in slots}, closed=assumed.closed)
 
@@ -170,8 +170,10 @@ def _between(
     pins: Mapping[str, str] | None = None,
 ) -> Effects:
     in_force = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
-    was = _carry_on(in_force, records, assumed=NOTHING) if in_force else None
-    will = _carry_on(run, records, assumed=assumed)
+    stands = standing(records=records, by_hand=True)
+    then_stands = stands if assumed == NOTHING else standing(records=records, by_hand=True, assumed=assumed)
+    was = _carry_on(in_force, stands) if in_force else None
+    will = _carry_on(run, then_stands)
     days_now, days_then = (_ready_days(one) if one else {} for one in (was, will))
     moved = {pk for pk in days_now.keys() | days_then.keys() if days_now.get(pk) != days_then.get(pk)}
     lines = OrderLine.objects.filter(pk__in=moved).select_related("order__customer", "cloth", "colourway")
