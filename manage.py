@@ -91,6 +91,7 @@ def test(arguments: list) -> None:
     if "--slow" not in arguments:
         become(Path(sys.executable), *pytest[1:], "-m", "not slow", *side_by_side, *arguments)
     arguments.remove("--slow")
+    pytest += ["--durations", "15"]  # so that the dearest of them are known
     stages = (
         # By file: what a browser's tests share is made once.
         ["-m", "slow and browser", "-n", "2", "--dist", "loadfile"],
