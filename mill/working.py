@@ -6,7 +6,7 @@ said in another language. `mill.said_working` does that.
 """
 
 from dataclasses import dataclass, field
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import TypeVar
 
 Value = Decimal | int | str
@@ -27,6 +27,19 @@ def W_(form: str) -> str:
     """
     FORMS[form] = None
     return form
+
+
+def written(value: Decimal | int) -> str:
+    """A number as it stands in a sum; four places at most, as a crimp turned from a take-up never ends.
+
+    >>> written(Decimal("12.50")), written(Decimal("1.2E+3")), written(Decimal(2) / 3), written(7)
+    ('12.5', '1200', '0.6667', '7')
+    """
+    if isinstance(value, int):
+        return str(value)
+    places = Decimal("0.0001")
+    shown = value.quantize(places, ROUND_HALF_UP) if value != value.quantize(places) else value
+    return f"{shown.normalize():f}"
 
 
 @dataclass(frozen=True, slots=True)

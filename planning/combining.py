@@ -21,7 +21,9 @@ from math import ceil, floor, gcd, lcm
 import numpy as np
 
 from mill.refusal import N_, Refusal
+from mill.working import W_, Step, written
 from planning import filling
+from planning.formulae import DEFINED, PRACTICE
 
 # Lines of one warp specification that are weighed against each other all at once.
 AT_ONCE = 48
@@ -311,6 +313,87 @@ def propose(parts: Sequence[Part], lines: Iterable[Line], rules: Rules) -> Propo
             most=rules.max_warp_m,
         )
     return _worked(parts, by_key, rules)
+
+
+# The working.
+
+NEW_WARP = W_("New warp %(n)s")
+
+
+@dataclass(frozen=True, slots=True)
+class SetUpMinutes:
+    """Minutes that a warp takes however long it is: creel, changes of section, doffing, and the loom's set-up."""
+
+    creel: int
+    sections: int
+    section_change: int
+    doff: int
+    loom: int
+
+    @property
+    def together(self) -> int:
+        return self.creel + self.sections * self.section_change + self.doff + self.loom
+
+
+def working(
+    proposals: Sequence[Proposal], lines: Iterable[Line], rules: Rules, *, set_up: SetUpMinutes, saves: Saving
+) -> tuple[Step, ...]:
+    """How the lengths of proposed warps came about, and what they save together."""
+    by_key = {line.key: line for line in lines}
+    return (
+        *(_length_worked(n, proposal, by_key, rules) for n, proposal in enumerate(proposals, start=1)),
+        Step(
+            "thrums_g",
+            N_("Thrums of a warp"),
+            N_("thrums × warp yarn in a metre, upwards"),
+            f"{written(rules.thrums_m)} × {written(rules.warp_g_per_m)}",
+            _grams(rules.thrums_m, rules),
+            "g",
+            PRACTICE,
+        ),
+        Step(
+            "setup_min",
+            N_("Set-up of a warp"),
+            N_("creel + sections × change + doff + set-up of the loom, by tying in"),
+            f"{set_up.creel} + {set_up.sections} × {set_up.section_change} + {set_up.doff} + {set_up.loom}",
+            set_up.together,
+            "min",
+            N_("the mill’s own minutes of a set-up"),
+        ),
+        *(_saved(saves.warps, rules) if saves.warps else ()),
+    )
+
+
+def _saved(warps: int, rules: Rules) -> tuple[Step, ...]:
+    def step(name: str, label: str, formula: str, each: Decimal | int, unit: str) -> Step:
+        sum = f"{warps} × {written(each)}"
+        return Step(name, label, formula, sum, Decimal(written(warps * each)), unit, DEFINED)
+
+    return (
+        step("saved_thrums_m", N_("Thrums saved"), N_("warps saved × thrums"), rules.thrums_m, "m"),
+        step(
+            "saved_thrums_g",
+            N_("Thrums saved"),
+            N_("warps saved × thrums of a warp"),
+            _grams(rules.thrums_m, rules),
+            "g",
+        ),
+        step("saved_setup_min", N_("Set-up saved"), N_("warps saved × set-up of a warp"), rules.setup_min, "min"),
+    )
+
+
+def _length_worked(n: int, proposal: Proposal, by_key: dict[int, Line], rules: Rules) -> Step:
+    header = written(rules.header_m)
+    parts = (f"{part.pieces} × ({written(by_key[part.key].piece_m)} + {header})" for part in proposal.parts)
+    return Step(
+        f"warp_{n}_m",
+        NEW_WARP % {"n": n},
+        N_("pieces × (warp for a piece + header) + thrums"),
+        " + ".join([*parts, written(rules.thrums_m)]),
+        Decimal(written(proposal.warp_m)),
+        "m",
+        PRACTICE,
+    )
 
 
 # Figures of one warp, exact.

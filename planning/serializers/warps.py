@@ -317,6 +317,7 @@ class GroupSerializer(serializers.Serializer[Any]):
     longest_why = serializers.CharField(allow_blank=True)
     warps = ProposalSerializer(many=True, source="proposals", help_text="The locked ones that hold come first.")
     saves = SavingSerializer(default=None, help_text="Against one warp a line.")
+    working = StepSerializer(many=True, help_text="How the warps’ lengths, and what is saved, came about.")
     is_proven = serializers.BooleanField(source="combination.is_proven", default=False)
     refused = RefusedLineSerializer(many=True)
     trouble = serializers.CharField(allow_blank=True)

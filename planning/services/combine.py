@@ -19,9 +19,10 @@ from django.utils.translation import gettext
 from inventory import services as store
 from inventory.models import Yarn
 from mill.refusal import N_, Refusal, in_words
+from mill.working import Step
 from planning import combining, finishing
 from planning.cloth import Cloth
-from planning.combining import Combination, Line, Part, Proposal, Rules, Saving
+from planning.combining import Combination, Line, Part, Proposal, Rules, Saving, SetUpMinutes
 from planning.gaiting import SetUp, set_up_min
 from planning.models import Loom, OrderLine, Ruling, Warp, WarpPart, mill_facts, set_up_rates
 from planning.services import rulings
@@ -111,6 +112,7 @@ class Group:
 
     combination     of what is not locked
     longest_why     what limits the length: a beam, or a dye lot
+    set_up          what one more warp takes
     refused         lines that can't be on any warp, with the sentence
     trouble         why nothing can be proposed at all
     """
@@ -120,6 +122,7 @@ class Group:
     rules: Rules | None = None
     combination: Combination | None = None
     longest_why: str = ""
+    set_up: SetUpMinutes | None = None
     locked: tuple[Locked, ...] = ()
     kept_apart: tuple[KeptApart, ...] = ()
     refused: tuple[tuple[OrderLine, str], ...] = ()
@@ -147,6 +150,17 @@ class Group:
         if self.combination is None:
             return None
         return together([self.combination.saves, *(one.proposal.saves for one in self.locked if one.proposal)])
+
+    @property
+    def working(self) -> tuple[Step, ...]:
+        """How the figures of what is proposed came about; none where nothing can be."""
+        return self.worked(self.proposals, self.saves) if self.saves else ()
+
+    def worked(self, proposals: Sequence[Proposal], saves: Saving) -> tuple[Step, ...]:
+        assert self.rules is not None
+        assert self.set_up is not None
+        lines = room_lines(self.lines, self.rules)
+        return combining.working(proposals, lines, self.rules, set_up=self.set_up, saves=saves)
 
     def lock_on(self, parts: Sequence[Part]) -> Locked | None:
         """The lock that these parts, all of them and no others, are under."""
@@ -277,7 +291,8 @@ class _There:
     def group(self, key: str, lines: list[Waiting], dye_lots: Mapping[str, int]) -> Group:
         found = Group(key, tuple(lines), by_pk={one.line.pk: one for one in lines})
         try:
-            rules, longest_why = self.rules(lines, dye_lots)
+            set_up = self.set_up_of(lines[0].figures)
+            rules, longest_why = self.rules(lines, dye_lots, set_up)
         except Refusal as refusal:
             return replace(found, trouble=refusal.message)
         locked = tuple(self.locked(found.by_pk, rules))
@@ -303,6 +318,7 @@ class _There:
             found,
             rules=rules,
             longest_why=longest_why,
+            set_up=set_up,
             combination=_combined(tuple(kept), rules, frozenset(rulings.kept_apart(one.ruling for one in kept_apart))),
             locked=locked,
             kept_apart=kept_apart,
@@ -330,7 +346,16 @@ class _There:
                 for part in parts:
                     left[part.line_id] -= part.pieces
 
-    def rules(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int]) -> tuple[Rules, str]:
+    def set_up_of(self, figures: Figures) -> SetUpMinutes:
+        return SetUpMinutes(
+            creel=self.mill.creel_load_min,
+            sections=len(figures.sections),
+            section_change=self.mill.section_change_min,
+            doff=self.mill.doff_min,
+            loom=set_up_min(SetUp.TIE_IN, ends=figures.ends, rates=self.rates),
+        )
+
+    def rules(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int], set_up: SetUpMinutes) -> tuple[Rules, str]:
         figures, wishes = lines[0].figures, self.wishes
         fitting, against = looms_for(figures, self.looms)
         if not fitting:
@@ -338,8 +363,6 @@ class _There:
         longest_m, why = self._longest(lines, dye_lots)
         # A warp of this kind as it wears the mill: the middle loom of those that fit it.
         m_per_day = median_low(_woven_m_per_day(time.loom, one.figures) for one in lines for time in fitting)
-        warping_min = self.mill.creel_load_min + len(figures.sections) * self.mill.section_change_min
-        setup_min = set_up_min(SetUp.TIE_IN, ends=figures.ends, rates=self.rates)
         min_m = self.mill.beam_min_m if wishes.min_warp_m is None else wishes.min_warp_m
         spread = self.mill.due_spread_days if wishes.due_spread_days is None else wishes.due_spread_days
         return (
@@ -352,7 +375,7 @@ class _There:
                 due_spread_days=spread,
                 starts=(self.today + timedelta(days=1)).toordinal(),
                 woven_m_per_day=m_per_day,
-                setup_min=warping_min + self.mill.doff_min + setup_min,
+                setup_min=set_up.together,
                 min_per_kg=wishes.min_per_kg,
                 min_per_late_day=wishes.min_per_late_day,
                 split_min=wishes.split_min,

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from mill.desk import room
 from mill.refusal import N_, Refusal
+from mill.working import Step
 from planning.combining import Part, Proposal, Saving
 from planning.forms.warps import CombineSheet, Row, WishesForm
 from planning.models import Warp
@@ -59,6 +60,10 @@ class SeenGroup:
         if not self.is_own and self.group.saves:
             return self.group.saves
         return combine.together(warp.proposal.saves for warp in self.warps if warp.proposal)
+
+    @property
+    def working(self) -> tuple[Step, ...]:
+        return self.group.worked([warp.proposal for warp in self.warps if warp.proposal], self.saves)
 
 
 def _sheet_of(group: Group) -> CombineSheet:

@@ -52,6 +52,16 @@ def test_lines_of_one_warp_are_proposed_together_and_say_what_they_save(tweed):
     assert warp.thrums_g == 563
     # Creel 75, five sections of 8, doffing 15, and a tie-in of 1500 knots at 240 a minute beside its stop of 120.
     assert warp.setup_min == 75 + 5 * 8 + 15 + 120 + 7
+    # Each of these figures with its sum, so that a planner can work it again on paper.
+    sums = {step.name: (step.sum, str(step.value)) for step in group.working}
+    assert sums == {
+        "warp_1_m": ("2 × (68.7 + 0.5) + 2 × (68.7 + 0.5) + 3", "279.8"),
+        "thrums_g": ("3 × 187.5035", "563"),
+        "setup_min": ("75 + 5 × 8 + 15 + 127", "257"),
+        "saved_thrums_m": ("1 × 3", "3"),
+        "saved_thrums_g": ("1 × 563", "563"),
+        "saved_setup_min": ("1 × 257", "257"),
+    }
 
 
 def test_cloths_that_only_the_weft_tells_apart_share_a_warp_and_others_do_not(tweed):
