@@ -29,6 +29,7 @@ from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
 from planning.services import (
     actuals,
+    assuming,
     clock,
     effects,
     explaining,
@@ -517,7 +518,9 @@ def _changes(run: PlanRun, records: ShedRecords) -> list[str]:
     if run.state != PlanRun.OFFERED:
         return []
     try:
-        return [retelling.retold(one) for one in explaining.changes_since(run, plans.standing(records=records))]
+        # What it only thinks of is no change that it does not know of.
+        there = plans.standing(records=records, assumed=assuming.read(run.explained.get("assumes")))
+        return [retelling.retold(one) for one in explaining.changes_since(run, there)]
     except Refusal as refusal:
         return [refusal.message]
 

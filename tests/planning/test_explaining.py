@@ -13,7 +13,7 @@ from mill import jobs
 from mill.models import Mill
 from planning.bars import Load, bars_svg
 from planning.models import Closure, Loom, PlanRun, Warp
-from planning.services import explaining, plans, working_out
+from planning.services import assuming, explaining, plans, working_out
 from planning.services.standing import standing
 from planning.shed_plan import time_plan, why_late
 from tests.make import make_delivery, make_line, make_loom, make_spec, make_warp, make_yarn
@@ -252,6 +252,21 @@ def test_a_plan_says_what_it_does_not_know_of(desk, yarn):
     )
     page = desk.get(f"/looms/plans/{run.pk}/").content.decode()
     assert f"warp {third.number} is new" in page
+
+
+def test_what_a_plan_only_thinks_of_is_nothing_that_it_does_not_know_of(desk, yarn):
+    loom = make_loom(code="1")
+    spec = make_spec(yarns={"A": yarn, "B": yarn})
+    worked(warp_of(spec, date(2026, 6, 1)))
+    kept = assuming.loom_stands(loom, why="a broken shaft", starts_at=NOW, stops_at=NOW + timedelta(days=2))
+    there = standing(now=NOW, assumed=assuming.read(kept))
+    plan = plans.by_rule(there, "earliest_due_date")
+    run = plans.record_plan(there, plan, rule="improved", began=0.0, more={"assumes": kept})
+    page = desk.get(f"/looms/plans/{run.pk}/").content.decode()
+    assert "It takes loom 1 to stand (a broken shaft)" in page
+    assert "Since it was made" not in page
+    Closure.objects.create(name="Fair", starts_at=NOW, stops_at=NOW + timedelta(days=1))
+    assert "the closures have changed" in desk.get(f"/looms/plans/{run.pk}/").content.decode()
 
 
 def test_the_second_planner_is_told_which_warps_the_first_has_moved(yarn, planner):
