@@ -714,6 +714,12 @@ PLANNED_BY = (
 )
 
 
+class SlotQuerySet(models.QuerySet["Slot"]):
+    def open(self) -> SlotQuerySet:
+        """Of warps that are still to be woven out; a plan keeps the others as a record."""
+        return self.exclude(warp__state=Warp.WOVEN_OUT)
+
+
 class Slot(models.Model):
     """A warp on a loom in a plan."""
 
@@ -733,6 +739,7 @@ class Slot(models.Model):
     first_stops_at = models.DateTimeField(null=True, blank=True, help_text="Weaving, before it was re-timed.")
     late_min = models.PositiveIntegerField(default=0, help_text="Minutes late, summed over its pieces.")
     why = models.CharField(max_length=300, blank=True)
+    objects = SlotQuerySet.as_manager()
 
     class Meta:
         ordering = ["loom__code", "position"]

@@ -32,7 +32,7 @@ class SlotSerializer(serializers.ModelSerializer[Slot]):
 
 class LoomSerializer(serializers.ModelSerializer[Loom]):
     hours = serializers.CharField(source="shift_pattern.hours")
-    queue = SlotSerializer(many=True, help_text="The loom's slots in the plan in force, in the order of weaving.")
+    queue = SlotSerializer(many=True, help_text="Its warps in the plan in force that are not woven out, in turn.")
 
     class Meta:
         model = Loom
@@ -225,7 +225,10 @@ class AskedMoveSerializer(serializers.Serializer[dict[str, object]]):
     warp = serializers.IntegerField(min_value=1, max_value=2_000_000_000, help_text="Its number.")
     loom = serializers.CharField(help_text="The loom's code.")
     turn = serializers.IntegerField(
-        required=False, min_value=1, max_value=100_000, help_text="1 is woven first; without one it is last."
+        required=False,
+        min_value=1,
+        max_value=100_000,
+        help_text="1 is woven first of what is not woven out; without one it is last.",
     )
     at = serializers.DateTimeField(required=False, help_text="Instead of a turn: where this moment falls on the loom.")
     pin = serializers.BooleanField(default=False, help_text="Keep it there once the plan is in force.")

@@ -1,7 +1,8 @@
 """Moving warps by hand: tried on a copy, timed exactly, offered. Nothing follows until the copy is put in force."""
 
 import time
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -26,11 +27,11 @@ def assumed(run: PlanRun) -> Assumed:
 
 
 def turn_for(run: PlanRun, loom: Loom, at: datetime, *, but: Warp) -> int:
-    """The turn on a loom of a plan that a moment stands for."""
+    """The turn on a loom of a plan that a moment stands for, counted from what is still to be woven out."""
     epoch = run.starts_at
     spans = [
         (clock.to_minute(slot.setup_starts_at, epoch=epoch), clock.to_minute(slot.weaving_stops_at, epoch=epoch))
-        for slot in run.slots.filter(loom=loom).exclude(warp=but).order_by("position")
+        for slot in run.slots.open().filter(loom=loom).exclude(warp=but).order_by("position")
     ]
     return board_room.turn_at(spans, clock.to_minute(at, epoch=epoch))
 
@@ -48,7 +49,7 @@ def move(
 ) -> PlanRun:
     """A warp to a turn on a loom, or to where a moment falls, in a copy of the plan; the copy is offered.
 
-    turn    0 for the first that the loom weaves; the last when it is None and no moment is said
+    turn    0 for the first that the loom weaves from now on; the last when it is None and no moment is said
     pin     keep it on that loom once the copy is put in force
 
     Raises Refusal with the reason when the warp can't go there.
@@ -207,10 +208,17 @@ def what_is_different(run: PlanRun, base: PlanRun | None) -> dict[int, Slot]:
     """By warp: its slot in the other plan, where loom or turn differ."""
     if base is None or base.pk == run.pk:
         return {}
-    had = {slot.warp_id: slot for slot in base.slots.select_related("loom")}
+    had = {slot.warp_id: (slot, turn) for slot, turn in turns_of(base.slots.open().select_related("loom"))}
     return {
-        slot.warp_id: had[slot.warp_id]
-        for slot in run.slots.all()
-        if slot.warp_id in had
-        and (had[slot.warp_id].loom_id, had[slot.warp_id].position) != (slot.loom_id, slot.position)
+        slot.warp_id: had[slot.warp_id][0]
+        for slot, turn in turns_of(run.slots.open())
+        if slot.warp_id in had and (had[slot.warp_id][0].loom_id, had[slot.warp_id][1]) != (slot.loom_id, turn)
     }
+
+
+def turns_of(slots: Iterable[Slot]) -> Iterator[tuple[Slot, int]]:
+    """Slots of a plan with their turns on their looms: 0 for the first of those that are given."""
+    waits: Counter[int] = Counter()
+    for slot in sorted(slots, key=lambda one: one.position):
+        yield slot, waits[slot.loom_id]
+        waits[slot.loom_id] += 1

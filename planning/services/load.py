@@ -60,7 +60,7 @@ def _span(shed: Shed, monday: date, period: Period, now_min: int) -> Span | None
 
 
 def _slots(run: PlanRun | None) -> list[Slot]:
-    return list(run.slots.select_related("loom", "warp").order_by("loom__code", "position")) if run else []
+    return list(run.slots.open().select_related("loom", "warp").order_by("loom__code", "position")) if run else []
 
 
 def _taken(slot: Slot, shed: Shed) -> list[Taken]:

@@ -142,6 +142,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
     late_days = {row["warp"]: row["days"] for row in run.explained.get("late", [])}
     pins = run.explained.get("pins", {})
     queues: dict[int, list[Slot]] = defaultdict(list)
+    turns = {slot.pk: turn for slot, turn in board.turns_of(one for one in slots if _is_open(one))}
     for slot in slots:
         number = str(slot.warp.number)
         slot.about = Told(  # type: ignore[attr-defined]
@@ -151,6 +152,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
             pin=_pin(slot.warp, pins.get(number)),
             is_frozen=slot.warp_id in frozen,
             is_meant=slot.warp_id in meant,
+            turn=turns.get(slot.pk),
         )
         queues[slot.loom_id].append(slot)
     looms = sorted(Loom.objects.select_related("shift_pattern"), key=lambda loom: _as_counted(loom.code))
@@ -207,10 +209,23 @@ def _on_warps(run: PlanRun) -> Mapping[int, list[OnWarp]]:
 
 
 class Told:
-    """What a bar and a row of the table say of a warp in its place, in the same words."""
+    """What a bar and a row of the table say of a warp in its place, in the same words.
 
-    def __init__(self, slot: Slot, *, on: list[OnWarp], late: str, pin: str, is_frozen: bool, is_meant: bool) -> None:
-        self.late, self.pin, self.is_frozen, self.is_meant = late, pin, is_frozen, is_meant
+    turn    0 for the first that its loom weaves from now on; None for one that is woven out
+    """
+
+    def __init__(
+        self,
+        slot: Slot,
+        *,
+        on: list[OnWarp],
+        late: str,
+        pin: str,
+        is_frozen: bool,
+        is_meant: bool,
+        turn: int | None,
+    ) -> None:
+        self.late, self.pin, self.is_frozen, self.is_meant, self.turn = late, pin, is_frozen, is_meant, turn
         self.slot = slot
         self.cloths = retelling.said_list(list(dict.fromkeys(one.cloth_name for one in on)) or [_("no cloth")])
         self.customers = retelling.said_list(list(dict.fromkeys(one.customer_name for one in on)) or [_("nobody")])
@@ -228,6 +243,8 @@ class Told:
             told.append(_("%(setup)s %(time)s from %(at)s") % setup)
         weaving = {"first": moment(slot.weaving_starts_at), "last": moment(slot.weaving_stops_at)}
         told.append(_("weaving %(first)s to %(last)s") % weaving)
+        if self.turn is None:
+            told.append(said(slot.warp.state))
         if self.in_loom:
             told.append(_("%(state)s now") % {"state": said(slot.warp.state)})
         if self.late:
@@ -244,11 +261,17 @@ def _frozen(slots: Iterable[Slot]) -> set[int]:
     until = timezone.now() + timedelta(days=Mill.the_one().freeze_days)
     soon = Slot.objects.filter(run__state=PlanRun.IN_FORCE, weaving_starts_at__lt=until)
     stays = set(soon.values_list("warp_id", flat=True))
-    return {slot.warp_id for slot in slots if slot.warp_id in stays and slot.warp.state not in plans.IN_LOOM}
+    waits = (slot for slot in slots if _is_open(slot) and slot.warp.state not in plans.IN_LOOM)
+    return {slot.warp_id for slot in waits if slot.warp_id in stays}
+
+
+def _is_open(slot: Slot) -> bool:
+    """Not woven out. As SlotQuerySet.open(), of slots that are read already."""
+    return slot.warp.state != Warp.WOVEN_OUT
 
 
 def _late(slot: Slot, days: int | None) -> str:
-    if not slot.late_min:
+    if not slot.late_min or not _is_open(slot):
         return ""
     return _("%(n)s d") % {"n": days} if days else _("in part")
 
@@ -353,10 +376,11 @@ def _lines(leaf: Leaf, looms: list[Loom], queues: Mapping[int, list[Slot]]) -> l
     lines = []
     for loom in looms:
         queue = queues.get(loom.pk, [])
-        label = ngettext("Loom %(code)s, %(kind)s: %(n)s warp", "Loom %(code)s, %(kind)s: %(n)s warps", len(queue)) % {
+        waits = [slot for slot in queue if _is_open(slot)]
+        label = ngettext("Loom %(code)s, %(kind)s: %(n)s warp", "Loom %(code)s, %(kind)s: %(n)s warps", len(waits)) % {
             "code": loom.code,
             "kind": loom.kind,
-            "n": len(queue),
+            "n": len(waits),
         }
         svg = board_room.row_svg(
             [_bar(leaf, slot) for slot in queue if leaf.shows(slot)],
@@ -366,23 +390,23 @@ def _lines(leaf: Leaf, looms: list[Loom], queues: Mapping[int, list[Slot]]) -> l
             minutes=leaf.minutes,
             now=now,
         )
-        lines.append(Line(loom, mark_safe(svg), _state(loom, queue)))  # noqa: S308 - escaped where it is drawn
+        lines.append(Line(loom, mark_safe(svg), _state(loom, waits)))  # noqa: S308 - escaped where it is drawn
     return lines
 
 
-def _state(loom: Loom, queue: list[Slot]) -> str:
+def _state(loom: Loom, waits: list[Slot]) -> str:
     if loom.is_held:
         return _("held: %(reason)s") % {"reason": loom.held_reason}
-    if not queue:
+    if not waits:
         return _("nothing planned")
-    return "" if queue[0].warp.state in plans.IN_LOOM else _("stands")
+    return "" if waits[0].warp.state in plans.IN_LOOM else _("stands")
 
 
 def _bar(leaf: Leaf, slot: Slot) -> Bar:
     epoch, told = leaf.epoch, slot.about  # type: ignore[attr-defined]
     return Bar(
         warp=str(slot.warp.number),
-        turn=slot.position,
+        turn=0 if told.turn is None else told.turn,
         setup_starts=clock.to_minute(slot.setup_starts_at, epoch=epoch),
         setup_stops=clock.to_minute(slot.setup_stops_at, epoch=epoch),
         starts=clock.to_minute(slot.weaving_starts_at, epoch=epoch),
@@ -538,6 +562,7 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
         except Refusal as refusal:
             form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
     slot = warp.slots.filter(run=run).select_related("loom").first() if run else None
+    turn = run.slots.open().filter(loom=slot.loom, position__lt=slot.position).count() if run and slot else 0
     return render(
         request,
         "planning/warp_place.html",
@@ -545,6 +570,7 @@ def warp_place(request: HttpRequest, number: int) -> HttpResponse:
             "title": _("The place of warp %(number)s") % {"number": number},
             "warp": warp,
             "slot": slot,
+            "turn": turn + 1,
             "form": form,
             "can_move": warp.state not in (*plans.IN_LOOM, Warp.WOVEN_OUT),
             "looms": _fitting(warp),

@@ -52,8 +52,8 @@ def plan_in_force() -> PlanRun | None:
 
 
 def with_queue(rows: QuerySet[Loom], run: PlanRun | None) -> QuerySet[Loom]:
-    """Looms with their slots in a plan as `queue`, in the order of weaving."""
-    slots = Slot.objects.filter(run=run).select_related("warp").order_by("position")
+    """Looms with their slots in a plan as `queue`: what is still to be woven out, in the order of weaving."""
+    slots = Slot.objects.open().filter(run=run).select_related("warp").order_by("position")
     return rows.select_related("shift_pattern").prefetch_related(Prefetch("slots", slots, to_attr="queue"))
 
 
@@ -109,12 +109,8 @@ class LoomFilter(django_filters.FilterSet):
 @room("looms")
 def looms_list(request: HttpRequest) -> HttpResponse:
     run = plan_in_force()
-    rows = with_queue(
-        Loom.objects.annotate(waiting=Count("slots", filter=Q(slots__run=run) if run else Q(pk__isnull=True))).order_by(
-            "code"
-        ),
-        run,
-    )
+    waits = Q(slots__in=Slot.objects.open().filter(run=run))
+    rows = with_queue(Loom.objects.annotate(waiting=Count("slots", filter=waits)).order_by("code"), run)
     columns = [
         Column(gettext_lazy("Loom"), lambda m: m.code, "code", link=lambda m: reverse("loom", args=[m.code])),
         Column(gettext_lazy("Kind"), lambda m: m.kind, "kind"),
@@ -156,7 +152,7 @@ def looms_list(request: HttpRequest) -> HttpResponse:
         title=_("Looms"),
         extra={
             "run": run,
-            "late": run.slots.filter(late_min__gt=0).count() if run else 0,
+            "late": run.slots.open().filter(late_min__gt=0).count() if run else 0,
             "unplanned": plans.unplanned().count(),
             "without_ticket": tickets.without_ticket().count(),
             "offered": PlanRun.objects.filter(state=PlanRun.OFFERED).first(),

@@ -1,5 +1,6 @@
 """The loom board: what it shows, and warps moved on it by hand."""
 
+import re
 import sqlite3
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -83,6 +84,32 @@ def test_a_moment_falls_between_the_warps_whose_middle_it_passes(mill):
     assert board.turn_for(mill, loom, first.weaving_stops_at, but=warp) == 1
     copy = board.move(mill, warp, loom=loom, at=after_all)
     assert orders(copy)[loom.code][-1] == warp.number
+
+
+def test_what_is_woven_out_has_no_turn_any_more_and_makes_no_loom_stand(desk, mill):
+    out = mill.slots.get(warp__state=Warp.WEAVING)
+    Warp.objects.filter(pk=out.warp_id).update(state=Warp.WOVEN_OUT)
+    Slot.objects.filter(pk=out.pk).update(late_min=90)
+    first = mill.slots.filter(loom=out.loom).exclude(pk=out.pk).earliest("position")
+    other = last_of(mill, "2")
+    Warp.objects.filter(pk=first.warp_id).update(state=Warp.WEAVING, loom=out.loom)
+    table = desk.get("/looms/board/?view=table").content.decode()
+    turns = dict(re.findall(r'id="row-(\d+)".*?<td class="number">(\d+|–)</td>', table, re.DOTALL))
+    assert turns[str(out.warp.number)] == "–"
+    assert turns[str(first.warp.number)] == "1"
+    leaf = desk.get("/looms/board/?span=quarter").content.decode()
+    behind = mill.slots.filter(loom=out.loom).count() - 1
+    assert f"{out.loom.kind}: {behind} warps" in leaf
+    assert "late in part" not in leaf
+    looms = desk.get("/looms/").content.decode()
+    assert "nothing late" in looms
+    assert f"Warp {first.warp.number}, weaving" in looms
+    # Dropped right behind what hangs now, it is woven next.
+    copy = board.move(mill, other, loom=out.loom, at=first.weaving_stops_at)
+    assert orders(copy)[out.loom.code][:2] == [first.warp.number, other.number]
+    elsewhere = board.what_is_different(copy, mill)
+    assert first.warp_id not in elsewhere
+    assert other.pk in elsewhere
 
 
 def test_a_loom_that_can_t_take_it_says_why_with_both_numbers(mill):

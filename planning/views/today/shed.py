@@ -23,7 +23,7 @@ AHEAD = timedelta(hours=24)
 def late_warps(run: PlanRun | None) -> list[Entry]:
     if run is None:
         return []
-    slots = Slot.objects.filter(run=run, late_min__gt=0).select_related("warp", "loom").order_by("-late_min")
+    slots = Slot.objects.open().filter(run=run, late_min__gt=0).select_related("warp", "loom").order_by("-late_min")
     mends: dict[str, Any] = {row["warp"]: row.get("mend") or [] for row in run.explained.get("late", [])}
     entries = []
     for slot in slots:
