@@ -65,6 +65,7 @@ __all__ = [
     "Wound",
     "first_plan",
     "from_json",
+    "late_by_piece",
     "plan_file",
     "time_plan",
     "to_json",
@@ -372,6 +373,12 @@ class _Winders:
         if beam is not None:
             self.off[run.number] = (run.free, beam)
         self._look_ahead(run, run.placed[-1].start)
+
+
+def late_by_piece(shed: Shed, placed: Placement) -> tuple[int, ...]:
+    """Minutes by which each piece of a warp is off after it is due, in the order of weaving; 0 of one in time."""
+    pieces = shed.warp[placed.warp].pieces
+    return tuple(max(end - piece.due, 0) for piece, end in zip(pieces, placed.piece_ends, strict=True))
 
 
 def _refuse_unweavable(shed: Shed, sequences: Sequences, strangers: set[str]) -> None:

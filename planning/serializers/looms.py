@@ -26,6 +26,7 @@ class SlotSerializer(serializers.ModelSerializer[Slot]):
             "first_starts_at",
             "first_stops_at",
             "late_min",
+            "latest_min",
             "why",
         ]
 
@@ -126,7 +127,10 @@ class LinkSerializer(serializers.Serializer[dict[str, object]]):
 class LateSerializer(serializers.Serializer[dict[str, object]]):
     warp = serializers.CharField()
     loom = serializers.CharField()
-    late_min = serializers.IntegerField()
+    late_min = serializers.IntegerField(help_text="Summed over its pieces.")
+    latest_min = serializers.IntegerField(
+        default=None, allow_null=True, help_text="Of its latest piece; null in plans that did not keep it."
+    )
     days = serializers.IntegerField()
     chain = LinkSerializer(many=True)
     mend = serializers.ListField(child=serializers.CharField())

@@ -17,7 +17,7 @@ from planning.models import PlanRun
 from planning.services import retelling
 from planning.services.retelling import listed
 from planning.services.standing import IN_LOOM, Standing
-from planning.shed_plan import Cause, Cost, Placement, Plan, time_plan, why_late
+from planning.shed_plan import Cause, Cost, Plan, late_by_piece, time_plan, why_late
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span
 
 # So many of the worst late warps are tried out for what would mend them; the others get their chain alone.
@@ -277,7 +277,8 @@ class _Story:
     # Late warps
 
     def late(self, *, tried: int) -> list[dict[str, Any]]:
-        late = [placed for placed in self.plan.placements.values() if self._late_min(placed)]
+        by_piece = {code: late_by_piece(self.there.shed, one) for code, one in self.plan.placements.items()}
+        late = [placed for placed in self.plan.placements.values() if any(by_piece[placed.warp])]
         late.sort(key=lambda placed: (-placed.weighted_tardy_min, placed.end))
         waits = any(link.kind == "tuner wait" for placed in late[:tried] for link in self._links(placed.warp))
         shed = self.there.shed
@@ -290,7 +291,8 @@ class _Story:
             {
                 "warp": placed.warp,
                 "loom": placed.loom,
-                "late_min": self._late_min(placed),
+                "late_min": sum(by_piece[placed.warp]),
+                "latest_min": max(by_piece[placed.warp]),
                 "weighted_min": placed.weighted_tardy_min,
                 "days": max((days for *_, days in self._late_parts(placed.warp)), default=0),
                 "chain": self.chain(placed.warp),
@@ -313,10 +315,6 @@ class _Story:
 
     def _links(self, code: str) -> list[Cause]:
         return why_late(self.there.shed, self.plan, code)
-
-    def _late_min(self, placed: Placement) -> int:
-        pieces = self.there.shed.warp[placed.warp].pieces
-        return sum(max(end - piece.due, 0) for piece, end in zip(pieces, placed.piece_ends, strict=True))
 
 
 def _link(kind: str, minutes: int, said: str) -> dict[str, Any]:

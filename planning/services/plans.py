@@ -30,7 +30,7 @@ from planning.services.standing import (
     standing,
 )
 from planning.shed import Shed, Tuners
-from planning.shed_plan import Plan, time_plan, wound_first
+from planning.shed_plan import Plan, late_by_piece, time_plan, wound_first
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours
 
 __all__ = [
@@ -187,8 +187,7 @@ def slots_of(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
     slots: list[Slot] = []
     why = {row["warp"]: explaining.in_short(row) for row in run.explained["late"]}
     for code, placed in plan.placements.items():
-        pieces = there.shed.warp[code].pieces
-        late_min = sum(max(end - piece.due, 0) for end, piece in zip(placed.piece_ends, pieces, strict=True))
+        late = late_by_piece(there.shed, placed)
         winding = there.winding.get(code)
         slots.append(
             Slot(
@@ -203,7 +202,8 @@ def slots_of(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
                 setup_stops_at=clock.to_moment(placed.setup_end, epoch=there.epoch),
                 weaving_starts_at=clock.to_moment(placed.start, epoch=there.epoch),
                 weaving_stops_at=clock.to_moment(placed.end, epoch=there.epoch),
-                late_min=late_min,
+                late_min=sum(late),
+                latest_min=max(late),
                 why=why.get(code, ""),
             )
         )

@@ -17,7 +17,7 @@ from mill import jobs
 from planning.models import FloorEvent, PlanRun, Slot, Warp
 from planning.services import clock, explaining, working_out
 from planning.services.standing import IN_LOOM, Standing, standing
-from planning.shed_plan import Placement, Plan, time_plan
+from planning.shed_plan import Placement, Plan, late_by_piece, time_plan
 
 TASK = "planning.retime_plan"
 # The floor does not tell to the minute: a time that moves by less stands as it is. No source.
@@ -32,6 +32,7 @@ MENDED_WARPS = 80
 ASIDE = 100_000
 
 TIMES = ("setup_starts_at", "setup_stops_at", "weaving_starts_at", "weaving_stops_at")
+LATE = ("late_min", "latest_min")
 
 
 def ask() -> None:
@@ -97,7 +98,7 @@ def _write(run: PlanRun, there: Standing, plan: Plan, said: dict[str, Any], *, n
         if _move(slot, there, placed, told.get(slot.warp_id, {}), why, now=now):
             moved.append(slot)
     _hang(run, slots)
-    Slot.objects.bulk_update(moved, [*TIMES, "first_starts_at", "first_stops_at", "winding_on", "late_min", "why"])
+    Slot.objects.bulk_update(moved, [*TIMES, "first_starts_at", "first_stops_at", "winding_on", *LATE, "why"])
     facts = {**run.explained.get("facts", {})}
     for code in [name for name in facts if name.startswith("warp ")]:
         # What hangs is followed here, and what is woven out is done with; what else has changed is the planner's.
@@ -138,12 +139,12 @@ def _move(
 ) -> bool:
     """Give the slot its times as they are now; whether that is worth writing."""
     times = {name: getattr(slot, name) for name in TIMES}
-    late_min, winding_on = slot.late_min, slot.winding_on
+    late, winding_on = {name: getattr(slot, name) for name in LATE}, slot.winding_on
     if placed is not None:
         for name, minute in zip(TIMES, (placed.setup_start, placed.setup_end, placed.start, placed.end), strict=True):
             times[name] = clock.to_moment(minute, epoch=there.epoch)
-        pieces = there.shed.warp[placed.warp].pieces
-        late_min = sum(max(end - piece.due, 0) for end, piece in zip(placed.piece_ends, pieces, strict=True))
+        by_piece = late_by_piece(there.shed, placed)
+        late = {"late_min": sum(by_piece), "latest_min": max(by_piece)}
         winding = there.winding.get(placed.warp)
         winding_on = clock.to_moment(winding[0], epoch=there.epoch).date() if winding else winding_on
     if slot.warp.state in (*IN_LOOM, Warp.WOVEN_OUT):
@@ -151,18 +152,18 @@ def _move(
     least = timedelta(minutes=LEAST_MIN)
     is_moved = (
         any(abs(times[name] - getattr(slot, name)) >= least for name in TIMES)
-        or abs(late_min - slot.late_min) >= LEAST_MIN
-        or bool(late_min) != bool(slot.late_min)
+        or any(abs(minutes - getattr(slot, name)) >= LEAST_MIN for name, minutes in late.items())
+        or bool(late["late_min"]) != bool(slot.late_min)
         or winding_on != slot.winding_on
     )
     if not is_moved:
         return False
     slot.first_starts_at = slot.first_starts_at or slot.weaving_starts_at
     slot.first_stops_at = slot.first_stops_at or slot.weaving_stops_at
-    for name, moment in times.items():
-        setattr(slot, name, moment)
-    slot.late_min, slot.winding_on = late_min, winding_on
-    slot.why = why.get(str(slot.warp.number), "") if late_min else ""
+    for name, figure in {**times, **late}.items():
+        setattr(slot, name, figure)
+    slot.winding_on = winding_on
+    slot.why = why.get(str(slot.warp.number), "") if slot.late_min else ""
     return True
 
 

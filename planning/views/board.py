@@ -23,7 +23,7 @@ from mill.desk import room
 from mill.models import Mill
 from mill.refusal import N_, Refusal
 from mill.signs import written_now
-from mill.templatetags.mill import hours, moment, said
+from mill.templatetags.mill import days_late, hours, moment, said
 from planning import board as board_room
 from planning.board import Bar, Mark
 from planning.forms.looms import PlaceForm
@@ -273,7 +273,7 @@ def _is_open(slot: Slot) -> bool:
 def _late(slot: Slot, days: int | None) -> str:
     if not slot.late_min or not _is_open(slot):
         return ""
-    return _("%(n)s d") % {"n": days} if days else _("in part")
+    return _("%(n)s d") % {"n": days} if days else days_late(slot.latest_min)
 
 
 def _pin(warp: Warp, by_this_plan: str | None) -> str:

@@ -1,9 +1,11 @@
 """Warps on looms: what the shed is told, what a plan says, and the act of putting it in force."""
 
 from datetime import date, datetime, timedelta
+from importlib import import_module
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.apps import apps
 from django.db import transaction
 
 from inventory import services as inventory
@@ -171,9 +173,31 @@ def test_a_late_warp_says_why(planner):
     late = make_warp(spec=spec, lines=[make_line(spec=spec, due_on=date(2026, 3, 6))])
     worked(late)
     stock(late, planner)
-    slot = plans.make_plan(now=NOW).slots.get(warp=late)
-    assert slot.late_min > 0
+    run = plans.make_plan(now=NOW)
+    slot = run.slots.get(warp=late)
     assert slot.why.endswith(".")
+    # Finishing takes the ten Mondays to Fridays from 23 February to Friday 6 March: it had to be off before the first.
+    too_late = slot.weaving_stops_at - datetime(2026, 2, 23, tzinfo=LONDON)
+    assert slot.latest_min == too_late // timedelta(minutes=1)
+    assert slot.latest_min < slot.late_min <= slot.latest_min * late.parts.get().pieces
+    (row,) = run.explained["late"]
+    assert (row["late_min"], row["latest_min"]) == (slot.late_min, slot.latest_min)
+
+
+def test_a_plan_made_before_that_was_kept_learns_how_late_its_latest_piece_is(planner):
+    spec = make_spec()
+    make_loom(code="1")
+    late, in_time = (
+        make_warp(spec=spec, lines=[make_line(spec=spec, due_on=due)]) for due in (date(2026, 3, 6), date(2026, 9, 4))
+    )
+    worked(late, in_time)
+    stock(late, planner)
+    slots = plans.make_plan(now=NOW).slots
+    said = dict(slots.values_list("warp", "latest_min"))
+    slots.update(latest_min=0)
+    import_module("planning.migrations.0016_latest_piece_of_older_plans").fill(apps, None)
+    assert dict(slots.values_list("warp", "latest_min")) == said
+    assert said[in_time.pk] == 0
 
 
 def test_an_empty_shed_is_refused_in_a_sentence():

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from mill import jobs
 from mill.models import Job
+from mill.templatetags.mill import hours
 from planning.models import Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import actuals, floor, plans, retiming, working_out
 from tests.make import make_beam, make_line, make_loom, make_spec, make_warp
@@ -90,7 +91,10 @@ def test_a_loom_that_runs_worse_than_its_record_is_out_later_and_its_warp_is_lat
     with time_machine.travel(MONDAY + timedelta(hours=11), tick=False):
         text = desk.get("/").content.decode()
         (out,) = actuals.run_outs()
-    assert "Warp 118</a> late by" in text
+    # Of its two pieces the second alone is late, by what Tuesday is old when it is off.
+    off = timezone.localtime(late.weaving_stops_at)
+    assert late.latest_min == late.late_min == off.hour * 60 + off.minute
+    assert f"Warp 118</a> its latest piece is off loom 7 {hours(late.latest_min)} late" in text
     # The plan and the beam's own run-out say the same, to the minutes in which each piece is rounded up.
     assert abs(out.out_at - late.weaving_stops_at) <= timedelta(minutes=2)
 

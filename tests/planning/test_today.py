@@ -47,7 +47,7 @@ def test_a_late_warp_a_short_yarn_and_a_standing_loom_stand_there(desk, planner)
     plans.put_in_force(plans.make_plan(), by=planner)
     jobs.settle()
     page = desk.get("/").content.decode()
-    assert f"{warp}</a> late by" in page
+    assert f"{warp}</a> its latest piece is off loom" in page
     assert f"{yarn}</a>" in page
     assert "kg short on" in page
     assert "Loom 1</a> stands" in page

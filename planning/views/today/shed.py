@@ -23,7 +23,7 @@ AHEAD = timedelta(hours=24)
 def late_warps(run: PlanRun | None) -> list[Entry]:
     if run is None:
         return []
-    slots = Slot.objects.open().filter(run=run, late_min__gt=0).select_related("warp", "loom").order_by("-late_min")
+    slots = Slot.objects.open().filter(run=run, late_min__gt=0).select_related("warp", "loom").order_by("-latest_min")
     mends: dict[str, Any] = {row["warp"]: row.get("mend") or [] for row in run.explained.get("late", [])}
     entries = []
     for slot in slots:
@@ -32,9 +32,9 @@ def late_warps(run: PlanRun | None) -> list[Entry]:
             Entry(
                 called(slot.warp),
                 reverse("warp", args=[slot.warp.number]),
-                _("late by %(time)s over its pieces on loom %(loom)s, out %(day)s. %(why)s")
+                _("its latest piece is off loom %(loom)s %(time)s late; woven out %(day)s. %(why)s")
                 % {
-                    "time": days_late(slot.late_min),
+                    "time": days_late(slot.latest_min),
                     "loom": slot.loom,
                     "day": day(slot.weaving_stops_at),
                     "why": retold(slot.why),
