@@ -90,7 +90,7 @@ def row_svg(
     minutes: int,
     now: int | None,
 ) -> str:
-    """One loom's line on the leaf.
+    """One loom's line on the leaf. What lies behind the bars is as high as the line, which grows with the loom's words.
 
     >>> svg = row_svg([], label="Loom 1", closed=[(0, 60)], marks=[], minutes=120, now=30)
     >>> 'aria-label="Loom 1"' in svg and 'd="M0 0h60v46h-60z"' in svg and 'x="25%"' in svg
@@ -103,18 +103,18 @@ def row_svg(
     )
     ruled = "".join(
         f'<line class="{"monday" if mark.is_heavy else "weekday"}" x1="{_pct(mark.minute, minutes)}" '
-        f'x2="{_pct(mark.minute, minutes)}" y1="0" y2="{ROW_PX}"/>'
+        f'x2="{_pct(mark.minute, minutes)}" y1="0" y2="100%"/>'
         for mark in marks
     )
     ground = (
-        f'<svg viewBox="0 0 {minutes} {ROW_PX}" preserveAspectRatio="none" width="100%" height="{ROW_PX}">'
+        f'<svg viewBox="0 0 {minutes} {ROW_PX}" preserveAspectRatio="none" width="100%" height="100%">'
         f'<path class="shut" d="{shut}"/></svg>'
         if shut
         else ""
     )
     line = ""
     if now is not None and 0 <= now < minutes:
-        line = f'<rect class="now" x="{_pct(now, minutes)}" width="2" height="{ROW_PX}"/>'
+        line = f'<rect class="now" x="{_pct(now, minutes)}" width="2" height="100%"/>'
     drawn = "".join(_bar(bar, minutes) for bar in bars if bar.stops > 0 and bar.setup_starts < minutes)
     return (
         f'<svg class="leafrow" width="100%" height="{ROW_PX}" role="group" aria-label={quoteattr(label)}>'

@@ -11,7 +11,7 @@ from pypdf import PdfReader
 from mill import jobs
 from mill.models import Job
 from planning.models import Loom, PlanRun, Warp
-from planning.services import improving, plans
+from planning.services import improving, looms, plans
 from tests.make import make_loom
 from tests.planning.busy_mill import make_busy_mill
 
@@ -46,6 +46,16 @@ def drag(page, start, x, y, *, drop=True):
 
 def line_of(page, code):
     return page.locator(f'.leafline[data-loom="{code}"]').bounding_box()
+
+
+def test_closed_time_is_as_high_as_a_loom_whose_words_take_several_lines(page, mill):
+    looms.hold_loom(Loom.objects.get(code="2"), reason="the dobby is away for its knives and hooks", by=None)
+    page.goto("/looms/board/?span=week")
+    line = page.locator('.leafline[data-loom="2"]')
+    assert line.bounding_box()["height"] > 60
+    within = line.evaluate("line => line.clientHeight")
+    for drawn in (".shut", "line.monday", ".now"):
+        assert line.locator(drawn).first.bounding_box()["height"] == pytest.approx(within, abs=1), drawn
 
 
 def test_a_warp_dragged_to_another_loom_is_tried_on_a_copy_and_put_in_force(wide_page, mill, axe):
