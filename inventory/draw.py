@@ -604,7 +604,8 @@ def _short(need: Need, shades: list[Shade], barred: list[Lot]) -> Choice:
             short=written(short_g),
             **said,
         )
-    for lot in sorted(barred, key=lambda lot: -lot.free_g)[:1]:
+    # Of two that have as much the older is named, whatever the order in which they were read.
+    for lot in sorted(barred, key=lambda lot: (-lot.free_g, lot.received_on, lot.label))[:1]:
         why += " " + in_words(
             N_("Lot %(lot)s has %(free)s, but it %(why_not)s."),
             lot=lot.label,

@@ -252,6 +252,13 @@ def test_a_piece_that_was_begun_is_finished_of_its_dye_lot_and_then_the_weft_may
     assert choose(weft(800, 2000, 2000), lots, useful_g=0).dye_lots == ("904",)
 
 
+def test_of_two_barred_lots_that_have_as_much_the_older_is_named():
+    barred = [lot(f"Q{n}", "881", 500, days_old=n, is_quarantined=True) for n in (1, 2)]
+    said = {choose(warp(10080), lots, useful_g=0).why for lots in (barred, barred[::-1])}
+    assert len(said) == 1
+    assert "Lot Q2 has 500 g" in said.pop()
+
+
 def test_a_begun_piece_whose_dye_lot_is_gone_is_short_of_that():
     lots = [lot("A12", "881", 300), lot("A14", "904", 9000)]
     choice = choose(begun_weft("881", 800, 2000), lots, useful_g=0)
