@@ -384,13 +384,17 @@ def _piece_by_piece(need: Need, shades: list[Shade]) -> _Runs | None:
     order = sorted(range(len(pieces_g)), key=lambda piece: -pieces_g[piece])
     free_g = [shade.free_g for shade in shades]
     tiers = _tiers([pieces_g[piece] for piece in order])
+    begun = next((i for i, shade in enumerate(shades) if shade.dye_lot == need.begun), None)
+    begun_at = order.index(0)
     given: list[int] = []
-    dead_ends: set[tuple[int, tuple[int, ...]]] = set()
+    dead_ends: set[tuple[int, int, tuple[int, ...]]] = set()
 
     def give(at: int) -> bool:
         if at == len(order):
             return True
-        here = (at, tuple(sorted(free_g)))
+        # Two dye lots with as much left lead as far, but for the one that the first piece must have.
+        own_g = free_g[begun] if begun is not None and at <= begun_at else 0
+        here = (at, own_g, tuple(sorted(free_g)))
         if here in dead_ends or len(dead_ends) >= WAYS_TRIED:
             return False
         # Fewer pieces fit in than are left, whatever is given to whom.

@@ -252,6 +252,12 @@ def test_a_piece_that_was_begun_is_finished_of_its_dye_lot_and_then_the_weft_may
     assert choose(weft(800, 2000, 2000), lots, useful_g=0).dye_lots == ("904",)
 
 
+def test_a_begun_weft_is_given_singly_where_two_dye_lots_have_as_much():
+    # Piece 1 must be of 881. Piece 2 tried on 881 leaves it 2 of 6 g, too little; the same on 904 leads on.
+    choice = choose(begun_weft("881", 3, 4, 3), [lot("A12", "881", 6), lot("A14", "904", 6)], useful_g=0)
+    assert [(take.lot.dye_lot, take.pieces) for take in choice.takes] == [("881", (1, 3)), ("904", (2,))]
+
+
 def test_of_two_barred_lots_that_have_as_much_the_older_is_named():
     barred = [lot(f"Q{n}", "881", 500, days_old=n, is_quarantined=True) for n in (1, 2)]
     said = {choose(warp(10080), lots, useful_g=0).why for lots in (barred, barred[::-1])}
