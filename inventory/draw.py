@@ -22,6 +22,11 @@ PIECES_TRIED = 300
 # Sizes of pieces that are counted before one is given out.
 TIERS = 6
 
+# Why another dye lot is not asked.
+BEGUN = N_("a piece of it is begun of this dye lot")
+HELD = N_("what is held for it is of this dye lot")
+CHOSEN = N_("it was chosen")
+
 
 @dataclass(frozen=True, slots=True)
 class Lot:
@@ -131,11 +136,12 @@ def in_pieces(grams: int, pieces: int) -> tuple[int, ...]:
     return tuple(each + (piece < odd) for piece in range(pieces))
 
 
-def choose(need: Need, lots: Iterable[Lot], *, useful_g: int) -> Choice:
+def choose(need: Need, lots: Iterable[Lot], *, useful_g: int, only_why: str = "") -> Choice:
     """Which lots to take for a need.
 
     lots        of any yarn; those of another yarn, or that may not be drawn, are left alone
     useful_g    a remainder of a dye lot above 0 and below this is of little use; the mill sets it
+    only_why    why there is no choice: `lots` are of the one dye lot that it may take
 
     Of the dye lots that cover the need, first those that leave nothing or a useful remainder, then the oldest, then
     the smallest remainder; within a dye lot the oldest lots first. A weft that no dye lot covers goes through its
@@ -160,7 +166,8 @@ def choose(need: Need, lots: Iterable[Lot], *, useful_g: int) -> Choice:
     if covering:
         shade = min(covering, key=lambda shade: _rank(shade, need.grams, useful_g))
         takes = take_from(shade, need.grams, tuple(range(1, len(need.pieces_g) + 1)))
-        return Choice(need, takes, _why_one(need, shade, covering, shades, useful_g))
+        only_why = BEGUN if need.begun else only_why
+        return Choice(need, takes, _why_one(need, shade, covering, shades, useful_g, only_why))
     if len(need.pieces_g) > 1 and sum(shade.free_g for shade in shades) >= need.grams:
         runs = fewest_runs(need, shades, useful_g) or _piece_by_piece(need, shades)
         if runs:
@@ -448,11 +455,13 @@ def _takes_of(runs: _Runs, pieces_g: Sequence[int]) -> tuple[Take, ...]:
 # In words
 
 
-def _why_one(need: Need, shade: Shade, covering: list[Shade], shades: list[Shade], useful_g: int) -> str:
+def _why_one(need: Need, shade: Shade, covering: list[Shade], shades: list[Shade], useful_g: int, only_why: str) -> str:
     left_g = shade.free_g - need.grams
     older = [other for other in covering if other.oldest < shade.oldest]
     small = [other for other in shades if other.free_g < need.grams and other.oldest < shade.oldest]
-    if older:
+    if only_why:
+        why = in_words(only_why)
+    elif older:
         other = min(older, key=lambda other: other.oldest)
         why = in_words(
             N_("dye lot %(other)s is older, but would leave %(left)s, less than the %(useful)s that are of use"),
@@ -480,6 +489,9 @@ def _why_one(need: Need, shade: Shade, covering: list[Shade], shades: list[Shade
 
 
 def _why_runs(need: Need, runs: _Runs) -> str:
+    parts = parts_said((shade.dye_lot, pieces) for shade, pieces in runs)
+    if need.begun:
+        return begun_said(need.begun, runs[0][0].free_g, parts)
     largest = max(runs, key=lambda run: run[0].free_g)[0]
     return in_words(
         N_(
@@ -488,7 +500,20 @@ def _why_runs(need: Need, runs: _Runs) -> str:
         ),
         need=written(need.grams),
         largest=written(largest.free_g),
-        parts=parts_said((shade.dye_lot, pieces) for shade, pieces in runs),
+        parts=parts,
+    )
+
+
+def begun_said(begun: str, free_g: int, parts: str) -> str:
+    """Why a weft is parted whose first piece is begun: another dye lot may cover all of it, but can't have that."""
+    return in_words(
+        N_(
+            "A piece of it is begun of dye lot %(begun)s, which has %(free)s free, too little for all of it; the weft"
+            " changes where a piece ends: %(parts)s."
+        ),
+        begun=begun,
+        free=written(free_g),
+        parts=parts,
     )
 
 

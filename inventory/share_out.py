@@ -24,7 +24,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import date
 
 from inventory.dealing import deal
-from inventory.draw import Choice, Lot, choose, is_useless, left_over, listed, parts_said
+from inventory.draw import BEGUN, Choice, Lot, begun_said, choose, is_useless, left_over, listed, parts_said
 from inventory.ledger import written
 from inventory.shelf import Cost, Gift, Shelf, Want, pieces_of
 from mill.refusal import N_, in_words
@@ -232,7 +232,7 @@ class _Words:
         if want.only:
             return in_words(want.only_why)
         if want.need.begun:
-            return in_words(N_("a piece of it is begun of this dye lot"))
+            return in_words(BEGUN)
         older = [j for j in shelf.open[n] if shelf.shades[j].oldest < shelf.shades[i].oldest]
         for j in older:
             if shelf.free[j] >= want.need.grams and (said := self._against(n, i, j)):
@@ -305,7 +305,13 @@ class _Words:
         want, gift = self.shelf.wants[n], self.gifts[n]
         pieces = {i: pieces_of(gift, i) for i in dict.fromkeys(gift)}
         parts = parts_said((self.rests[i].dye_lot, of_it) for i, of_it in pieces.items())
-        covering = [self.rests[i] for i in self.shelf.open[n] if self.rests[i].free_g >= want.need.grams]
+        covering = [
+            self.rests[i]
+            for i in self.shelf.open[n]
+            if self.rests[i].free_g >= want.need.grams and self.shelf.begun[n] in (None, i)
+        ]
+        if not covering and want.need.begun:
+            return begun_said(want.need.begun, self.rests[gift[0]].free_g, parts)
         if covering:
             others = [name for name in covering[0].takers if name != want.name]
             return in_words(

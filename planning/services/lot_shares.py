@@ -16,7 +16,7 @@ from django.db.models import F, Max, Sum
 from django.utils import timezone
 
 from inventory import services as store
-from inventory.draw import Choice, Lot, Take, check_takes
+from inventory.draw import CHOSEN, HELD, Choice, Lot, Take, check_takes
 from inventory.ledger import written
 from inventory.models import Yarn, YarnLot
 from inventory.share_out import OfYarn, Option, Want, differences, options, serve, weight_of
@@ -177,7 +177,7 @@ def wants_of(found: Sequence[Waiting]) -> dict[Key, Want]:
             wanted_on=one.wanted_on,
             weight=weight_of((one.wanted_on - today).days, max(1, importance.get(need.warp_id, 1))),
             only=begun,
-            only_why=N_("what is held for it is of this dye lot"),
+            only_why=HELD,
         )
     return wants
 
@@ -246,7 +246,7 @@ def decide(found: Sequence[Waiting], chosen: Mapping[Key, str] | None = None) ->
 
 def _picked(want: Want, dye_lot: str) -> Want:
     """As a person chose; what is begun stays of its dye lot."""
-    return replace(want, only=dye_lot, only_why=N_("it was chosen")) if dye_lot and not want.only else want
+    return replace(want, only=dye_lot, only_why=CHOSEN) if dye_lot and not want.only else want
 
 
 def told(found: Sequence[Waiting], chosen: Mapping[Key, str] | None = None) -> list[YarnShares]:

@@ -14,7 +14,7 @@ from django.db.models import F, Min
 from django.utils import timezone
 
 from inventory import services as store
-from inventory.draw import Choice, Lot, Need, choose, in_pieces, left_over, listed
+from inventory.draw import CHOSEN, HELD, Choice, Lot, Need, choose, in_pieces, left_over, listed
 from inventory.ledger import written
 from inventory.models import Movement, YarnDemand, YarnLot
 from inventory.shelf import Want
@@ -101,11 +101,11 @@ def states(warp: Warp, *, chosen: Mapping[Key, str] | None = None) -> list[YarnS
                 need, left_g=state.left_g, pieces_g=pieces_g.get(need.yarn.code, ()), dye_lots=_dye_lots_of(holds)
             )
             offered = list(lots.values())
-            wanted = chosen.get((need.use, need.yarn_id), "")
+            wanted, why = chosen.get((need.use, need.yarn_id), ""), CHOSEN
             if need.use == WARP and holds:
                 # What is held or drawn decides: another dye lot of the colour never comes into the warp.
-                wanted = _dye_lots_of(holds)[0]
-            choice = choose(asked, _only(offered, wanted), useful_g=useful_g)
+                wanted, why = _dye_lots_of(holds)[0], HELD
+            choice = choose(asked, _only(offered, wanted), useful_g=useful_g, only_why=why if wanted else "")
             state = replace(state, choice=choice, dye_lots=_dye_lots(asked, offered, choice, useful_g))
             for take in choice.takes:
                 lots[take.lot.pk] = replace(lots[take.lot.pk], free_g=lots[take.lot.pk].free_g - take.grams)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.draw import Lot, Need, choose, in_pieces
+from inventory.draw import CHOSEN, Lot, Need, choose, in_pieces
 from mill.refusal import Refusal
 
 MONDAY = date(2026, 11, 23)
@@ -248,8 +248,18 @@ def test_a_piece_that_was_begun_is_finished_of_its_dye_lot_and_then_the_weft_may
     lots = [lot("A12", "881", 900), lot("A14", "904", 9000, days_old=9)]
     choice = choose(begun_weft("881", 800, 2000, 2000), lots, useful_g=0)
     assert [(take.lot.dye_lot, take.pieces) for take in choice.takes] == [("881", (1,)), ("904", (2, 3))]
+    assert plainly(choice.why) == (
+        "A piece of it is begun of dye lot 881, which has 900 g free, too little for all of it; the weft changes where"
+        " a piece ends: dye lot 881 for piece 1, dye lot 904 for pieces 2 to 3."
+    )
     # An older dye lot that covers all of it would change inside the piece.
     assert choose(weft(800, 2000, 2000), lots, useful_g=0).dye_lots == ("904",)
+
+
+def test_a_begun_weft_of_one_dye_lot_does_not_say_that_no_other_covers_it():
+    lots = [lot("A12", "881", 3000), lot("A14", "904", 9000, days_old=9)]
+    choice = choose(begun_weft("881", 800, 2000), lots, useful_g=0)
+    assert plainly(choice.why) == "Dye lot 881 has 3000 g free, 200 g stay; a piece of it is begun of this dye lot."
 
 
 def test_a_begun_weft_is_given_singly_where_two_dye_lots_have_as_much():
@@ -263,6 +273,11 @@ def test_of_two_barred_lots_that_have_as_much_the_older_is_named():
     said = {choose(warp(10080), lots, useful_g=0).why for lots in (barred, barred[::-1])}
     assert len(said) == 1
     assert "Lot Q2 has 500 g" in said.pop()
+
+
+def test_why_there_is_no_choice_is_said_by_whoever_knows():
+    choice = choose(warp(500), [lot("A12", "881", 900)], useful_g=0, only_why=CHOSEN)
+    assert plainly(choice.why) == "Dye lot 881 has 900 g free, 400 g stay; it was chosen."
 
 
 def test_a_begun_piece_whose_dye_lot_is_gone_is_short_of_that():

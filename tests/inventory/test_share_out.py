@@ -394,6 +394,10 @@ def test_the_rest_of_a_piece_that_was_begun_is_of_its_dye_lot():
     lots = [lot("A", "881", 900), lot("B", "904", 9000, came=9)]
     shared = shared_of([weft(1, 800, 2000, 2000, begun="881")], lots)
     assert taken(shared) == {"the weft of Warp 1": ("881", "904", "904")}
+    assert plainly(shared.choices[0].why) == (
+        "A piece of it is begun of dye lot 881, which has 900 g free, too little for all of it; the weft changes where"
+        " a piece ends: dye lot 881 for piece 1, dye lot 904 for pieces 2 to 3."
+    )
     shared = shared_of([weft(1, 1000, 2000, begun="881")], lots)
     assert (shared.choices[0].is_met, shared.choices[0].short_g) == (False, 100)
     assert plainly(shared.choices[0].why).startswith(
