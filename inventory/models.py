@@ -293,6 +293,14 @@ class Reservation(models.Model):
         return Retold(self.for_what, FOR_WHAT)
 
 
+def draws(of: str = "") -> Q:
+    """Lines that draw, and those that take a draw back.
+
+    of    the way to the lines from what is asked: reservation__movements__
+    """
+    return Q(**{f"{of}kind": ledger.DRAW}) | Q(**{f"{of}reverses__kind": ledger.DRAW})
+
+
 # Why a line was written, as the services keep it.
 WHY = (
     N_("Weighed %(grams)s at %(measured)s %% regain, reckoned at %(agreed)s %%. Stock-take."),

@@ -5,8 +5,8 @@ from typing import Any
 from celery import shared_task
 
 from inventory.models import Yarn
-from inventory.services import YARN_CHANGED
-from planning.services import improving, retiming, working_out
+from inventory.services import HOLD_DRAWN, YARN_CHANGED
+from planning.services import improving, retiming, warp_steps, working_out
 
 
 @shared_task(name=working_out.TASK)
@@ -21,6 +21,13 @@ def yarn_changed(payload: dict[str, Any]) -> dict[str, int]:
     if yarn:
         working_out.yarn_changed(yarn)
     return {"yarn": payload["yarn"]}
+
+
+@shared_task(name=HOLD_DRAWN)
+def hold_drawn(payload: dict[str, Any]) -> dict[str, int]:
+    """The store drew out of a hold, or took that back; the warp that it is for follows."""
+    warp_steps.follow_store(payload["reservation"])
+    return {"reservation": payload["reservation"]}
 
 
 @shared_task(name=retiming.TASK, is_apart=True)

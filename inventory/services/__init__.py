@@ -28,6 +28,7 @@ from inventory.services.care import (
 from inventory.services.claims import answer_claim, drop_claim, make_claim, send_claim, weigh_claim
 from inventory.services.foresight import Foreseen, HoldLost, OfYarn, Otherwise, foresee, foresee_delivery
 from inventory.services.lots import (
+    HOLD_DRAWN,
     approve_shade,
     correct,
     count,
@@ -72,6 +73,7 @@ from inventory.services.turnover import TurnoverOfYarn, Turnovers, turnovers
 
 __all__ = [
     "DEMANDS_REWORKED",
+    "HOLD_DRAWN",
     "REWORK_OUTLOOKS",
     "YARN_CHANGED",
     "Ahead",

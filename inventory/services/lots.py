@@ -19,9 +19,12 @@ from inventory import draw, ledger, stocktake
 from inventory.models import Delivery, Movement, Place, Reservation, Treatment, Yarn, YarnLot
 from inventory.services.outlooks import yarns_changed
 from inventory.services.verb import insert, own_key, verb
-from mill import changes
+from mill import changes, jobs
 from mill.refusal import N_, Refusal, Word
 from mill.retold import Retold
+
+# The planning side keeps beside each of its holds what was drawn of it. It is known here by the name of its task only.
+HOLD_DRAWN = "planning.hold_drawn"
 
 
 def lock_lots(lots: Iterable[int]) -> list[YarnLot]:
@@ -347,7 +350,7 @@ def _draw(
         lot=lot.label,
         for_what=reservation.what,
     )
-    return _write(
+    line = _write(
         lot,
         balance,
         change,
@@ -357,6 +360,12 @@ def _draw(
         packages_change=-packages,
         document=document,
     )
+    _told_of_draw(reservation, by=by)
+    return line
+
+
+def _told_of_draw(reservation: Reservation, *, by: Any) -> None:
+    jobs.ask(HOLD_DRAWN, {"reservation": reservation.pk}, same_as=f"{HOLD_DRAWN}:{reservation.pk}", by=by)
 
 
 @verb
@@ -560,7 +569,7 @@ def reverse(*, movement: Movement, reason: str, by: Any, key: str = "") -> Movem
                 to=line.place_to,
             )
         changes.update(YarnLot.objects.filter(pk=lot.pk), by=by, why=reason, place=line.place_from)
-    return _write(
+    written = _write(
         lot,
         balance,
         change,
@@ -573,6 +582,9 @@ def reverse(*, movement: Movement, reason: str, by: Any, key: str = "") -> Movem
         place_from=line.place_to if line.kind == Movement.MOVE else None,
         place_to=line.place_from if line.kind == Movement.MOVE else None,
     )
+    if line.kind == Movement.DRAW and reservation:
+        _told_of_draw(reservation, by=by)
+    return written
 
 
 def _as_line(line: Movement) -> ledger.Line:

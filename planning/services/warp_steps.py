@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from mill.refusal import N_, Refusal, Word
-from planning.models import Loom, Warp, WarpPart
+from planning.models import Loom, Warp, WarpHold, WarpPart
 from planning.services import plans, retelling, retiming, warp_yarn, working_out
 from planning.services.line_states import lines_follow
 from planning.services.warps import FOLLOWING, current_specs, lines_of, lock_warps, signed, write_columns
@@ -68,6 +68,23 @@ def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None) -> int
     if drawn_g:
         working_out.warps_changed([warp.pk])
     return drawn_g
+
+
+@transaction.atomic
+def follow_store(reservation: int) -> None:
+    """What a hold of a warp says is drawn follows the ledger, where the store itself drew out of it or took that back.
+
+    reservation   primary key; what is held for no warp changes nothing
+    """
+    found = WarpHold.objects.filter(reservation=reservation).select_related("warp").first()
+    if found is None:
+        return
+    lock_warps(found.warp_id)
+    hold = WarpHold.objects.get(pk=found.pk)
+    drawn_g = warp_yarn.drawn_by_ledger([hold.pk])[hold.pk]
+    if hold.drawn_g != drawn_g:
+        WarpHold.objects.filter(pk=hold.pk).update(drawn_g=drawn_g, is_drawn=drawn_g > 0)
+        working_out.warps_changed([hold.warp_id])
 
 
 @transaction.atomic

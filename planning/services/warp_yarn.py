@@ -10,13 +10,13 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Min
+from django.db.models import F, Min, Sum
 from django.utils import timezone
 
 from inventory import services as store
 from inventory.draw import CHOSEN, HELD, Choice, Lot, Need, choose, in_pieces, left_over, listed
 from inventory.ledger import written
-from inventory.models import Movement, YarnDemand, YarnLot
+from inventory.models import Movement, YarnDemand, YarnLot, draws
 from inventory.shelf import Want
 from mill.models import Mill
 from mill.refusal import N_, Refusal, Word, in_words
@@ -136,6 +136,24 @@ def _with_shortages(warp: Warp, found: Sequence[YarnState], left: Iterable[Lot])
 def remaining_g(hold: WarpHold) -> int:
     """What of a hold is neither drawn nor let go. Reads the movements through all(), so that a prefetch serves many."""
     return sum(line.held_change_g for line in hold.reservation.movements.all())
+
+
+def is_let_go(hold: WarpHold) -> bool:
+    """Nothing of it is held or drawn any more: it was let go on the lot's page, and binds the warp to nothing."""
+    return not hold.drawn_g and not remaining_g(hold)
+
+
+def holds_of(warp: Warp) -> list[WarpHold]:
+    """Those of which something is held or drawn."""
+    rows = warp.holds.select_related("reservation__lot").prefetch_related("reservation__movements")
+    return [hold for hold in rows if not is_let_go(hold)]
+
+
+def drawn_by_ledger(holds: Iterable[int]) -> dict[int, int]:
+    """Grams drawn out of each hold, draws that were taken back not counted; by the hold's primary key."""
+    of_draws = Sum("reservation__movements__change_g", filter=draws("reservation__movements__"), default=0)
+    rows = WarpHold.objects.filter(pk__in=set(holds)).order_by().annotate(change_g=of_draws)
+    return {pk: -change_g for pk, change_g in rows.values_list("pk", "change_g")}
 
 
 def _dye_lots_of(holds: Iterable[WarpHold]) -> list[str]:

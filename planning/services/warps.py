@@ -263,7 +263,18 @@ def _check_open(warp: Warp, what: str) -> None:
         )
     if warp.is_locked:
         raise Refusal(N_("%(warp)s is locked. Unlock it, then it can be %(what)s."), warp=warp, what=Word(what))
-    held = list(warp.holds.select_related("reservation__lot"))
+    held = warp_yarn.holds_of(warp)
+    drawn = sorted({hold.reservation.lot.label for hold in held if hold.drawn_g})
+    if drawn:
+        raise Refusal(
+            N_(
+                "Yarn is drawn for %(warp)s (lot %(lots)s). Take the draw back on the lot's page first, then the warp"
+                " can be %(what)s."
+            ),
+            warp=warp,
+            lots=", ".join(drawn),
+            what=Word(what),
+        )
     if held:
         lots = ", ".join(sorted({hold.reservation.lot.label for hold in held}))
         raise Refusal(
@@ -477,9 +488,10 @@ def take_apart(warp: Warp, *, by: Any) -> None:
 
 
 def _strike(warp: Warp, *, why: str, by: Any) -> None:
-    """An empty warp leaves the book. One that tickets were issued for stays, empty, since they name it."""
+    """An empty warp leaves the book. One that tickets were issued for, or yarn drawn, stays, empty: they name it."""
     working_out.forget_demand(warp)
-    if warp.tickets.exists():
+    warp.holds.filter(drawn_g=0).delete()
+    if warp.tickets.exists() or warp.holds.exists():
         overtake_tickets([warp.pk], why)
         write_columns(warp, by=by, reason=why, state=Warp.PROPOSED, beam=None, pin_loom=None, pin_starts_at=None)
         working_out.warps_changed([warp.pk])

@@ -7,12 +7,10 @@ from typing import Any
 
 from django.db.models import F, Q, Sum
 
+from inventory.models import draws
 from planning.models import Piece, Warp, WarpHold, WarpPart, WarpYarn
 from planning.period import Period
 from planning.weft_waste import WeftUsed, among_lots, woven_g
-
-# Kinds of the ledger's lines that say what was drawn; what came back is the rest.
-DRAWN = ("draw", "reverse")
 
 
 @dataclass(frozen=True)
@@ -84,7 +82,7 @@ def _drawn(of_warp: Q) -> dict[int, dict[int, list[dict[str, Any]]]]:
         .order_by("warp__number", "yarn__code", "reservation__lot__label")
         .values("warp", "yarn", "yarn__code", "yarn__name", "reservation__lot__label")
         .annotate(
-            drawn=Sum("reservation__movements__change_g", filter=Q(reservation__movements__kind__in=DRAWN)),
+            drawn=Sum("reservation__movements__change_g", filter=draws("reservation__movements__")),
             out=Sum("reservation__movements__change_g"),
         )
     )

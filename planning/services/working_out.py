@@ -16,7 +16,7 @@ from django.db import transaction
 from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.utils import timezone
 
-from inventory.models import Yarn, YarnDemand
+from inventory.models import Yarn, YarnDemand, draws
 from inventory.services import yarns_changed
 from mill import jobs
 from mill.models import Mill
@@ -457,7 +457,7 @@ def audit_differences() -> Generator[str, None, int]:
     yarn_ids = dict(Yarn.objects.values_list("code", "pk"))
     drawn = dict(
         WarpHold.objects.values_list("pk").annotate(
-            g=-Sum("reservation__movements__change_g", filter=Q(reservation__movements__kind__in=["draw", "reverse"]))
+            g=-Sum("reservation__movements__change_g", filter=draws("reservation__movements__"))
         )
     )
     for hold in WarpHold.objects.select_related("warp", "reservation__lot"):

@@ -269,6 +269,7 @@ TASKS = (
     N_("inventory.rework_outlooks"),
     N_("mill.back_up"),
     N_("mill.forget"),
+    N_("planning.hold_drawn"),
     N_("planning.improve_plan"),
     N_("planning.retime_plan"),
     N_("planning.rework_warps"),

@@ -4,9 +4,10 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.db.models import Sum
 
-from inventory.models import Movement, Yarn, YarnLot
-from inventory.services import check_invariants, quarantine, return_to_stock
+from inventory.models import Movement, Yarn, YarnDemand, YarnLot
+from inventory.services import check_invariants, draw_down, quarantine, return_to_stock, reverse
 from mill import jobs
 from mill.refusal import Refusal
 from planning.models import Beam, JobTicket, Loom, OrderLine, Piece, Warp, WarpHold, WarpPart
@@ -423,6 +424,40 @@ def test_yarn_let_go_is_free_again_and_the_warp_can_change(tweed, planner):
     assert not WarpHold.objects.exists()
     assert {lot.available_g for lot in YarnLot.objects.with_balance()} == {100_000}
     warps.split(warp, after=1, by=planner)
+
+
+def test_what_the_store_draws_out_of_a_warps_hold_is_drawn_for_the_warp(tweed, planner):
+    warp = make_warp(make_line(spec=tweed, pieces=3), by=planner)
+    stock()
+    warp_yarn.hold_yarn(warp, by=planner)
+    hold = warp.holds.filter(use="warp", yarn__code="MOSS").get()
+    held_g = warp_yarn.remaining_g(hold)
+    draw = draw_down(reservation=hold.reservation, grams=4_000, by=planner)
+    jobs.settle()
+    state = next(state for state in warp_yarn.states(warp) if state.key == f"warp-{hold.yarn_id}")
+    assert (state.held_g, state.drawn_g, state.left_g) == (held_g - 4_000, 4_000, 0), "nothing is asked for twice"
+    wanted = YarnDemand.objects.filter(yarn=hold.yarn, use="warp").aggregate(g=Sum("grams"))["g"]
+    assert wanted == held_g - 4_000, "and planned work draws what is left"
+    assert list(working_out.audit_differences()) == []
+    with pytest.raises(Refusal, match=r"Yarn is drawn for .* Take the draw back on the lot's page first"):
+        warps.split(warp, after=1, by=planner)
+    reverse(movement=draw, reason="the wrong shelf", by=planner)
+    jobs.settle()
+    hold.refresh_from_db()
+    assert (hold.drawn_g, hold.is_drawn, warp_yarn.remaining_g(hold)) == (0, False, held_g)
+    assert list(working_out.audit_differences()) == []
+
+
+def test_a_warp_that_yarn_was_drawn_for_stays_when_it_is_taken_apart(tweed, planner):
+    warp = make_warp(make_line(spec=tweed), by=planner)
+    lots = stock()
+    warp_yarn.hold_yarn(warp, by=planner)
+    hold = warp.holds.filter(use="warp", yarn=lots[0].yarn).get()
+    draw_down(reservation=hold.reservation, grams=1_000, by=planner)
+    jobs.settle()
+    warps.take_apart(warp, by=planner)
+    jobs.settle()
+    assert (Warp.objects.get().parts.count(), WarpHold.objects.get().drawn_g) == (0, 1_000), "the ledger names it"
 
 
 def test_yarn_is_not_drawn_before_all_of_the_warp_is_held(tweed, planner):

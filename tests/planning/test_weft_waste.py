@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from inventory import services as store
 from inventory.models import Movement
 from planning.period import Period
-from planning.services import warp_steps
+from planning.services import warp_steps, working_out
 from planning.services import weft_waste as reading
 from planning.weft_waste import WeftUsed, among_lots, by_lot, by_month, by_yarn, waste, working, woven_g
 from tests.planning.floor_walk import cut, weaving_warp
@@ -119,6 +119,12 @@ def test_the_book_is_read_as_the_pencil_has_it(woven):
         assert row.planned_waste_g == round((need.issue_g - need.net_g) * Decimal("125.50") / planned_m)
         # The ledger and the report agree: what is out for the weft is in the cloth, or is waste.
         assert row.woven_g + row.waste_g == -sum(line.change_g for line in lines)
+    back = Movement.objects.get(kind="return")
+    store.reverse(movement=back, reason="it was another lot", by=None)
+    assert {row.lot: (row.drawn_g, row.back_g) for row in reading.used(PERIOD).rows} == {
+        lot: (row.drawn_g, 0) for lot, row in rows.items()
+    }, "what came back and was taken back is no second draw"
+    assert [said for said in working_out.audit_differences() if "drawn" in said] == []
     assert reading.used(Period(TODAY - timedelta(30), TODAY - timedelta(1))).rows == []
 
 
