@@ -151,8 +151,10 @@ def _held(yarns: Collection[int] | None) -> tuple[dict[Key, int], dict[Key, list
     grams: dict[Key, int] = defaultdict(int)
     dye_lots: dict[Key, list[str]] = defaultdict(list)
     for warp, use, yarn, drawn_g, remaining_g, dye_lot in rows:
-        grams[warp, use, yarn] += drawn_g + (remaining_g or 0)
-        dye_lots[warp, use, yarn].append(dye_lot)
+        # What was let go on the lot's page binds the warp to no dye lot.
+        if taken_g := drawn_g + (remaining_g or 0):
+            grams[warp, use, yarn] += taken_g
+            dye_lots[warp, use, yarn].append(dye_lot)
     return grams, dye_lots
 
 

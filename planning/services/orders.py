@@ -26,8 +26,8 @@ from planning.models import (
     WarpPart,
     mill_facts,
 )
+from planning.services import warp_yarn, working_out
 from planning.services import warps as warp_verbs
-from planning.services import working_out
 from planning.services.cloths import latest_specs
 from planning.services.line_states import IN_LOOM, lines_follow
 from planning.ticket import work_out
@@ -448,7 +448,7 @@ def _check_changeable(line: OrderLine, parts: Sequence[WarpPart], draft: LineDra
         )
     if "colourway" in changed or "pieces" in changed:
         for part in parts:
-            if part.warp.state in warp_verbs.FOLLOWING and part.warp.holds.exists() and "colourway" in changed:
+            if "colourway" in changed and part.warp.state in warp_verbs.FOLLOWING and warp_yarn.holds_of(part.warp):
                 raise Refusal(
                     N_("Yarn is held for %(warp)s in %(colourway)s. Let it go first, then change the cloth."),
                     field="colourway",
@@ -545,7 +545,7 @@ def call_off_line(line: OrderLine, *, by: Any, reason: str = "") -> OrderLine:
                 warp=warp,
                 state=Word(warp.state),
             )
-        if warp.holds.exists():
+        if warp_yarn.holds_of(warp):
             raise Refusal(
                 N_("Yarn is held for %(warp)s. Let it go first, then call line %(line)s off."), warp=warp, line=line
             )

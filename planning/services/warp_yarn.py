@@ -87,7 +87,8 @@ def states(warp: Warp, *, chosen: Mapping[Key, str] | None = None) -> list[YarnS
         .prefetch_related("reservation__movements")
         .order_by("pk")
     ):
-        held[hold.use, hold.yarn_id].append(hold)
+        if not is_let_go(hold):
+            held[hold.use, hold.yarn_id].append(hold)
     useful_g = Mill.the_one().useful_remainder_g
     lots = {lot.pk: lot for lot in store.lots_to_draw(need.yarn_id for need in needs)}
     pieces_g = pieces_of_many([warp.pk]).get(warp.pk, {})

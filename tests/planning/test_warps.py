@@ -7,11 +7,11 @@ import pytest
 from django.db.models import Sum
 
 from inventory.models import Movement, Yarn, YarnDemand, YarnLot
-from inventory.services import check_invariants, draw_down, quarantine, return_to_stock, reverse
+from inventory.services import check_invariants, draw_down, quarantine, release, return_to_stock, reverse
 from mill import jobs
 from mill.refusal import Refusal
 from planning.models import Beam, JobTicket, Loom, OrderLine, Piece, Warp, WarpHold, WarpPart
-from planning.services import cloths, line_states, warp_steps, warp_yarn, warps, working_out
+from planning.services import cloths, line_states, lot_shares, warp_steps, warp_yarn, warps, working_out
 from planning.services.warps import Share
 from tests.make import (
     make_beam,
@@ -458,6 +458,31 @@ def test_a_warp_that_yarn_was_drawn_for_stays_when_it_is_taken_apart(tweed, plan
     warps.take_apart(warp, by=planner)
     jobs.settle()
     assert (Warp.objects.get().parts.count(), WarpHold.objects.get().drawn_g) == (0, 1_000), "the ledger names it"
+
+
+def test_what_was_let_go_on_the_lots_page_binds_the_warp_to_no_dye_lot(tweed, planner):
+    warp = make_warp(make_line(spec=tweed, pieces=3), by=planner)
+    stock()
+    warp_yarn.hold_yarn(warp, by=planner)
+    stock(dye_lot="904")
+    for hold in warp.holds.filter(yarn__code="MOSS"):
+        quarantine_once(hold.reservation.lot, by=planner)
+        release(reservation=hold.reservation, by=planner)
+    state = next(
+        state for state in warp_yarn.states(warp) if (state.need.use, state.need.yarn.code) == ("warp", "MOSS")
+    )
+    assert (state.holds, state.choice.dye_lots) == ((), ("904",))
+    (shares,) = lot_shares.propose(yarns=[state.need.yarn_id])
+    assert {line.choice.dye_lots for line in shares.lines} == {("904",)}
+    for hold in warp.holds.filter(yarn__code="CREAM"):
+        release(reservation=hold.reservation, by=planner)
+    warps.split(warp, after=1, by=planner)
+
+
+def quarantine_once(lot, *, by):
+    lot.refresh_from_db()
+    if not lot.is_quarantined:
+        quarantine(lot=lot, reason="moth", by=by)
 
 
 def test_yarn_is_not_drawn_before_all_of_the_warp_is_held(tweed, planner):
