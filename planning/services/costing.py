@@ -235,9 +235,11 @@ def cost_of_line(line: OrderLine) -> CostSheet:
             if piece.line_id == line.pk or (piece.line_id is None and done.planned_name(piece) in own)
         ]
         names = [*mine, *(name for name in done.to_come if name in own)]
+        if not names:
+            # What was woven for it there went to other lines, and is their cost.
+            continue
         planned.append((str(warp), of_pieces(done.planned, own, called=OF_LINE % {"line": line})))
-        if names:
-            actual.append((str(warp), of_pieces(done.actual, names, called=OF_LINE % {"line": line})))
+        actual.append((str(warp), of_pieces(done.actual, names, called=OF_LINE % {"line": line})))
         notes |= dict.fromkeys(f"{warp}: {note}" for note in done.notes)
         n_woven, n_pieces = n_woven + len(mine), n_pieces + len(names)
     free = free_pieces([line])[line.pk] if line.state != OrderLine.CALLED_OFF else 0

@@ -15,6 +15,7 @@ from planning.services.assuming import Assumed, PartThen
 from planning.services.effects import Effects
 from planning.services.foresight import WarpThen, foresee_warps, yarn_ids_of, yarn_needs
 from planning.services.line_figures import LineFigures, alone, run_of_draft
+from planning.services.line_states import parts_there, pieces_elsewhere
 from planning.services.orders import LineDraft, draft_of
 from planning.services.warps import FOLLOWING, current_specs
 from planning.ticket import Figures, Run
@@ -48,8 +49,7 @@ def foresee_line(line: OrderLine, draft: LineDraft) -> Foreseen:
     specs = current_specs({draft.cloth.pk, line.cloth_id})
     mill = Mill.the_one()
     before = draft_of(line)
-    of_line = Warp.objects.filter(parts__line=line).distinct().order_by("number")
-    warps = list(working_out.for_working_out(of_line))
+    warps = _warps_of(line)
     on_now = {warp.pk: sum(part.pieces for part in warp.parts.all() if part.line_id == line.pk) for warp in warps}
     on_then = _pieces_then(warps, on_now, draft.pieces, was=before.pieces)
     then = []
@@ -64,12 +64,17 @@ def foresee_line(line: OrderLine, draft: LineDraft) -> Foreseen:
         begins_by = min(working_out.latest_start(said.due_on, said.finishing_days) for _, _, said in parts)
         figures = worked.figures if worked else None
         then.append(WarpThen(warp, figures, working_out.slot_in_force(warp), begins_by))
-    woven = line.woven_pieces.filter(warp=None).count()
+    woven = pieces_elsewhere([line.pk])[line.pk]
     return foresee_warps(
         then,
         besides=_on_no_warp(line, draft, draft.pieces - sum(on_then.values()) - woven, specs, mill),
         besides_now=_on_no_warp(line, before, before.pieces - sum(on_now.values()) - woven, specs, mill),
     )
+
+
+def _warps_of(line: OrderLine) -> list[Warp]:
+    of_line = Warp.objects.filter(parts__in=parts_there([line.pk])).distinct().order_by("number")
+    return list(working_out.for_working_out(of_line))
 
 
 def _pieces_then(warps: Sequence[Warp], on_now: Mapping[int, int], pieces: int, *, was: int) -> dict[int, int]:
@@ -94,7 +99,7 @@ def effects_of_line(line: OrderLine, draft: LineDraft) -> Effects | None:
     """
     specs = current_specs({draft.cloth.pk, line.cloth_id})
     mill = Mill.the_one()
-    warps = list(working_out.for_working_out(Warp.objects.filter(parts__line=line).distinct().order_by("number")))
+    warps = _warps_of(line)
     on_now = {warp.pk: sum(part.pieces for part in warp.parts.all() if part.line_id == line.pk) for warp in warps}
     on_then = _pieces_then(warps, on_now, draft.pieces, was=line.pieces)
     runs: dict[int, list[Run]] = {}

@@ -1,6 +1,7 @@
 """Orders: placed, changed, called off. A change of a line reaches the warps it is on, and their tickets."""
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -29,7 +30,7 @@ from planning.models import (
 from planning.services import warp_yarn, working_out
 from planning.services import warps as warp_verbs
 from planning.services.cloths import latest_specs
-from planning.services.line_states import IN_LOOM, lines_follow
+from planning.services.line_states import IN_LOOM, lines_follow, parts_there
 from planning.ticket import work_out
 
 NUMBER = re.compile(r"[\w.+-]{1,30}")
@@ -359,11 +360,11 @@ class LineChange:
 
 
 def _lock_line(line: OrderLine) -> tuple[OrderLine, list[WarpPart]]:
-    """The line and the warps that it is on, locked; its parts in the order of their warps."""
+    """The line and the warps that it is on, locked; its parts that stand, in the order of their warps."""
     on = list(WarpPart.objects.filter(line=line).values_list("warp", flat=True))
     warp_verbs.lock_warps(*sorted(on), lines=[line.pk])
     locked = OrderLine.objects.select_related("order__customer", "cloth", "colourway__cloth").get(pk=line.pk)
-    return locked, list(WarpPart.objects.filter(line=line).select_related("warp").order_by("warp__number", "position"))
+    return locked, list(parts_there([line.pk]).select_related("warp").order_by("warp__number", "position"))
 
 
 @transaction.atomic
@@ -433,7 +434,7 @@ def _check_changeable(line: OrderLine, parts: Sequence[WarpPart], draft: LineDra
             now=_figure(name, line),
             then=_figure(name, draft),
         )
-    fixed = sum(part.pieces for part in drawn) + line.woven_pieces.filter(warp=None).count()
+    fixed = _fixed_pieces(line, drawn)
     if draft.pieces < fixed:
         raise Refusal(
             N_(
@@ -455,6 +456,19 @@ def _check_changeable(line: OrderLine, parts: Sequence[WarpPart], draft: LineDra
                     warp=part.warp,
                     colourway=line.colourway,
                 )
+
+
+def _fixed_pieces(line: OrderLine, drawn: Iterable[WarpPart]) -> int:
+    """Pieces that it can't do without any more: on warps whose yarn is drawn, or woven.
+
+    Of a warp that is woven out those that came, once they are recorded.
+    """
+    came = Counter(line.woven_pieces.values_list("warp", flat=True))
+    on: Counter[Warp] = Counter()
+    for part in drawn:
+        on[part.warp] += part.pieces
+    fixed = sum(came[warp.pk] if came[warp.pk] and warp.state == Warp.WOVEN_OUT else n for warp, n in on.items())
+    return fixed + sum(n for pk, n in came.items() if pk not in {warp.pk for warp in on})
 
 
 def _pieces_follow(line: OrderLine, parts: Sequence[WarpPart], *, was: int, by: Any) -> None:
@@ -505,16 +519,8 @@ def call_off_line(line: OrderLine, *, by: Any, reason: str = "") -> OrderLine:
         return line
     if line.state == OrderLine.SENT:
         raise Refusal(N_("Line %(line)s is sent; it can't be called off any more."), line=line)
-    woven = line.woven_pieces.count()
-    if woven:
-        raise Refusal(
-            N_(
-                "%(woven)s of the %(pieces)s pieces of line %(line)s are woven. Change its pieces to %(woven)s instead."
-            ),
-            woven=woven,
-            pieces=line.pieces,
-            line=line,
-        )
+    if woven := line.woven_pieces.count():
+        raise _woven_of(line, woven, [part for part in parts if part.warp.state not in warp_verbs.FOLLOWING])
     for part in parts:
         warp = part.warp
         if warp.state in IN_LOOM or warp.state == Warp.WOVEN_OUT:
@@ -556,6 +562,32 @@ def call_off_line(line: OrderLine, *, by: Any, reason: str = "") -> OrderLine:
     line._change_reason = reason.strip()[:100] or None  # type: ignore[attr-defined]
     line.save(update_fields=["state"])
     return line
+
+
+def _woven_of(line: OrderLine, woven: int, drawn: Sequence[WarpPart]) -> Refusal:
+    """Why a line isn't called off of which pieces are woven, with the way out that there is."""
+    fixed = _fixed_pieces(line, drawn)
+    said = {"woven": woven, "pieces": line.pieces, "fixed": fixed, "line": line}
+    said["warps"] = Several(part.warp for part in drawn if part.warp.state != Warp.WOVEN_OUT)
+    if fixed <= woven < line.pieces:
+        form = N_(
+            "%(woven)s of the %(pieces)s pieces of line %(line)s are woven. Change its pieces to %(woven)s instead."
+        )
+    elif fixed < line.pieces:
+        form = N_(
+            "%(woven)s of the %(pieces)s pieces of line %(line)s are woven, and more of them are on %(warps)s. Change"
+            " its pieces to %(fixed)s instead."
+        )
+    elif woven < line.pieces and said["warps"]:
+        form = N_(
+            "%(woven)s of the %(pieces)s pieces of line %(line)s are woven, and the others are on %(warps)s. Weave them"
+            " out and put the pieces to another line, or to none; then it can be called off."
+        )
+    else:
+        form = N_(
+            "The pieces of line %(line)s are woven. Put them to another line, or to none; then it can be called off."
+        )
+    return Refusal(form, **said)
 
 
 @transaction.atomic
