@@ -4,7 +4,7 @@ The plan in force is carried on twice from this minute, its orders on the looms 
 once with the change. What differs is the change's doing, and nothing else's.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -151,14 +151,19 @@ def _stands(loom: Loom, *, until: datetime, now: datetime) -> Assumed:
 
 
 def of(
-    assumed: Assumed, *, runs: Mapping[int, Sequence[Run]] | None = None, now: datetime | None = None
+    assumed: Assumed,
+    *,
+    runs: Mapping[int, Sequence[Run]] | None = None,
+    reprinted: Collection[int] = (),
+    now: datetime | None = None,
 ) -> Effects | None:
     """What something would do that is only thought of, the looms' orders as they are; None without a plan in force.
 
-    runs    by warp, what would be woven on it, where that is other than what is
+    runs         by warp, what would be woven on it, where that is other than what is
+    reprinted    warps of which a ticket would print something else beside the figures
     """
     run = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
-    return _between(run, ShedRecords(now), assumed=assumed, runs=runs) if run else None
+    return _between(run, ShedRecords(now), assumed=assumed, runs=runs, reprinted=reprinted) if run else None
 
 
 def _between(
@@ -168,6 +173,7 @@ def _between(
     assumed: Assumed,
     runs: Mapping[int, Sequence[Run]] | None = None,
     pins: Mapping[str, str] | None = None,
+    reprinted: Collection[int] = (),
 ) -> Effects:
     in_force = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
     stands = standing(records=records, by_hand=True)
@@ -178,7 +184,9 @@ def _between(
     moved = {pk for pk in days_now.keys() | days_then.keys() if days_now.get(pk) != days_then.get(pk)}
     lines = OrderLine.objects.filter(pk__in=moved).select_related("order__customer", "cloth", "colourway")
     places_now, places_then = (_places(one) if one else {} for one in (was, will))
-    overtaken, redated = _tickets(places_now, places_then, assumed=assumed, runs=runs or {}, pins=pins or {})
+    overtaken, redated = _tickets(
+        places_now, places_then, assumed=assumed, runs=runs or {}, pins=pins or {}, reprinted=reprinted
+    )
     return Effects(
         lines=tuple(
             sorted(
@@ -258,10 +266,12 @@ def _tickets(
     assumed: Assumed,
     runs: Mapping[int, Sequence[Run]],
     pins: Mapping[str, str],
+    reprinted: Collection[int],
 ) -> tuple[tuple[JobTicket, ...], tuple[JobTicket, ...]]:
     """Tickets in use that would be overtaken, and those whose printed days alone would move.
 
-    A ticket is overtaken as soon as what its figures are worked from is another: the same fingerprint is taken here.
+    A ticket is overtaken as soon as what its figures are worked from is another: the same fingerprint is taken here;
+    or what it prints beside them.
     """
     tickets = list(
         JobTicket.objects.filter(overtaken_at__isnull=True, withdrawn_at__isnull=True)
@@ -289,6 +299,9 @@ def _tickets(
         worked_from[warp.pk] = worked.worked_from if worked else None
     overtaken, redated = [], []
     for ticket in tickets:
+        if ticket.warp_id in reprinted:
+            overtaken.append(ticket)
+            continue
         if ticket.warp_id not in worked_from:
             continue
         if ticket.worked_from != worked_from[ticket.warp_id]:

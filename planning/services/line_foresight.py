@@ -16,7 +16,7 @@ from planning.services.effects import Effects
 from planning.services.foresight import WarpThen, foresee_warps, yarn_ids_of, yarn_needs
 from planning.services.line_figures import LineFigures, alone, run_of_draft
 from planning.services.line_states import parts_there, pieces_elsewhere
-from planning.services.orders import LineDraft, draft_of
+from planning.services.orders import PRINTED, LineDraft, draft_of
 from planning.services.warps import FOLLOWING, current_specs
 from planning.ticket import Figures, Run
 
@@ -109,7 +109,10 @@ def effects_of_line(line: OrderLine, draft: LineDraft) -> Effects | None:
             parts = _parts_then(warp, line, draft, on_then[warp.pk], specs)
             runs[warp.pk] = [run for _, run, _ in parts]
             taken[warp.pk] = effects.as_woven(warp, runs[warp.pk], {pk: said for pk, _, said in parts}, mill=mill)
-    return effects.of(Assumed(warps=taken), runs=runs)
+    before = draft_of(line)
+    is_reprinted = any(getattr(before, name) != getattr(draft, name) for name in PRINTED)
+    reprinted = {warp.pk for warp in warps} if is_reprinted else ()
+    return effects.of(Assumed(warps=taken), runs=runs, reprinted=reprinted)
 
 
 def _parts_then(

@@ -21,6 +21,7 @@ from planning.models import (
     ClothSpec,
     Colourway,
     Customer,
+    JobTicket,
     Order,
     OrderLine,
     Warp,
@@ -60,6 +61,8 @@ class LineDraft:
 SAID = tuple(LINE_CHANGES)
 # What the figures of a warp follow from.
 FIGURED = {"colourway", "pieces", "length_m"}
+# What a warp's ticket prints of its lines beside the figures.
+PRINTED = {"due_on", "tolerance_pct", "note"}
 
 
 def _said(name: str, value: Any) -> str:
@@ -351,6 +354,7 @@ class LineChange:
     """A line after a change, and what the change reached.
 
     differences    in English, as they are kept: each of a form of LINE_CHANGED
+    tickets        of warps not woven out yet, that it overtook
     """
 
     line: OrderLine
@@ -369,7 +373,8 @@ def _lock_line(line: OrderLine) -> tuple[OrderLine, list[WarpPart]]:
 
 @transaction.atomic
 def change_line(line: OrderLine, draft: LineDraft, *, by: Any, seen: str | None = None) -> LineChange:
-    """What a line says is changed. Warps that follow revisions are worked out again, tickets of any are overtaken.
+    """What a line says is changed. Warps that follow revisions are worked out again; tickets are overtaken that would
+    be worked out, or print the line, otherwise.
 
     Pieces that become fewer come off the warps that no yarn is drawn for, the last first; when all pieces of the line
     were on one such warp, more pieces go on it too. Raises Refusal where cloth, pieces or length no longer can be
@@ -393,6 +398,7 @@ def change_line(line: OrderLine, draft: LineDraft, *, by: Any, seen: str | None 
     if changed & FIGURED:
         _check_changeable(line, parts, draft, changed)
     differences = tuple(_difference(name, before, draft) for name in SAID if name in changed)
+    in_use = set(_tickets_in_use(part.warp_id for part in parts))
     for name in changed:
         setattr(line, name, getattr(draft, name))
     line.cloth = draft.cloth
@@ -403,12 +409,27 @@ def change_line(line: OrderLine, draft: LineDraft, *, by: Any, seen: str | None 
         _pieces_follow(line, parts, was=before.pieces, by=by)
         _warps_follow(line, by=by, is_other_cloth="colourway" in changed)
     on = list(Warp.objects.open().filter(parts__line=line).distinct().order_by("number"))
-    touched = {part.warp_id for part in parts} | {warp.pk for warp in on}
-    tickets = warp_verbs.overtake_tickets(touched, f"Order line {line} was changed: {'; '.join(differences)}.")
+    touched = {part.warp_id for part in parts} if changed & PRINTED else _woven_otherwise(line, parts, changed)
+    warp_verbs.overtake_tickets(touched, f"Order line {line} was changed: {'; '.join(differences)}.")
     working_out.warps_changed(warp.pk for warp in on)
     lines_follow([line.pk])
     line.refresh_from_db()
-    return LineChange(line, differences, tuple(on), tickets)
+    overtaken = in_use - set(_tickets_in_use(part.warp_id for part in parts))
+    return LineChange(line, differences, tuple(on), len(overtaken))
+
+
+def _tickets_in_use(warps: Iterable[int]) -> Iterable[int]:
+    tickets = JobTicket.objects.filter(warp__in=set(warps), overtaken_at=None, withdrawn_at=None)
+    return tickets.exclude(warp__state=Warp.WOVEN_OUT).values_list("pk", flat=True)
+
+
+def _woven_otherwise(line: OrderLine, parts: Sequence[WarpPart], changed: set[str]) -> set[int]:
+    """Warps that weave the line otherwise than before, when these were its parts."""
+    was = {(part.warp_id, part.pieces) for part in parts}
+    now = set(line.parts.values_list("warp", "pieces"))
+    if changed & {"colourway", "length_m"}:
+        return {pk for pk, _ in was | now}
+    return {pk for pk, _ in was ^ now}
 
 
 def _check_changeable(line: OrderLine, parts: Sequence[WarpPart], draft: LineDraft, changed: set[str]) -> None:

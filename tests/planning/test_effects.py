@@ -132,13 +132,24 @@ def test_a_breakdown_does_what_was_shown(shed, planner):
     check(foreseen, lambda: write_down(Closure(name="stands", loom=loom, starts_at=now, stops_at=until), by=planner))
 
 
-@pytest.mark.parametrize("changes", [{"pieces": 6}, {"length_m": Decimal("40.00")}], ids=str)
-def test_a_changed_line_does_what_was_shown(shed, planner, changes):
+@pytest.mark.parametrize(
+    ("changes", "is_overtaken"),
+    [
+        ({"pieces": 6}, True),
+        ({"length_m": Decimal("40.00")}, True),
+        ({"note": "red label"}, True),
+        ({"due_on": in_days(200)}, True),
+        # It stands on no ticket.
+        ({"weight": 9}, False),
+    ],
+    ids=str,
+)
+def test_a_changed_line_does_what_was_shown(shed, planner, changes, is_overtaken):
     line = OrderLine.objects.order_by("due_on").first()
     ticket = ticketed(line.parts.get().warp, planner)
     draft = replace(orders.draft_of(line), **changes)
     foreseen = effects_of_line(line, draft)
-    assert foreseen.overtaken == (ticket,)
+    assert foreseen.overtaken == ((ticket,) if is_overtaken else ())
     check(foreseen, lambda: orders.change_line(line, draft, by=planner))
 
 

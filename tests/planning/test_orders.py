@@ -209,6 +209,17 @@ def test_what_a_ticket_prints_overtakes_it_though_no_figure_changes(tweed, plann
     assert said in JobTicket.objects.get().overtaken_why
 
 
+def test_a_ticket_that_prints_nothing_of_a_change_holds(tweed, planner):
+    line = make_line(spec=tweed, pieces=5)
+    one, two = on_warp(line, pieces=3, by=planner), on_warp(line, pieces=2, by=planner)
+    first, second = make_ticket(one), make_ticket(two)
+    assert change(line, weight=9, by=planner).tickets == 0
+    # A piece more waits for a warp, and two fewer come off the second: what is woven on the first is as it was.
+    assert change(line, pieces=6, by=planner).tickets == 0
+    assert change(line, pieces=4, by=planner).tickets == 1
+    assert [bool(JobTicket.objects.get(pk=one.pk).overtaken_at) for one in (first, second)] == [False, True]
+
+
 def test_a_change_of_nothing_changes_nothing(tweed, planner):
     line = make_line(spec=tweed)
     warp = on_warp(line, by=planner)
