@@ -12,7 +12,7 @@ from django.utils.html import escape
 from inventory import services as inventory
 from inventory.models import Delivery
 from mill import jobs, roles, tokens
-from planning.models import Piece, PlanRun, Slot, Warp
+from planning.models import OrderLine, Piece, PlanRun, Slot, Warp
 from planning.services import plans, working_out
 from planning.views.today import chapters
 from planning.views.today.entry import SHOWN
@@ -34,6 +34,15 @@ def test_a_line_that_is_overdue_and_one_that_waits_stand_there(desk):
     assert str(overdue) in page
     assert str(waiting) in page
     assert str(far) not in page
+
+
+def test_of_a_line_with_pieces_on_a_warp_those_wait_that_are_on_none(desk):
+    spec = make_spec()
+    line = make_line(spec=spec, due_on=timezone.localdate() + timedelta(days=30))
+    make_warp(spec=spec, lines=[line])
+    # Ordered once the warp was made: 2 of the 5 pieces are on it.
+    OrderLine.objects.filter(pk=line.pk).update(pieces=5)
+    assert f"{line.cloth}, 3 pieces due" in desk.get("/").content.decode()
 
 
 def test_a_late_warp_a_short_yarn_and_a_standing_loom_stand_there(desk, planner):

@@ -14,6 +14,7 @@ from mill.models import Change, Job
 from mill.templatetags.mill import day, moment, num
 from planning.models import JobTicket, OrderLine, PlanRun, Slot, Warp, WarpFigures
 from planning.services import closing, line_plans
+from planning.services.line_states import free_pieces
 from planning.services.tickets import overtaken_first
 from planning.views.today.entry import Entry
 
@@ -56,6 +57,8 @@ def waiting_lines() -> list[Entry]:
     soon = timezone.localdate() + timedelta(days=WAITS_SHOWN_DAYS)
     rows = OrderLine.objects.not_on_a_warp().filter(due_on__lte=soon).select_related("order__customer", "cloth")
     lines = list(rows.order_by("due_on"))
+    # Of a line with some pieces on a warp, those that are left.
+    free = free_pieces(lines)
     alike = Counter((line.cloth_id, line.colourway_id) for line in lines)
     entries = []
     for line in lines:
@@ -63,7 +66,7 @@ def waiting_lines() -> list[Entry]:
         due = ngettext(
             "%(cloth)s, %(n)s piece due %(day)s, is on no warp",
             "%(cloth)s, %(n)s pieces due %(day)s, is on no warp",
-            line.pieces,
+            free[line.pk],
         )
         too = ngettext(
             "%(n)s line of the same cloth and colours waits too",
@@ -74,7 +77,7 @@ def waiting_lines() -> list[Entry]:
             Entry(
                 str(line),
                 reverse("order", args=[line.order.number]),
-                due % {"cloth": line.cloth, "n": line.pieces, "day": day(line.due_on)},
+                due % {"cloth": line.cloth, "n": free[line.pk], "day": day(line.due_on)},
                 _("Combine into warps"),
                 reverse("combine"),
                 too % {"n": others} if others else "",
