@@ -136,10 +136,18 @@ def tell(
             by=by,
         )
         event.refusal = refusal
+        if not refused:
+            _follow(warp, (event.undoes or event).kind, by=by)
         return event
 
 
 # What follows from each
+
+
+def _follow(warp: Warp, kind: str, *, by: Any) -> None:
+    """What is reckoned from all that stands of a kind, once it is written down or taken back."""
+    if kind in OF_STOPS:
+        _stops_follow(warp)
 
 
 def _wound(told: Told) -> None:
@@ -172,23 +180,51 @@ def _stopped(told: Told) -> None:
     if reason not in {value for value, _ in Stop.REASONS}:
         raise Refusal(N_("Say why the loom stands: choose one of the reasons."), field="reason")
     assert told.loom is not None
-    _close_stop(told)
-    Stop.objects.create(warp=told.warp, loom=told.loom, reason=reason, starts_at=told.happened_at, worker=told.worker)
 
 
 def _running(told: Told) -> None:
     _weaves(told, N_("its loom can't run"))
-    _close_stop(told)
 
 
-def _close_stop(told: Told) -> None:
-    stop = open_stop(told.warp)
-    if stop is not None:
-        stop.stops_at = max(told.happened_at, stop.starts_at)
-        stop.save(update_fields=["stops_at"])
-        # A break is in the running efficiency; a wait, and a long stop, move what comes after.
-        if stop.reason in Stop.WAITS or stop.stops_at - stop.starts_at >= retiming.LONG_STOP:
-            retiming.ask()
+# What begins a stop, or ends one.
+OF_STOPS = (FloorEvent.STOPPED, FloorEvent.RUNNING, FloorEvent.WARP_OUT)
+
+
+def _stops_follow(warp: Warp) -> None:
+    """The warp's stops, from what was told of it and stands, in the order in which it happened: a phone that was out
+    of reach tells later what came before."""
+    told: list[tuple[FloorEvent, datetime | None]] = []
+    for event in standing_events(warp).filter(kind__in=OF_STOPS).order_by("happened_at", "pk"):
+        if told and told[-1][1] is None:
+            told[-1] = told[-1][0], event.happened_at
+        if event.kind == FloorEvent.STOPPED:
+            told.append((event, None))
+    gone = {(stop.starts_at, stop.reason): stop for stop in warp.stops.all()}
+    changed: list[Stop] = []
+    for event, stops_at in told:
+        stop = gone.pop((event.happened_at, event.facts["reason"]), None) or Stop(
+            warp=warp,
+            loom_id=event.loom_id,
+            reason=event.facts["reason"],
+            starts_at=event.happened_at,
+            worker_id=event.worker_id,
+        )
+        if stop.pk is None or stop.stops_at != stops_at:
+            stop.stops_at = stops_at
+            changed.append(stop)
+    Stop.objects.filter(pk__in=[stop.pk for stop in gone.values()]).delete()
+    # What has ended first: a loom stands for one reason.
+    for stop in sorted(changed, key=lambda one: one.stops_at is None):
+        stop.save()
+    # A break is in the running efficiency; a wait, and a long stop, move what comes after.
+    if any(_moves_the_plan(stop) for stop in (*gone.values(), *changed)):
+        retiming.ask()
+
+
+def _moves_the_plan(stop: Stop) -> bool:
+    if stop.stops_at is None:
+        return False
+    return stop.reason in Stop.WAITS or stop.stops_at - stop.starts_at >= retiming.LONG_STOP
 
 
 def open_stop(warp: Warp) -> Stop | None:
@@ -212,7 +248,6 @@ def _piece_off(told: Told) -> Piece:
 def _warp_out(told: Told) -> None:
     _weaves(told, N_("it can't be out"))
     warp_steps.weave_out(told.warp, by=told.by, on=timezone.localdate(told.happened_at))
-    _close_stop(told)
 
 
 def _weft_hold(told: Told, lot_label: str, *, uses: tuple[str, ...]) -> WarpHold:
@@ -301,6 +336,14 @@ DO: dict[str, Callable[[Told], Piece | None]] = {
 
 # Taking back
 
+# The state that each of these brings its warp to.
+LEADS_TO = {
+    FloorEvent.WOUND: Warp.WOUND,
+    FloorEvent.GAITED: Warp.GAITED,
+    FloorEvent.STARTED: Warp.WEAVING,
+    FloorEvent.WARP_OUT: Warp.WOVEN_OUT,
+}
+
 
 def _undo(told: Told, undoes: FloorEvent | None) -> None:
     """Take back the last thing told of the warp that still stands; both stay in the book."""
@@ -321,15 +364,8 @@ def _undo(told: Told, undoes: FloorEvent | None) -> None:
         )
     why = str(told.facts.get("why", "")) or "pressed by mistake on the floor"
     match undoes.kind:
-        case FloorEvent.STOPPED:
-            Stop.objects.filter(warp=told.warp, starts_at=undoes.happened_at).delete()
+        case FloorEvent.STOPPED | FloorEvent.RUNNING:
             retiming.ask()
-        case FloorEvent.RUNNING:
-            stop = told.warp.stops.order_by("-starts_at").first()
-            if stop is not None:
-                stop.stops_at = None
-                stop.save(update_fields=["stops_at"])
-                retiming.ask()
         case FloorEvent.PIECE_OFF:
             if undoes.piece is not None:
                 pieces.take_back_cut(undoes.piece, why=why, by=told.by, worker=told.worker)
@@ -342,6 +378,14 @@ def _undo(told: Told, undoes: FloorEvent | None) -> None:
         case FloorEvent.WEFT_CHANGED:
             pass
         case _:
+            if standing_events(told.warp).filter(kind=undoes.kind).exclude(pk=undoes.pk).exists():
+                return  # Somebody else has told it too, and that stands.
+            if told.warp.state != LEADS_TO[undoes.kind]:
+                raise Refusal(
+                    N_("%(warp)s is %(state)s by now, and nobody told it here. Ask the planner to put it right."),
+                    warp=told.warp,
+                    state=Word(told.warp.state),
+                )
             warp_steps.step_back(told.warp, reason=why, by=told.by)
             if undoes.kind == FloorEvent.WARP_OUT:
                 warp = Warp.objects.get(pk=told.warp.pk)

@@ -10,7 +10,7 @@ from django.utils import timezone
 from inventory.services import check_invariants
 from mill.refusal import Refusal
 from planning.models import FloorEvent, OrderLine, Piece, Stop, Warp, WarpHold
-from planning.services import floor, tickets
+from planning.services import floor, tickets, warp_steps
 from tests.make import make_loom
 from tests.planning.floor_walk import make_worker, wound_warp
 
@@ -96,6 +96,52 @@ def test_another_reason_ends_the_first_stop(tell, warp):
     tell("warp out")
     second.refresh_from_db()
     assert second.stops_at is not None
+
+
+def test_a_phone_that_was_out_of_reach_tells_of_stops_before_those_that_are_known(tell, warp):
+    tell("gaited")
+    tell("started")
+    tell("stopped", reason="tuner", age_min=10)
+    # Sent by another phone, after it.
+    tell("stopped", reason="weft break", age_min=30)
+    tell("running", age_min=25)
+    first, second = Stop.objects.order_by("starts_at")
+    assert (first.reason, second.reason) == ("weft break", "tuner")
+    assert first.stops_at - first.starts_at == pytest.approx(timedelta(minutes=5), abs=timedelta(seconds=2))
+    assert second.stops_at is None
+    assert floor.now_of(Warp.objects.get(pk=warp.pk)).state == "stands"
+
+
+def test_what_two_phones_told_stands_until_both_take_it_back(tell, warp):
+    tell("gaited")
+    one, two = tell("started"), tell("started")
+    assert tell("undone", undoes=two).refused == ""
+    assert Warp.objects.get(pk=warp.pk).state == Warp.WEAVING
+    tell("stopped", reason="tuner", age_min=9)
+    tell("running", age_min=5)
+    again = tell("running", age_min=1)
+    tell("undone", undoes=again)
+    stop = Stop.objects.get()
+    assert stop.stops_at - stop.starts_at == pytest.approx(timedelta(minutes=4), abs=timedelta(seconds=2))
+    assert floor.last_standing(warp).kind == "running"
+    assert one.refused == ""
+
+
+def test_a_stop_told_wrongly_and_taken_back_leaves_the_one_before_it_open(tell, warp):
+    tell("gaited")
+    tell("started")
+    tell("stopped", reason="warp break", age_min=20)
+    wrong = tell("stopped", reason="cleaning", age_min=5)
+    tell("undone", undoes=wrong)
+    stop = Stop.objects.get()
+    assert (stop.reason, stop.stops_at) == ("warp break", None)
+
+
+def test_what_the_desk_has_changed_since_is_not_taken_back_from_the_floor(tell, warp, planner):
+    gaited = tell("gaited")
+    warp_steps.begin_weaving(warp, by=planner)
+    assert "is weaving by now, and nobody told it here" in tell("undone", undoes=gaited).refused
+    assert Warp.objects.get(pk=warp.pk).state == Warp.WEAVING
 
 
 def test_a_stop_has_a_reason_of_the_list(tell, warp):
