@@ -148,6 +148,8 @@ def _follow(warp: Warp, kind: str, *, by: Any) -> None:
     """What is reckoned from all that stands of a kind, once it is written down or taken back."""
     if kind in OF_STOPS:
         _stops_follow(warp)
+    elif kind == FloorEvent.PICKS:
+        pieces.reckon_picks(warp, by=by)
 
 
 def _wound(told: Told) -> None:
@@ -316,7 +318,6 @@ def _picks(told: Told) -> None:
             warp=told.warp,
             in_all=in_all,
         )
-    pieces.reckon_picks(told.warp, by=told.by, at_least=picks)
 
 
 DO: dict[str, Callable[[Told], Piece | None]] = {
@@ -373,9 +374,7 @@ def _undo(told: Told, undoes: FloorEvent | None) -> None:
             movement = Movement.objects.filter(key=_return_key(undoes.key)).first()
             if movement is not None:
                 store.reverse(movement=movement, reason=why, by=told.by, key=_return_key(told.key))
-        case FloorEvent.PICKS:
-            pieces.reckon_picks(told.warp, by=told.by, at_least=_counter_before(undoes))
-        case FloorEvent.WEFT_CHANGED:
+        case FloorEvent.PICKS | FloorEvent.WEFT_CHANGED:
             pass
         case _:
             if standing_events(told.warp).filter(kind=undoes.kind).exclude(pk=undoes.pk).exists():
@@ -387,14 +386,6 @@ def _undo(told: Told, undoes: FloorEvent | None) -> None:
                     state=Word(told.warp.state),
                 )
             warp_steps.step_back(told.warp, reason=why, by=told.by)
-            if undoes.kind == FloorEvent.WARP_OUT:
-                warp = Warp.objects.get(pk=told.warp.pk)
-                pieces.reckon_picks(warp, by=told.by)
-
-
-def _counter_before(event: FloorEvent) -> int:
-    earlier = standing_events(event.warp).filter(kind=FloorEvent.PICKS, pk__lt=event.pk).order_by("-pk").first()
-    return int(earlier.facts["picks"]) if earlier else 0
 
 
 def standing_events(warp: Warp) -> Any:

@@ -22,6 +22,7 @@ from planning.finishing import route_shrink_pct
 from planning.models import (
     Customer,
     DispatchPiece,
+    FloorEvent,
     OrderLine,
     Piece,
     PieceEntry,
@@ -182,12 +183,19 @@ def cut_piece(
     return piece
 
 
-def reckon_picks(warp: Warp, *, by: Any, at_least: int = 0) -> None:
-    """The warp's picks woven: those of its pieces, or more where a counter says so."""
+def picks_told(warp: Warp) -> int:
+    """Picks of the warp's pieces, or more where the loom's counter, as it was read last, says so."""
+    cut = warp.woven_pieces.aggregate(picks=Sum("picks"))["picks"] or 0
+    readings = warp.events.filter(kind=FloorEvent.PICKS, refused="", undone_by__isnull=True)
+    last = readings.order_by("happened_at", "pk").last()
+    return max(cut, int(last.facts["picks"]) if last else 0)
+
+
+def reckon_picks(warp: Warp, *, by: Any) -> None:
+    """Write down the picks that were told; a warp that is woven out keeps all of its."""
     if warp.state == Warp.WOVEN_OUT:
         return
-    cut = warp.woven_pieces.aggregate(picks=Sum("picks"))["picks"] or 0
-    write_columns(warp, by=by, picks_woven=max(cut, at_least))
+    write_columns(warp, by=by, picks_woven=picks_told(warp))
     retiming.ask()
 
 

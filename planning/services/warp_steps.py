@@ -14,6 +14,7 @@ from mill.refusal import N_, Refusal, Word
 from planning.models import Loom, Warp, WarpHold, WarpPart
 from planning.services import plans, retelling, retiming, warp_yarn, working_out
 from planning.services.line_states import lines_follow
+from planning.services.pieces import picks_told
 from planning.services.warps import FOLLOWING, current_specs, lines_of, lock_warps, signed, write_columns
 
 ON_A_BEAM = (Warp.WOUND, Warp.GAITED, Warp.WEAVING)
@@ -249,7 +250,7 @@ def step_back(warp: Warp, *, reason: str, by: Any, seen_state: str | None = None
         warp = _to(warp, state, by=by, reason=reason, loom=None)
     elif was in (Warp.WEAVING, Warp.WOVEN_OUT):
         _check_nothing_built_on(warp)
-        columns = {"woven_out_on": None, "picks_woven": 0} if was == Warp.WOVEN_OUT else {}
+        columns = {"woven_out_on": None, "picks_woven": picks_told(warp)} if was == Warp.WOVEN_OUT else {}
         warp = _to(warp, state, by=by, reason=reason, **columns)
     else:
         warp = _to(warp, state, by=by, reason=reason)

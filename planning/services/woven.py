@@ -195,21 +195,28 @@ class Count:
 
 
 def counts_of(warp: Warp) -> list[Count]:
-    """From the start on: what pieces came to, or the counter where it shows more."""
+    """From the start on: what pieces came to, or the counter where it shows more.
+
+    No counter goes back: one that shows less later was misread before.
+    """
     counts: list[Count] = []
     off = 0
     for event in _told(warp):
         if event.kind == FloorEvent.STARTED:
-            counts, off = [Count(0, event.happened_at, event)], 0
-            continue
-        if event.kind == FloorEvent.PIECE_OFF:
+            counts, off = [], 0
+        elif event.kind == FloorEvent.PIECE_OFF:
             off += (event.piece.picks or 0) if event.piece else 0
-            picks = off
-        else:
-            picks = int(event.facts.get("picks", 0))
-        if counts:
-            counts.append(Count(max(picks, counts[-1].picks), event.happened_at, event))
-    return counts
+        picks = max(off, int(event.facts.get("picks", 0)))
+        if counts or event.kind == FloorEvent.STARTED:
+            counts.append(Count(picks, event.happened_at, event))
+    right: list[Count] = []
+    for n, count in enumerate(counts):
+        if count.event.kind == FloorEvent.PICKS and any(
+            later.picks < count.picks for later in counts[n + 1 :] if later.event.kind == FloorEvent.PICKS
+        ):
+            continue
+        right.append(replace(count, picks=max(count.picks, right[-1].picks if right else 0)))
+    return right
 
 
 def _spec_at(warp: Warp, at: datetime) -> ClothSpec:

@@ -11,6 +11,7 @@ from inventory.services import check_invariants
 from mill.refusal import Refusal
 from planning.models import FloorEvent, OrderLine, Piece, Stop, Warp, WarpHold
 from planning.services import floor, tickets, warp_steps
+from planning.services.woven import counts_of, told_of
 from tests.make import make_loom
 from tests.planning.floor_walk import make_worker, wound_warp
 
@@ -175,6 +176,29 @@ def test_the_counter_is_believed_up_to_the_warps_picks(tell, warp):
     warp.refresh_from_db()
     assert warp.picks_woven == 12_000
     assert "more than" in tell("picks", picks=10 * warp.worked.picks).refused
+
+
+def test_the_counter_read_last_counts_until_the_pieces_come_to_more(tell, warp, planner):
+    def picks():
+        return Warp.objects.get(pk=warp.pk).picks_woven
+
+    tell("gaited", age_min=30)
+    tell("started", age_min=20)
+    tell("picks", picks=60_000, age_min=2)
+    tell("picks", picks=12_000, age_min=9)
+    assert picks() == 60_000  # A reading that came in late was made before.
+    # 64 m at 8.46 picks a cm are 54 144: the counter has gone on into the second piece.
+    tell("piece off", length_m=Decimal(64))
+    assert picks() == 60_000
+    out = tell("warp out")
+    warp_steps.step_back(warp, reason="not yet", by=planner)
+    assert picks() == 60_000
+    assert "is weaving by now" in tell("undone", undoes=out).refused
+    assert [count.picks for count in counts_of(told_of(Warp.objects.all()).get())] == [0, 12_000, 60_000, 60_000]
+    # 6 000 more was misread; it is less than the piece came to.
+    tell("picks", picks=54_500)
+    assert picks() == 54_500
+    assert [count.picks for count in counts_of(told_of(Warp.objects.all()).get())] == [0, 12_000, 54_144, 54_500]
 
 
 def test_only_the_last_thing_told_is_taken_back_and_both_stay_in_the_book(tell, warp):
