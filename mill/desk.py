@@ -16,6 +16,8 @@ from mill.glossing import Terms
 from mill.how_to import tasks_at
 
 LOOPBACK = {"127.0.0.1", "::1"}
+# What proxies write into a request that they pass on for somebody else.
+PASSED_ON = ("FORWARDED", "X_FORWARDED_FOR", "X_FORWARDED_HOST", "X_FORWARDED_PROTO", "X_REAL_IP", "VIA")
 # It says that the process answers, also when the database does not.
 HEALTH = "/healthz"
 
@@ -63,7 +65,7 @@ def is_at_the_machine(request: HttpRequest) -> bool:
     return (
         settings.OPEN_BOOK
         and request.META.get("REMOTE_ADDR") in LOOPBACK
-        and "HTTP_X_FORWARDED_FOR" not in request.META
+        and not any(f"HTTP_{header}" in request.META for header in PASSED_ON)
     )
 
 

@@ -224,6 +224,13 @@ def test_a_book_opened_to_the_network_is_open_at_this_machine_and_signed_in_to_e
     )
     assert made[:2] == (302, "/")
     assert [ask(who, "/")[:2] for who in (at_the_desk, a_phone)] == [(200, None), (302, "/sign-in/?next=/")]
+    # A proxy on this machine asks for somebody elsewhere, and says so.
+    for header in ("X-Forwarded-For", "Forwarded"):
+        assert ask(at_the_desk, "/", **{header: "192.0.2.7"})[:2] == (302, "/sign-in/?next=/")
+    # More than any form or file holds is refused before it is taken in.
+    with socket.create_connection(("127.0.0.2", port)) as too_much:
+        too_much.sendall(b"POST /sign-in/ HTTP/1.1\r\nHost: 127.0.0.2\r\nContent-Length: 22000000\r\n\r\n")
+        assert too_much.makefile("rb").readline().split()[1] == b"413"
 
 
 def test_an_address_no_phone_could_open_is_refused(start):

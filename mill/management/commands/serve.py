@@ -4,12 +4,15 @@ import logging
 from typing import Any
 
 import waitress
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, connection
 
 from mill.tether import leave_in_good_order, tie_to
 
 log = logging.getLogger("mill.serve")
+# More than any form, file or request of the API holds. What comes is kept on disk before anybody knows who sends it.
+REQUEST_BYTES_MAX = settings.DATA_UPLOAD_MAX_MEMORY_SIZE + 1_000_000
 
 
 class Command(BaseCommand):
@@ -34,4 +37,13 @@ class Command(BaseCommand):
                 connection.ensure_connection()
             except OperationalError as wrong:
                 log.warning("The book can't be opened yet (%s); pages say so until it can.", wrong)
-        waitress.serve(application, host=listen, port=port, threads=8, ident="Shedbook")
+        waitress.serve(
+            application,
+            host=listen,
+            port=port,
+            threads=8,
+            ident="Shedbook",
+            # What a proxy writes into a request is how an open book knows that it comes from elsewhere.
+            clear_untrusted_proxy_headers=False,
+            max_request_body_size=REQUEST_BYTES_MAX,
+        )
