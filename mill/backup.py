@@ -9,6 +9,7 @@ in at the moment and who is locked out is not part of it, nor is the signing key
 """
 
 import base64
+import errno
 import hashlib
 import json
 import os
@@ -88,7 +89,32 @@ def name_now() -> str:
 
 
 def write(path: Path) -> Manifest:
-    """Write the book as it is now; the file is there when it is whole, and not before. Only its owner may read it."""
+    """Write the book as it is now; the file is there when it is whole, and not before. Only its owner may read it.
+
+    Raises Refusal when its folder takes no file.
+    """
+    try:
+        return _write(path)
+    except OSError as wrong:
+        if wrong.errno in {errno.ENOSPC, errno.EDQUOT}:
+            raise Refusal(
+                N_(
+                    "The backup could not be written: the disk of %(folder)s is full. Make room there, or name a folder"
+                    " on another disk in SHEDBOOK_BACKUPS."
+                ),
+                folder=path.parent,
+            ) from wrong
+        raise Refusal(
+            N_(
+                "The backup could not be written in %(folder)s (%(wrong)s). Give the folder to whoever runs Shedbook,"
+                " or name another in SHEDBOOK_BACKUPS."
+            ),
+            folder=path.parent,
+            wrong=wrong.strerror,
+        ) from wrong
+
+
+def _write(path: Path) -> Manifest:
     path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_name(f"{path.name}.{os.getpid()}.unfinished")
     try:

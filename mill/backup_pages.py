@@ -29,7 +29,7 @@ def backups(request: HttpRequest) -> HttpResponse:
         "kept": [(path.name, backup.moment_of(path), path.stat().st_size) for path in backup.all_kept()],
         "folder": backup.folder(),
         "is_pending": jobs.is_pending(backup.TASK),
-        "given_up": told_again(last_given_up.error.splitlines()[0]) if last_given_up and last_given_up.error else "",
+        "given_up": told_again(last_given_up.why_given_up) if last_given_up else "",
     }
     return render(request, "mill/backups.html", context)
 

@@ -66,7 +66,7 @@ from django.db import IntegrityError, InterfaceError, OperationalError, connecti
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from mill import changes, logs
+from mill import changes, logs, trouble
 from mill.models import Job
 from mill.refusal import N_, Refusal
 
@@ -354,8 +354,7 @@ def _run(task: Any, job: Job) -> dict[str, Any] | None:
 
 def _fail(job: Job, exc: Exception) -> None:
     """Write down why, and queue it again unless that is no use."""
-    told = exc.message if isinstance(exc, Refusal) else f"{type(exc).__name__}: {exc}"
-    error = f"{told}\n\n{''.join(traceback.format_exception(exc))}"
+    error = f"{_in_a_sentence(exc)}\n\n{''.join(traceback.format_exception(exc))}"
     attempts = job.attempts + 1
     # Its words stay in the row, with those who may read it: a refusal carries names.
     log.error("%s, attempt %d: %s", job, attempts, type(exc).__name__, exc_info=exc)
@@ -363,6 +362,19 @@ def _fail(job: Job, exc: Exception) -> None:
         _ours(job).update(state=Job.FAILED, attempts=attempts, error=error, completed_at=timezone.now())
     else:
         _put_back(job, attempts=attempts, error=error)
+
+
+FAULT = N_("A fault of the program stopped it: %(fault)s")
+
+
+def _in_a_sentence(exc: Exception) -> str:
+    """Why it was given up, as it is kept: in English, by words that `retold.py` finds again."""
+    if isinstance(exc, Refusal):
+        return str(exc)
+    stands_in_the_way = trouble.of(exc)
+    if stands_in_the_way is not trouble.OURS:
+        return stands_in_the_way.title
+    return FAULT % {"fault": " ".join(f"{type(exc).__name__}: {exc}".split())}
 
 
 def _ours(job: Job) -> QuerySet[Job]:

@@ -7,8 +7,26 @@ does so where no label is written for it; a kind of record is called by its mode
 
 from typing import Any
 
+from django.utils.translation import gettext, pgettext_lazy
 from django.utils.translation import gettext_noop as N_
-from django.utils.translation import pgettext_lazy
+
+# What is done in the background, by the names that the code has for it.
+TASKS = {
+    "inventory.new_day": N_("a new day in the store"),
+    "inventory.rework_outlooks": N_("outlooks of yarns"),
+    "mill.back_up": N_("a backup"),
+    "mill.forget": N_("old things forgotten"),
+    "planning.improve_plan": N_("search for a better plan"),
+    "planning.retime_plan": N_("the plan as the floor tells it"),
+    "planning.rework_warps": N_("figures of warps"),
+    "planning.yarn_changed": N_("what a changed yarn changes"),
+}
+
+
+def task_said(task: str) -> str:
+    """Work in the background, in the language of the page; its name in the code where it has no other."""
+    return gettext(TASKS[task]) if task in TASKS else task
+
 
 # The end of a column's name, and how its unit is written.
 UNITS = {

@@ -214,6 +214,11 @@ class Job(models.Model):
     def __str__(self) -> str:
         return f"{self.task} #{self.pk}"
 
+    @property
+    def why_given_up(self) -> str:
+        """In a sentence, or empty. What `error` says below it, where in the program it was, is for whoever mends it."""
+        return self.error.partition("\n")[0]
+
 
 class Change(models.Model):
     """One line of the account of changes. Written by the database's own triggers alone: `changes.py` has them."""

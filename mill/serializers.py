@@ -96,7 +96,7 @@ class JobSerializer(serializers.ModelSerializer[Job]):
 
     asked_by = serializers.CharField(source="asked_by.username", default=None, allow_null=True, read_only=True)
     stopped_by = serializers.CharField(source="stopped_by.username", default=None, allow_null=True, read_only=True)
-    why_given_up = serializers.SerializerMethodField(help_text="Empty while it is not.")
+    why_given_up = serializers.CharField(read_only=True, help_text="Empty while it is not.")
 
     class Meta:
         model = Job
@@ -105,6 +105,3 @@ class JobSerializer(serializers.ModelSerializer[Job]):
             *("asked_at", "asked_by", "stopped_by", "started_at", "completed_at"),
         ]
         read_only_fields = fields
-
-    def get_why_given_up(self, job: Job) -> str:
-        return job.error.splitlines()[-1] if job.error else ""

@@ -23,6 +23,7 @@ from mill.edits import Edit
 from mill.listing import Column, listing, yes_or_no
 from mill.models import Job
 from mill.refusal import N_, Refusal
+from mill.retold import told_again
 from mill.templatetags.mill import day, hours, moment, num, said
 from planning.bars import Load, bars_svg
 from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
@@ -356,7 +357,12 @@ def plan_work(request: HttpRequest, pk: int) -> HttpResponse:
         if request.headers.get("HX-Request"):
             return HttpResponseClientRedirect(reverse("plan", args=[made]))
         return redirect("plan", pk=made)
-    told = {"title": _("A better plan"), "job": job, "so_far": improving.so_far(job), "error": job.error.split("\n")[0]}
+    told = {
+        "title": _("A better plan"),
+        "job": job,
+        "so_far": improving.so_far(job),
+        "why": told_again(job.why_given_up),
+    }
     part = request.headers.get("HX-Request")
     return render(request, "planning/_plan_work.html" if part else "planning/plan_work.html", told)
 

@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy, pgettext_lazy
 from django.views.decorators.http import require_GET
 from django_filters import FilterSet
 
-from mill import roles
+from mill import labels, roles
 from mill.desk import room
 from mill.edits import Edit
 from mill.language import called
@@ -263,41 +263,20 @@ def mill(request: HttpRequest) -> HttpResponse:
     return render(request, "mill/mill.html", {"title": _("Mill"), "edit": edit, "form": edit.form, "books": books})
 
 
-# What is done in the background, by the names that the code has for it.
-TASKS = (
-    N_("inventory.new_day"),
-    N_("inventory.rework_outlooks"),
-    N_("mill.back_up"),
-    N_("mill.forget"),
-    N_("planning.hold_drawn"),
-    N_("planning.improve_plan"),
-    N_("planning.retime_plan"),
-    N_("planning.rework_warps"),
-    N_("planning.yarn_changed"),
-)
-
-
-def _why(error: str) -> str:
-    """Its last line: a refusal in the language of the page, behind its name in the program; another fault as it is."""
-    line = error.splitlines()[-1] if error else ""
-    name, colon, words = line.partition(": ")
-    return f"{name}{colon}{told_again(words)}" if name.endswith("Refusal") else told_again(line)
-
-
 @require_GET
 @room("mill")
 def work(request: HttpRequest) -> HttpResponse:
     """The job table: what is being worked out, what was, and what was given up with the reason."""
     columns = [
         Column(gettext_lazy("Job"), lambda j: j.pk, "pk", is_number=True),
-        Column(gettext_lazy("Work"), lambda j: j.task, "task", shown=lambda j: said(j.task)),
+        Column(gettext_lazy("Work"), lambda j: j.task, "task", shown=lambda j: labels.task_said(j.task)),
         Column(
             gettext_lazy("State"), lambda j: j.get_state_display(), "state", shown=lambda j: said(j.get_state_display())
         ),
         Column(gettext_lazy("Asked"), lambda j: j.asked_at, "asked_at", shown=lambda j: moment(j.asked_at)),
         Column(gettext_lazy("Done"), lambda j: j.completed_at, "completed_at", shown=lambda j: moment(j.completed_at)),
         Column(gettext_lazy("Tries"), lambda j: j.attempts, "attempts", is_number=True),
-        Column(gettext_lazy("Why given up"), lambda j: j.error, shown=lambda j: _why(j.error)),
+        Column(gettext_lazy("Why given up"), lambda j: j.why_given_up, shown=lambda j: told_again(j.why_given_up)),
     ]
     return listing(
         request, Job.objects.order_by("-pk"), columns=columns, name="work", title=_("Work in the background")

@@ -12,7 +12,7 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mill import backup, jobs
+from mill import backup, jobs, people
 from mill.models import Job
 from mill.refusal import Refusal
 from tests.books import candlebeck, elsewhere, example, file, rewritten
@@ -213,13 +213,15 @@ def test_one_is_asked_for_outside_of_any_transaction(desk, backups_folder):
     assert Job.objects.filter(task=backup.TASK).count() == 1
 
 
-def test_a_backup_given_up_says_why_on_the_page(desk, backups_folder):
+def test_a_backup_given_up_says_why_on_the_page(desk, planner, backups_folder):
     backups_folder.write_text("a file where the folder should be")
     backup.ask()
-    for _ in range(jobs.ATTEMPTS_MAX):
-        jobs.work(jobs.claim(jobs.worker_name()))
+    jobs.work(jobs.claim(jobs.worker_name()))
     page = desk.get(reverse("backups")).content.decode()
-    assert "The last one was given up" in page
+    why = f"The backup could not be written in {backups_folder} (File exists)."
+    assert f"The last one was given up: {why}" in page
+    people.speak(planner, language="de", by=planner)
+    assert "Die Sicherung konnte nicht in" in desk.get(reverse("backups")).content.decode()
 
 
 # The doctor

@@ -1,4 +1,5 @@
 import os
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -14,6 +15,8 @@ from hypothesis import strategies as st
 from mill import jobs
 from mill.models import Job
 from tests.tasks import left
+
+FAULT = "A fault of the program stopped it: ValueError: the reed is bent"
 
 
 def ask(task, payload, **options):
@@ -159,12 +162,35 @@ def test_what_fails_is_tried_three_times_and_then_given_up_with_its_reason(db):
         job.refresh_from_db()
         assert job.attempts == attempt
     assert job.state == Job.FAILED
-    assert job.error.splitlines()[0] == "ValueError: the reed is bent"
+    assert job.error.splitlines()[0] == FAULT
     assert "in break_down" in job.error
     assert left("a") == 0
     assert jobs.claim("somebody") is None
     assert not jobs.is_pending("a")
     assert list(jobs.given_up("a")) == [job]
+
+
+def test_what_was_given_up_is_told_in_one_sentence_wherever_it_is_shown(desk):
+    ask("tests.break_down", {"mark": "a"})
+    for _ in range(jobs.ATTEMPTS_MAX):
+        jobs.work(jobs.claim("somebody"))
+    for address in ("/mill/jobs/", "/mill/jobs/?csv=1", "/api/jobs/", "/"):
+        told = desk.get(address).content.decode()
+        assert FAULT in told, address
+        assert "Traceback" not in told, address
+
+
+@pytest.mark.parametrize(
+    ("cause", "why"), [(sqlite3.SQLITE_FULL, "The disk is full"), (sqlite3.SQLITE_BUSY, "The book is being written in")]
+)
+def test_work_that_the_database_stood_in_the_way_of_says_so(db, cause, why):
+    wrong = sqlite3.OperationalError("said by the database")
+    wrong.sqlite_errorcode = cause
+    job = ask("tests.break_down", {"mark": "a"})
+    at_work = jobs.claim("somebody")
+    jobs._fail(at_work, wrong)
+    job.refresh_from_db()
+    assert job.why_given_up == why
 
 
 def test_a_refusal_is_given_up_at_once_in_its_own_words(db):

@@ -9,12 +9,12 @@ from django.utils import timezone
 
 from mill import by_the_clock, language, people
 from mill.celery import app
+from mill.labels import TASKS
 from mill.laying_aside import EXAMPLE
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.models import Closure, FloorEvent, Machine, Rate, Reed, ShiftPattern, Worker
 from planning.services import floor
-from planning.views.mill import TASKS
 from planning.worktime import read_week
 from tests.german import forgotten
 from tests.make import make_beam, make_customer, make_loom

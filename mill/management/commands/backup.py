@@ -28,8 +28,6 @@ class Command(BaseCommand):
             manifest = backup.write(path)
         except Refusal as refusal:
             raise CommandError(refusal.message) from None
-        except OSError as wrong:
-            raise CommandError(f"The backup could not be written: {wrong}. There is no file {path}.") from None
         self.stdout.write(f"{path}, {path.stat().st_size / 1e6:.1f} MB: {said(manifest)}")
 
 

@@ -8,9 +8,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from mill import backup
+from mill import backup, labels
 from mill.language import called
 from mill.models import Change, Job
+from mill.retold import told_again
 from mill.templatetags.mill import day, moment, num
 from planning.models import JobTicket, OrderLine, PlanRun, Slot, Warp, WarpFigures
 from planning.services import closing, line_plans
@@ -180,7 +181,7 @@ def given_up() -> list[Entry]:
             _("Job %(n)s") % {"n": job.pk},
             reverse("work"),
             _("%(task)s was given up: %(why)s")
-            % {"task": job.task, "why": job.error.splitlines()[-1] if job.error else _("no reason kept")},
+            % {"task": labels.task_said(job.task), "why": told_again(job.why_given_up) or _("no reason kept")},
             _("Look at the work"),
             reverse("work"),
             _("what it was to work out stays as it was"),
