@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group
 from django.db import transaction
@@ -32,9 +33,7 @@ def holders(names: Collection[str]) -> list[str]:
 @transaction.atomic
 def first_owner(*, name: str, sign_in: str, password: str, lies_open: bool) -> Any:
     """The book gets its owner. Raises Refusal when it has one."""
-    # The mill's one row is what two first visits at once wait for.
-    Mill.objects.get_or_create(pk=1)
-    Mill.objects.select_for_update().get(pk=1)
+    _one_after_the_other()
     if owners().exists():
         raise Refusal(N_("The book has an owner already. Sign in, or ask the owner to let you in."))
     person = get_user_model().objects.create_user(sign_in, password=password, first_name=name, is_staff=True)
@@ -63,9 +62,20 @@ def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by
     person = get_user_model().objects.select_for_update().get(pk=person.pk)
     told = _tell(person, by=None, why="As it stood when it was first changed here.")
     meanwhile.unmoved(told, seen)
-    others = owners().exclude(pk=person.pk)
-    if not (is_active and roles.OWNER in held) and owners().filter(pk=person.pk).exists() and not others.exists():
-        raise Refusal(N_("%(name)s is the last owner. Make somebody else an owner first."), field="held", name=name)
+    if not (is_active and roles.OWNER in held) and owners().filter(pk=person.pk).exists():
+        _one_after_the_other()
+        others = owners().exclude(pk=person.pk)
+        if not others.exists():
+            raise Refusal(N_("%(name)s is the last owner. Make somebody else an owner first."), field="held", name=name)
+        if not _get_in(others) and not (settings.OPEN_BOOK and Mill.the_one().lies_open):
+            raise Refusal(
+                N_(
+                    "%(name)s is the last owner with a password, and nobody would get in any more. Give another owner a"
+                    " password first."
+                ),
+                field="held",
+                name=name,
+            )
     person.first_name, person.is_active = name, is_active
     person.is_superuser = person.is_superuser and roles.OWNER in held
     person.is_staff = roles.OWNER in held
@@ -93,10 +103,21 @@ def speak(person: Any, *, language: str, by: Any) -> None:
 @transaction.atomic
 def lie_open(*, lies_open: bool, by: Any) -> None:
     """Whether the book lies open on its own machine. Raises Refusal when nobody could get in any more."""
-    if not lies_open and not any(owner.has_usable_password() for owner in owners()):
+    if not lies_open and not _get_in(owners()):
         raise Refusal(N_("No owner has a password yet, and nobody would get in any more. Give one a password first."))
     Mill.objects.get_or_create(pk=1)
     changes.update(Mill.objects.select_for_update().filter(pk=1), by=by, lies_open=lies_open)
+
+
+def _one_after_the_other() -> None:
+    """Two who decide at once whose the book is wait here for each other: the mill's one row is locked."""
+    Mill.objects.get_or_create(pk=1)
+    Mill.objects.select_for_update().get(pk=1)
+
+
+def _get_in(people: QuerySet[Any]) -> bool:
+    """Whether one of them can sign in."""
+    return any(person.has_usable_password() for person in people)
 
 
 def standing(person: Any) -> Person:

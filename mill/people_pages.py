@@ -143,6 +143,9 @@ class SignIn(LoginView):
             return redirect("first_owner")
         return super().dispatch(request, *args, **kwargs)
 
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(is_nobodys=not people.owners().exists(), **kwargs)
+
 
 class LiesOpenForm(forms.Form):
     lies_open = forms.BooleanField(label=gettext_lazy("The book lies open on its own machine"), required=False)

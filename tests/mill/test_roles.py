@@ -5,11 +5,13 @@ import re
 import secrets
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from django.contrib.auth import get_user_model
+from django.db import connection, transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils.html import escape
@@ -282,6 +284,42 @@ def test_the_last_owner_stays_one(person):
     assert roles.roles_of(owner) == {roles.PLANNER}
 
 
+def test_the_last_owner_who_can_sign_in_stays_one(person, settings):
+    owner, other = person(roles.OWNER), person(roles.OWNER, name="Hazel")
+    other.set_unusable_password()
+    other.save()
+    with pytest.raises(Refusal, match="the last owner with a password"):
+        people.change(owner, name="Merle", held=[roles.OWNER], is_active=False, by=owner)
+    # Whoever sits at an open book needs none.
+    settings.OPEN_BOOK = True
+    people.change(owner, name="Merle", held=[roles.OWNER], is_active=False, by=owner)
+    assert list(people.owners()) == [other]
+
+
+@pytest.mark.skipif(connection.vendor == "sqlite", reason="SQLite has one writer at a time anyway")
+@pytest.mark.django_db(transaction=True)
+def test_two_owners_who_lay_each_other_aside_at_once_leave_one():
+    ada, bea = (make_person(name, roles.OWNER, password=PASSWORD) for name in ("ada", "bea"))
+    refused = []
+
+    def lay_bea_aside():
+        try:
+            people.change(bea, name="Bea", held=[roles.OWNER], is_active=False, by=ada)
+        except Refusal as refusal:
+            refused.append(refusal)
+        finally:
+            connection.close()
+
+    meanwhile = threading.Thread(target=lay_bea_aside)
+    with transaction.atomic():
+        people.change(ada, name="Ada", held=[roles.OWNER], is_active=False, by=bea)
+        meanwhile.start()
+        meanwhile.join(1)
+    meanwhile.join()
+    assert len(refused) == 1
+    assert list(people.owners()) == [bea]
+
+
 def test_everybody_changes_the_own_password(signed_in):
     client = signed_in(roles.READER)
     other = "nine dry cones of fell wool"
@@ -335,6 +373,8 @@ def test_nobody_elsewhere_makes_the_first_owner(settings, db):
         proxied = Client(headers={"Accept": "text/html", header: "192.0.2.7"})
         assert proxied.post("/whose-book/", said).status_code == 403, header
     assert not get_user_model().objects.exists()
+    # And is told how it is done.
+    assert "manage.py createsuperuser" in away.get("/sign-in/").content.decode()
 
 
 def test_the_book_is_not_closed_while_no_owner_could_get_in(open_book, planner):
