@@ -3,14 +3,22 @@
 from collections.abc import Callable
 from typing import Any
 
+from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.permissions import BasePermission
 
-from mill import language, people, roles
+from mill import language, people, roles, trouble
 from mill.models import ApiToken
+
+
+class SignInFirst(LoginRequiredMiddleware):
+    """Whoever is not signed in goes to the door; a form that was typed before a sign-in ran out stays on a page."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> HttpResponse:
+        return trouble.signed_out(request) or super().handle_no_permission(request, view_func)
 
 
 class RoleMiddleware:

@@ -101,7 +101,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "mill.desk.OpenBookMiddleware",
     "mill.language.LanguageMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "mill.gate.SignInFirst",
     "mill.gate.RoleMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -241,6 +241,7 @@ CONTENT_SECURITY_POLICY = {
         "form-action": [SELF],
     }
 }
+CSRF_FAILURE_VIEW = "mill.trouble.stale"
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"

@@ -1,7 +1,8 @@
 """When the book can't be reached, or its disk is full: said in our words, by page and API, with the way out.
 
 A database that does not answer raises in every view, and before any view; nobody could catch it there. What comes of a
-request that failed so is decided here, once: `handler500` of the whole book.
+request that failed so is decided here, once: `handler500` of the whole book. A form that comes from a page of before a
+sign-in, or after a sign-out, is answered here as well: what was typed stays on the page, to be sent again.
 """
 
 import errno
@@ -17,6 +18,7 @@ from django.core.exceptions import SuspiciousOperation
 from django.db import InterfaceError, OperationalError, connection
 from django.http import HttpRequest, HttpResponse
 from django.http.request import UnreadablePostError
+from django.middleware.csrf import get_token
 from django.template.loader import render_to_string
 from django.utils.translation import gettext_noop as _
 
@@ -33,6 +35,9 @@ class Trouble:
     retry_s: int = 0
     # What may be said of a form that was sent. Of a connection that broke while it confirmed, nobody knows.
     of_sent: str = _("What you sent is not confirmed.")
+    again: str = _("It is kept on this page: wait a little, then send it again.")
+    # Somebody signs in first.
+    is_at_the_door: bool = False
 
 
 GONE = Trouble(
@@ -58,6 +63,21 @@ FULL = Trouble(
         "read. Make room there: old backups, or other files; then send it again."
     ),
     of_sent=_("Nothing of what you sent is written."),
+)
+STALE = Trouble(
+    403,
+    _("This page is from before"),
+    _("Somebody has signed in or out in this browser since the page was opened, or the browser keeps no cookies."),
+    of_sent=_("Nothing of what you sent is written."),
+    again=_("It is kept on this page: send it again."),
+)
+SIGNED_OUT = Trouble(
+    403,
+    _("You are signed out"),
+    _("A sign-in lasts fourteen hours, or until you sign out or get a new password."),
+    of_sent=_("Nothing of what you sent is written."),
+    again=_("It is kept on this page: sign in on another page, then come back to this one and send it again."),
+    is_at_the_door=True,
 )
 OURS = Trouble(
     500,
@@ -112,9 +132,36 @@ def _chain(error: BaseException | None) -> Iterator[BaseException]:
 
 def answer(request: HttpRequest) -> HttpResponse:
     """The page for what could not be answered; asks the database nothing. `handler500`."""
-    trouble = of(sys.exception())
     # Whose language it is otherwise, the database alone knows.
-    code = language.of_browser(request) or language.ENGLISH
+    return _page(request, of(sys.exception()), language.of_browser(request) or language.ENGLISH)
+
+
+def stale(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form whose mark is not this browser's any more. `CSRF_FAILURE_VIEW`.
+
+    It is offered to be sent again where the browser says that it comes from a page of ours: of another's making it is
+    not to be sent by anybody's hand.
+    """
+    ours = {f"{request.scheme}://{request.get_host()}", *settings.CSRF_TRUSTED_ORIGINS}
+    is_ours = request.headers.get("Origin") in ours
+    return _page(request, STALE, language.of(request), is_kept=is_ours)
+
+
+def signed_out(request: HttpRequest) -> HttpResponse | None:
+    """A form that was sent by somebody who is signed out meanwhile; None where nothing was typed into it."""
+    if not any(value for name, value in _typed(request) if name != MARK):
+        return None
+    return _page(request, SIGNED_OUT, language.of(request))
+
+
+# The field of a form that says from which browser it comes.
+MARK = "csrfmiddlewaretoken"
+
+
+def _page(request: HttpRequest, trouble: Trouble, code: str, *, is_kept: bool = True) -> HttpResponse:
+    typed = _typed(request) if is_kept else []
+    if trouble is STALE:
+        typed = [(name, get_token(request) if name == MARK else value) for name, value in typed]
     with language.speaking(code):
         page = render_to_string(
             "mill/trouble.html",
@@ -122,8 +169,8 @@ def answer(request: HttpRequest) -> HttpResponse:
                 "trouble": trouble,
                 "lang": language.as_html(code),
                 "request_id": logs.request_id(),
-                "typed": _typed(request),
-                "address": request.path,
+                "typed": typed,
+                "address": request.get_full_path(),
                 # Not by its name in the list of what was laid out: that may be what is wrong.
                 "style": f"{settings.STATIC_URL}mill/mill.css",
             },

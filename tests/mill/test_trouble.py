@@ -12,6 +12,7 @@ from urllib.parse import urlencode
 import psycopg
 import pytest
 from django.db import OperationalError, connection
+from django.test import Client
 
 from mill import trouble
 from planning.models import Customer
@@ -46,6 +47,11 @@ def outside(desk):
     return desk
 
 
+def kept_on(html):
+    hidden = re.findall(r'type="hidden" name="([^"]*)" value="([^"]*)"', html)
+    return {unescape(name): unescape(value) for name, value in hidden}
+
+
 def test_a_form_to_a_full_disk_is_refused_in_a_sentence_and_kept_on_the_page(outside, full):
     sent = {"code": "HOL1", "name": 'Holm "& Sons"', "notes": LONG, "csrfmiddlewaretoken": "x"}
     page = outside.post("/customers/new/", urlencode(sent), content_type="application/x-www-form-urlencoded")
@@ -53,12 +59,38 @@ def test_a_form_to_a_full_disk_is_refused_in_a_sentence_and_kept_on_the_page(out
     html = page.content.decode()
     assert "The disk is full" in html
     assert "Make room there" in html
-    kept = {
-        unescape(name): unescape(value)
-        for name, value in re.findall(r'type="hidden" name="([^"]*)" value="([^"]*)"', html)
-    }
-    assert kept == sent
+    assert kept_on(html) == sent
     assert not Customer.objects.exists()
+
+
+def send(client, form, **headers):
+    return client.post("/customers/new/", urlencode(form), "application/x-www-form-urlencoded", headers=headers)
+
+
+def test_a_form_of_before_a_sign_in_is_kept_and_sent_again(planner):
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(planner)
+    mark = kept_on(client.get("/customers/new/").content.decode())["csrfmiddlewaretoken"]
+    typed = {"code": "HOL1", "name": 'Holm "& Sons"', "csrfmiddlewaretoken": mark}
+    # As it is after somebody signed in on another page.
+    client.cookies["csrftoken"] = "a" * 32
+    for elsewhere in ({}, {"Origin": "https://elsewhere.example"}):
+        assert b"Holm" not in send(client, typed, **elsewhere).content, "a form of another's making"
+    page = send(client, typed, Origin="http://testserver")
+    assert page.status_code == 403
+    assert "This page is from before" in page.content.decode()
+    kept = kept_on(page.content.decode())
+    assert kept == typed | {"csrfmiddlewaretoken": kept["csrfmiddlewaretoken"]}
+    assert send(client, kept, Origin="http://testserver").status_code == 302
+    assert Customer.objects.get().name == typed["name"]
+
+
+def test_a_form_sent_after_a_sign_in_ran_out_is_kept(db):
+    page = send(Client(), {"code": "HOL1", "name": "Holm", "csrfmiddlewaretoken": "x"})
+    assert page.status_code == 403
+    assert "You are signed out" in page.content.decode()
+    assert kept_on(page.content.decode())["name"] == "Holm"
+    assert send(Client(), {"csrfmiddlewaretoken": "x"})["Location"] == "/sign-in/?next=/customers/new/"
 
 
 def test_the_api_on_a_full_disk_answers_with_problem_details(outside, full):
