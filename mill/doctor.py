@@ -246,7 +246,7 @@ def leftovers() -> Iterator[Finding]:
         return
     from mill.restoring import BESIDE
 
-    left = sorted(settings.DATA_DIR.glob(f"*.{BESIDE}"))
+    left = sorted(Path(connection.settings_dict["NAME"]).parent.glob(f"*.{BESIDE}"))
     try:
         with Latch(settings.DATA_DIR / "open", note="the doctor", wait=False):
             pass

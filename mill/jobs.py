@@ -409,8 +409,11 @@ def recover(*, idle: str = "") -> int:
         alive = lives(job.worker) and job.worker != idle
         if alive and connection.vendor == "sqlite":
             continue  # A short task holds the write lock, so its worker can't say that it lives.
-        expired = job.heartbeat_at is None or job.heartbeat_at < timezone.now() - LEASE
-        if not expired and (alive or lives(job.worker) is None):
+        now = timezone.now()
+        expired = job.heartbeat_at is None or job.heartbeat_at < now - LEASE
+        # Marked in what is now the future, by a clock that was set back since: how long ago is not known.
+        is_unknown = job.heartbeat_at is not None and job.heartbeat_at > now + LEASE and not alive
+        if not (expired or is_unknown) and (alive or lives(job.worker) is None):
             continue
         deaths = job.deaths + 1
         log.warning("%s: its worker %s is gone, death %d", job, job.worker, deaths)

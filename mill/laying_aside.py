@@ -81,6 +81,6 @@ def lay_aside() -> str:
     except BaseException:
         place.drop()
         raise
-    kept = place.put_in_place(is_first=False)
+    # Before the empty book is there: else the next start after a crash would write the example into it again.
     (settings.DATA_DIR / BEGUN).touch()
-    return kept
+    return place.put_in_place(is_first=False)

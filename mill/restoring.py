@@ -194,15 +194,20 @@ class FileBeside:
             Path(f"{self.beside}{ending}").unlink(missing_ok=True)
 
     def put_in_place(self, *, is_first: bool) -> str:
-        """The old book is moved, with what it has not yet taken out of its log; then the new one takes its name."""
+        """The old book gets another name, with what it has not yet taken out of its log; the new one takes its own.
+
+        There is a book by that name at every moment: where there was none, the next start would begin an empty one.
+        """
         connection.close()
         old = self.book.with_name(f"{self.book.stem}-before-{_now()}{self.book.suffix}")
-        for ending in ("-wal", "-shm", ""):
+        for ending in ("-wal", "-shm"):
             path = Path(f"{self.book}{ending}")
             if is_first:
                 path.unlink(missing_ok=True)
             elif path.exists():
                 path.replace(f"{old}{ending}")
+        if not is_first:
+            _also_call(self.book, old)
         self.beside.replace(self.book)
         if sys.platform != "win32":
             descriptor = os.open(self.book.parent, os.O_RDONLY)
@@ -211,6 +216,14 @@ class FileBeside:
             finally:
                 os.close(descriptor)
         return "" if is_first else str(old)
+
+
+def _also_call(path: Path, name: Path) -> None:
+    """Give a file a second name; where the disk knows no such thing, that name instead of its own."""
+    try:
+        name.hardlink_to(path)
+    except OSError:
+        path.replace(name)
 
 
 class _Schema:

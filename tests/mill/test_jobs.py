@@ -365,6 +365,13 @@ def test_of_a_worker_on_another_machine_nothing_is_known_until_its_lease_runs_ou
     assert jobs.recover() == 1
 
 
+def test_a_job_begun_elsewhere_by_a_clock_that_was_set_back_since_is_put_back(db):
+    ask("tests.leave_mark", {"mark": "a"})
+    jobs.claim("elsewhere/- 1 1")
+    Job.objects.update(heartbeat_at=timezone.now() + timedelta(days=1))
+    assert jobs.recover() == 1
+
+
 def test_an_idle_worker_that_bears_a_row_s_name_puts_it_back(db):
     ask("tests.leave_mark", {"mark": "a"})
     jobs.claim(jobs.worker_name())
