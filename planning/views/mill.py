@@ -15,7 +15,7 @@ from django.urls import URLPattern, path, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 from django.views.decorators.http import require_GET
-from django_filters import FilterSet
+from django_filters import ChoiceFilter, FilterSet
 
 from mill import labels, roles
 from mill.desk import room
@@ -263,6 +263,17 @@ def mill(request: HttpRequest) -> HttpResponse:
     return render(request, "mill/mill.html", {"title": _("Mill"), "edit": edit, "form": edit.form, "books": books})
 
 
+class JobFilter(FilterSet):
+    state = ChoiceFilter(label=gettext_lazy("State"), choices=Job.STATES, empty_label=gettext_lazy("any"))
+    task = ChoiceFilter(
+        label=gettext_lazy("Work"), choices=list(labels.TASKS.items()), empty_label=gettext_lazy("anything")
+    )
+
+    class Meta:
+        model = Job
+        fields = ["state", "task"]
+
+
 @require_GET
 @room("mill")
 def work(request: HttpRequest) -> HttpResponse:
@@ -279,7 +290,12 @@ def work(request: HttpRequest) -> HttpResponse:
         Column(gettext_lazy("Why given up"), lambda j: j.why_given_up, shown=lambda j: told_again(j.why_given_up)),
     ]
     return listing(
-        request, Job.objects.order_by("-pk"), columns=columns, name="work", title=_("Work in the background")
+        request,
+        Job.objects.order_by("-pk"),
+        columns=columns,
+        filterset=JobFilter,
+        name="work",
+        title=_("Work in the background"),
     )
 
 

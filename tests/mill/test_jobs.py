@@ -178,6 +178,8 @@ def test_what_was_given_up_is_told_in_one_sentence_wherever_it_is_shown(desk):
         told = desk.get(address).content.decode()
         assert FAULT in told, address
         assert "Traceback" not in told, address
+    assert FAULT not in desk.get("/mill/jobs/?state=done").content.decode()
+    assert FAULT in desk.get("/mill/jobs/?state=failed&task=").content.decode()
 
 
 @pytest.mark.parametrize(

@@ -179,11 +179,11 @@ def given_up() -> list[Entry]:
     return [
         Entry(
             _("Job %(n)s") % {"n": job.pk},
-            reverse("work"),
-            _("%(task)s was given up: %(why)s")
+            f"{reverse('work')}?state={Job.FAILED}",
+            _("Given up: %(task)s. %(why)s")
             % {"task": labels.task_said(job.task), "why": told_again(job.why_given_up) or _("no reason kept")},
             _("Look at the work"),
-            reverse("work"),
+            f"{reverse('work')}?state={Job.FAILED}",
             _("what it was to work out stays as it was"),
         )
         for job in Job.objects.filter(state=Job.FAILED, asked_at__gte=timezone.now() - timedelta(days=7))
