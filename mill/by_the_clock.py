@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta, tzinfo
 from typing import Any
 
+from axes.models import AccessAttempt, AccessLog
 from django.contrib.sessions.models import Session
 from django.db import connection, transaction
 from django.utils import timezone
@@ -40,7 +41,11 @@ FORGET = "mill.forget"
 NIGHTLY = [
     Nightly("inventory.new_day", time(0), "what each yarn will have is worked out from the new day on"),
     Nightly(backup.TASK, time(2), "the whole book is written into one file"),
-    Nightly(FORGET, time(2, 30), "jobs done long ago, answers kept by key and sign-ins that ran out are forgotten"),
+    Nightly(
+        FORGET,
+        time(2, 30),
+        "jobs done long ago, answers kept by key, sign-ins that ran out and who was at the door are forgotten",
+    ),
 ]
 PUT_BACK, ASK = "mill.put_back", "mill.ask_for_what_is_due"
 OFTEN = [
@@ -49,6 +54,8 @@ OFTEN = [
 ]
 # A row asked for further ahead than this was asked for by a clock that has been set right since: it says nothing.
 AHEAD = timedelta(hours=2)
+# Who signed in, or tried to, from which machine.
+DOOR_KEPT = timedelta(days=90)
 # Any number that nothing else in the book locks by.
 LOCK = 20_260_212
 
@@ -112,8 +119,12 @@ def look(*, idle: str = "") -> None:
 
 def forget() -> dict[str, int]:
     """Take away what nobody needs any more."""
-    sessions, _ = Session.objects.filter(expire_date__lt=timezone.now()).delete()
-    return {"jobs": jobs.forget(), "answers": once.forget(), "sessions": sessions}
+    now = timezone.now()
+    sessions, _ = Session.objects.filter(expire_date__lt=now).delete()
+    at_the_door = [
+        rows.objects.filter(attempt_time__lt=now - DOOR_KEPT).delete()[0] for rows in (AccessLog, AccessAttempt)
+    ]
+    return {"jobs": jobs.forget(), "answers": once.forget(), "sessions": sessions, "at_the_door": sum(at_the_door)}
 
 
 def schedule() -> dict[str, Any]:

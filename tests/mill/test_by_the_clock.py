@@ -5,6 +5,7 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
+from axes.models import AccessAttempt, AccessLog
 from celery.schedules import schedule
 from django.contrib.sessions.models import Session
 from django.utils import timezone
@@ -128,7 +129,12 @@ def test_what_is_forgotten_is_what_nobody_needs(db, planner):
         Session.objects.create(session_key=key, expire_date=now + timedelta(days=2 - days, hours=1))
     Job.objects.create(task="x", payload={}, state=Job.DONE, completed_at=now - jobs.KEPT - HOUR)
     Session.objects.filter(session_key="old").update(expire_date=now - HOUR)
-    assert by_the_clock.forget() == {"jobs": 1, "answers": 1, "sessions": 1}
+    for rows, more in ((AccessLog, {}), (AccessAttempt, {"failures_since_start": 1})):
+        for who, days in (("old", 91), ("new", 89)):
+            made = rows.objects.create(username=who, ip_address="192.0.2.7", user_agent="a browser", **more)
+            rows.objects.filter(pk=made.pk).update(attempt_time=now - timedelta(days=days))
+    assert by_the_clock.forget() == {"jobs": 1, "answers": 1, "sessions": 1, "at_the_door": 2}
+    assert [row.username for row in (*AccessLog.objects.all(), *AccessAttempt.objects.all())] == ["new", "new"]
     assert [row.key for row in KeptAnswer.objects.all()] == ["new"]
     assert [row.session_key for row in Session.objects.all()] == ["new"]
 
