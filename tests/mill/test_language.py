@@ -5,6 +5,7 @@ import json
 import re
 
 import pytest
+from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 from django.conf import settings
 from django.test import Client
@@ -65,6 +66,16 @@ def test_no_word_is_hidden_in_an_f_string_where_it_is_not_gathered():
         if how == "python" and path.suffix == ".py":
             hidden = re.findall(r"""\bf(?:"[^"\n]*\{_\('|'[^'\n]*\{_\(")""", content.decode())
             assert not hidden, path
+
+
+def test_a_word_that_is_counted_from_now_on_lacks_the_form_for_several_and_is_not_cut_into_letters():
+    old = Catalog(locale="de")
+    old.add("line", "Zeile")
+    old.add(("lot", "lots"), ("Partie", "Partien"))
+    said = {("line", None): ["a.py"], (("line", "lines"), None): ["b.html"], ("lot", None): ["c.py"]}
+    new = gather_words.merged(old, said)
+    assert (new.get("line").string, new.get("lot").string) == (("Zeile", ""), "Partie")
+    assert not _translated(new, ("line", "lines"), None)
 
 
 def _translated(words, said, context) -> bool:

@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import translation
 
 from mill import roles
 from mill.desk import ROOM_KEYS, ROOMS
@@ -61,6 +62,13 @@ def test_a_number_that_one_thing_has_goes_straight_there(desk):
     assert opens(desk, " DL-77 ") == reverse("lot", args=[lot.label])
     loom = make_loom(code="P9")
     assert opens(desk, "P9") == reverse("loom", args=[loom.code])
+
+
+def test_a_line_is_asked_for_by_its_german_word():
+    line = make_line(order=make_order(number="9041"), position=3)
+    make_order(number="90413")
+    with translation.override("de"):
+        assert titles("Zeile 9041") == titles("line 9041") == [str(line)] == ["9041/3"]
 
 
 def test_every_kind_of_thing_is_found_by_its_own_name(desk, planner):

@@ -77,9 +77,17 @@ def merged(old: Catalog, words: Words) -> Catalog:
     new.header_comment = "# The words of Shedbook. `manage.py gather_words` writes this file; see DEVELOPERS.md."
     for (said, context), files in words.items():
         before = old.get(said, context=context)
-        string = before.string if before is not None else None
+        string = _as_many(said, before.string) if before is not None else None
         new.add(said, string, [(name, 0) for name in sorted(set(files))], context=context)
     return new
+
+
+def _as_many(said: Any, string: Any) -> Any:
+    """A translation in as many forms as what is said: a word that is counted from now on lacks the form for several."""
+    was_counted, is_counted = isinstance(string, tuple | list), isinstance(said, tuple | list)
+    if is_counted and not was_counted:
+        return (string, "")
+    return string[0] if was_counted and not is_counted else string
 
 
 def read(code: str, domain: str) -> Catalog:
