@@ -93,7 +93,7 @@ def punctuality(rows: Iterable[SentLine]) -> Punctuality:
         late=len(sent) - on_time,
         short=sum(row.is_short for row in sent),
         on_time_pct=share_pct(on_time, len(sent)),
-        median_days=Decimal(str(median(days))).normalize() if days else None,
+        median_days=Decimal(str(median(days))).quantize(Decimal("0.1")) if days else None,
         worst_days=max(days, default=None),
     )
 

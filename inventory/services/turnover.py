@@ -24,6 +24,7 @@ class Turnovers:
     """By yarn, in the order of their codes; those of which there was nothing at all are left out.
 
     first   the period's first day, or the day on which the ledger begins
+    last    its last day, or today
     """
 
     first: date
@@ -37,11 +38,13 @@ DRAWS = (Movement.DRAW, Movement.RETURN)
 def turnovers(first: date, last: date) -> Turnovers:
     """Each yarn's turnover between two days; four questions, whatever the length of the ledger.
 
-    Days before the ledger's first line are not counted: nobody knows what there was.
+    Days before the ledger's first line are not counted: nobody knows what there was. Days to come are not either:
+    nothing is drawn on them, and yarn would seem to last longer.
     """
     began_at = Movement.objects.aggregate(at=Min("at"))["at"]
-    if began_at is None or (begins := timezone.localdate(began_at)) > last:
-        return Turnovers(first, last, [])
+    last = min(last, timezone.localdate())
+    if first > last or began_at is None or (begins := timezone.localdate(began_at)) > last:
+        return Turnovers(first, max(first, last), [])
     first = max(first, begins)
     starts, stops = _midnight(first), _midnight(last + timedelta(days=1))
     before = Movement.objects.filter(lot=OuterRef("pk"), at__lt=starts).order_by("-seq").values("on_hand_after_g")[:1]

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -76,8 +76,11 @@ def dispatch_new(request: HttpRequest, code: str) -> HttpResponse:
         except Refusal as refusal:
             form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
         else:
-            facts = {"dispatch": sent.called, "n": sent.pieces.count(), "customer": customer}
-            messages.success(request, _("%(dispatch)s: %(n)s pieces for %(customer)s.") % facts)
+            n = sent.pieces.count()
+            form_of_it = ngettext(
+                "%(dispatch)s: %(n)s piece for %(customer)s.", "%(dispatch)s: %(n)s pieces for %(customer)s.", n
+            )
+            messages.success(request, form_of_it % {"dispatch": sent.called, "n": n, "customer": customer})
             return redirect("dispatch", number=sent.number)
     chosen = {str(pk) for pk in form["pieces"].value() or []}
     lines = {piece.line_id: piece.line for piece in rows if piece.line}

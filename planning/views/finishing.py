@@ -6,6 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
@@ -49,7 +50,12 @@ def queues(request: HttpRequest) -> HttpResponse:
                     form.add_error(None, refusal.message)
                 else:
                     said_of = {"batch": batch.called, "n": len(chosen), "step": batch.step}
-                    messages.success(request, _("%(batch)s: %(n)s pieces are in %(step)s.") % said_of)
+                    are_in = ngettext(
+                        "%(batch)s: %(n)s piece is in %(step)s.",
+                        "%(batch)s: %(n)s pieces are in %(step)s.",
+                        len(chosen),
+                    )
+                    messages.success(request, are_in % said_of)
                     return redirect("batch", number=batch.number)
         rows.append({"queue": queue, "form": form})
     return render(

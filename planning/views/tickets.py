@@ -429,7 +429,8 @@ def tickets_issue_day(request: HttpRequest) -> HttpResponse:
     for sentence in refused:
         messages.warning(request, sentence)
     if issued:
-        messages.success(request, _("%(n)s tickets for %(day)s.") % {"n": len(issued), "day": written_day(on)})
+        issued_for = ngettext("%(n)s ticket for %(day)s.", "%(n)s tickets for %(day)s.", len(issued))
+        messages.success(request, issued_for % {"n": len(issued), "day": written_day(on)})
         return redirect("tickets_of_day", on=on)
     if not refused:
         messages.warning(request, _("By the plan in force no warp is begun on %(day)s.") % {"day": written_day(on)})

@@ -114,14 +114,35 @@ def a_month(planner):
     return yarn
 
 
-def test_the_ledger_is_read_as_the_pencil_has_it(a_month):
+@pytest.fixture
+def month_s_end(a_month):
+    with on(30):
+        yield
+
+
+def test_the_ledger_is_read_as_the_pencil_has_it(a_month, month_s_end):
     (row,) = store.turnovers(FIRST, LAST).rows
     assert row.code == "WOO-1"
     assert (row.turnover.stock_g_days, row.turnover.drawn_g) == (411_000, 3000)
     assert (row.turnover.on_hand_g, row.turnover.supply_days) == (20_500, 137)
 
 
-def test_days_before_the_ledger_begins_are_not_counted_and_later_periods_begin_with_what_there_was(a_month):
+def test_days_to_come_are_not_counted_or_yarn_would_seem_to_last_longer(a_month, desk):
+    # On the 21st: 163 000 + 7 000 + 36 000 + 20 500 gram-days; with 3 000 drawn 226.5 / 3 = 75.5 days, and not 137.
+    with on(21):
+        found = store.turnovers(FIRST, LAST)
+        page = desk.get("/reports/turnover/", {"from_day": "2026-11-01", "to_day": "2026-11-30"}).content.decode()
+        later = desk.get("/reports/turnover/", {"from_day": "2026-11-22", "to_day": "2026-11-30"}).content.decode()
+        told = desk.get("/api/reports/turnover/", {"from_day": "2026-11-22", "to_day": "2026-11-30"}).json()
+    assert (found.last, found.rows[0].turnover.supply_days) == (FIRST + timedelta(20), Decimal("75.5"))
+    assert "Days that are still to come are not counted." in page
+    assert "This period is still to come." in later
+    assert told["yarns"] == []
+
+
+def test_days_before_the_ledger_begins_are_not_counted_and_later_periods_begin_with_what_there_was(
+    a_month, month_s_end
+):
     assert store.turnovers(date(2026, 1, 1), LAST).first == FIRST
     found = store.turnovers(date(2026, 11, 12), date(2026, 11, 13))
     # 8 000 on the 12th, 9 000 on the 13th, and 1 000 more came back than was drawn.
@@ -130,7 +151,7 @@ def test_days_before_the_ledger_begins_are_not_counted_and_later_periods_begin_w
     assert store.turnovers(date(2025, 1, 1), date(2025, 12, 31)).rows == []
 
 
-def test_the_page_the_csv_and_the_api_say_the_same(a_month, desk):
+def test_the_page_the_csv_and_the_api_say_the_same(a_month, month_s_end, desk):
     asked = {"from_day": "2026-11-01", "to_day": "2026-11-30"}
     page = desk.get("/reports/turnover/", asked).content.decode()
     assert "137" in page

@@ -52,6 +52,11 @@ def test_four_lines_by_hand():
     assert working(whole)[0].sum == "2 ÷ 4"
 
 
+def test_ten_days_late_are_10_in_a_spreadsheet_and_not_1e_1():
+    ten = punctuality([sent_line(due=0, sent=10)] * 2)
+    assert str(ten.median_days) == "10.0"
+
+
 def test_no_line_has_no_share_and_shows_no_sum():
     nothing = punctuality([])
     assert (nothing.on_time_pct, nothing.median_days, nothing.worst_days) == (None, None, None)

@@ -67,9 +67,12 @@ def test_a_lot_in_quarantine_and_an_overdue_delivery_stand_there(desk, planner):
     lot = inventory.receive(yarn=yarn, grams=1000, label="L1", dye_lot="D", by=planner).lot
     inventory.quarantine(lot=lot, reason="webbing in a cone", by=planner)
     Delivery.objects.create(number="PO9", yarn=yarn, ordered_g=5, expected_on=date(2026, 1, 1))
+    Delivery.objects.create(number="PO10", yarn=yarn, ordered_g=5, expected_on=timezone.localdate())
     page = desk.get("/").content.decode()
     assert "webbing in a cone" in page
     assert "PO9" in page
+    # What is to come today is not late.
+    assert page.count("was expected") == page.count("is expected today") == 1
 
 
 def test_a_warp_that_cannot_be_woven_says_so(desk):

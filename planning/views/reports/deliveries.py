@@ -92,7 +92,11 @@ def report(period: Period, today: date) -> Report:
             _("A line counts once, when the last of it has left, by the dispatch notes that were not taken back."),
             *said_if(
                 untold,
-                _("%(n)s sent lines that were due in this period have no dispatch note: left out.")
+                ngettext(
+                    "%(n)s sent line that was due in this period has no dispatch note: left out.",
+                    "%(n)s sent lines that were due in this period have no dispatch note: left out.",
+                    untold,
+                )
                 % {"n": num(untold)},
             ),
         ],

@@ -106,14 +106,17 @@ def report(period: Period, today: date) -> Report:
                 found.rows and found.first != period.first,
                 _("The ledger begins on %(on)s: days before it are not counted.") % {"on": day(found.first)},
             ),
+            *said_if(found.rows and found.last != period.last, _("Days that are still to come are not counted.")),
         ],
-        missing=None
-        if found.rows
-        else Missing(
-            _("No yarn has come in or gone out by the end of this period."), reverse("lots"), _("See the lots")
-        ),
+        missing=None if found.rows else _missing(period, today),
         links=[(reverse("yarn"), _("Yarn"))],
     )
+
+
+def _missing(period: Period, today: date) -> Missing:
+    if period.first > today:
+        return Missing(_("This period is still to come. Write an earlier first day."))
+    return Missing(_("No yarn has come in or gone out by the end of this period."), reverse("lots"), _("See the lots"))
 
 
 def _longest_first(row: Any) -> tuple[bool, Decimal, str]:

@@ -160,7 +160,7 @@ def chapters() -> list[Chapter]:
         chapter(
             _("Yarn expected"),
             yarn.due_deliveries(),
-            all_well=_("No delivery is overdue."),
+            all_well=_("No delivery is due today or overdue."),
             at=reverse("deliveries"),
             roles=[PLANNER, STOCK_KEEPER],
         ),

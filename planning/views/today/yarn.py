@@ -77,7 +77,11 @@ def due_deliveries() -> list[Entry]:
         Entry(
             row.number,
             reverse("delivery", args=[row.pk]),
-            _("%(yarn)s from %(supplier)s was expected %(day)s")
+            (
+                _("%(yarn)s from %(supplier)s was expected %(day)s")
+                if row.expected_on < today
+                else _("%(yarn)s from %(supplier)s is expected today, %(day)s")
+            )
             % {"yarn": row.yarn, "supplier": row.supplier or _("its supplier"), "day": day(row.expected_on)},
             _("Receive it, or re-plan without it"),
             reverse("delivery", args=[row.pk]),
