@@ -27,7 +27,7 @@ PER_PAGE = 50
 class Column:
     """One column of a list.
 
-    label     its heading; `unit` stands beside it
+    label     its heading; `unit` stands beside it, `unit_in_csv` only where a page's cells say their own
     value     the cell, from the row: what stands in the CSV and, shown, on the page
     order     the queryset's field to sort by; without it the column doesn't sort
     link      the address that the cell leads to
@@ -45,6 +45,7 @@ class Column:
     shown: Callable[[Any], Any] | None = None
     is_number: bool = False
     is_paper: bool = True
+    unit_in_csv: Any = ""
 
     @cached_property
     def key(self) -> str:
@@ -78,7 +79,7 @@ def as_csv(rows: Iterable[Any], columns: Sequence[Column], name: str) -> HttpRes
     )
     columns = [column for column in columns if column.is_paper]
     writer = csv.writer(answer)
-    writer.writerow([f"{c.label} ({c.unit})" if c.unit else c.label for c in columns])
+    writer.writerow([f"{c.label} ({unit})" if (unit := c.unit or c.unit_in_csv) else c.label for c in columns])
     for row in rows:
         writer.writerow([_plain(column.value(row)) for column in columns])
     return answer

@@ -124,6 +124,8 @@ def test_the_page_the_csv_and_the_api_say_the_same(planned, desk):
     assert told["plan"] == planned.pk
     assert [row["loom"] for row in told["looms"]] == ["1", "2"]
     assert f"{told['all']['load_pct']}\u00a0%" in page
+    # 40 h are not said to be minutes.
+    assert '<span class="unit">min</span>' not in page
     csv = desk.get("/reports/load/", {**asked, "csv": "each"}).content.decode("utf-8-sig").splitlines()
     assert csv[0] == "Loom,Week from,Open (min),Weaving (min),Set-up (min),Free (min),Load (%)"
     assert len(csv) == 1 + 2 * 4

@@ -140,13 +140,13 @@ COUNTS = [
     Column(
         gettext_lazy("In the middle"),
         lambda r: r[1].median_days,
-        unit=gettext_lazy("days late"),
+        unit_in_csv=gettext_lazy("days late"),
         shown=lambda r: days(r[1].median_days),
     ),
     Column(
         gettext_lazy("The latest"),
         lambda r: r[1].worst_days,
-        unit=gettext_lazy("days late"),
+        unit_in_csv=gettext_lazy("days late"),
         shown=lambda r: days(r[1].worst_days),
     ),
     Column(pgettext_lazy("sent lines", "Short"), lambda r: r[1].short, is_number=True),
@@ -168,7 +168,9 @@ LINES = [
     Column(gettext_lazy("Customer"), lambda r: r.customer),
     Column(gettext_lazy("Due"), lambda r: r.due_on, shown=lambda r: day(r.due_on)),
     Column(gettext_lazy("The last left"), lambda r: r.sent_on, shown=lambda r: day(r.sent_on)),
-    Column(gettext_lazy("Late"), lambda r: r.days_late, unit=gettext_lazy("days"), shown=lambda r: days(r.days_late)),
+    Column(
+        gettext_lazy("Late"), lambda r: r.days_late, unit_in_csv=gettext_lazy("days"), shown=lambda r: days(r.days_late)
+    ),
     Column(gettext_lazy("Ordered"), lambda r: r.ordered_m, unit="m", shown=lambda r: num(r.ordered_m), is_number=True),
     Column(gettext_lazy("Sent"), lambda r: r.sent_m, unit="m", shown=lambda r: num(r.sent_m), is_number=True),
     Column(

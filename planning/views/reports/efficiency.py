@@ -219,28 +219,28 @@ COLUMNS = [
     Column(
         gettext_lazy("Ran"),
         lambda r: r[1].running_min,
-        unit="min",
+        unit_in_csv="min",
         shown=lambda r: hours(r[1].running_min),
         is_number=True,
     ),
     Column(
         gettext_lazy("Stood, told"),
         lambda r: r[1].told_min,
-        unit="min",
+        unit_in_csv="min",
         shown=lambda r: hours(r[1].told_min),
         is_number=True,
     ),
     Column(
         gettext_lazy("Stood, not told"),
         lambda r: r[1].untold_min,
-        unit="min",
+        unit_in_csv="min",
         shown=lambda r: hours(r[1].untold_min),
         is_number=True,
     ),
     Column(
         gettext_lazy("Waited"),
         lambda r: r[1].waited_min,
-        unit="min",
+        unit_in_csv="min",
         shown=lambda r: hours(r[1].waited_min),
         is_number=True,
     ),
@@ -249,7 +249,7 @@ COLUMNS = [
 WAIT, AGAINST = N_("as a wait"), N_("against the efficiency")
 REASONS = [
     Column(gettext_lazy("Reason"), lambda r: r[0], shown=lambda r: _(r[0])),
-    Column(gettext_lazy("Stood"), lambda r: r[1], unit="min", shown=lambda r: hours(r[1]), is_number=True),
+    Column(gettext_lazy("Stood"), lambda r: r[1], unit_in_csv="min", shown=lambda r: hours(r[1]), is_number=True),
     Column(gettext_lazy("Share of all"), lambda r: r[2], unit="%", shown=lambda r: num(r[2], 1), is_number=True),
     Column(gettext_lazy("Counts"), lambda r: WAIT if r[3] else AGAINST, shown=lambda r: _(WAIT if r[3] else AGAINST)),
 ]

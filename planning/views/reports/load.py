@@ -165,24 +165,32 @@ def _by_loom(there: load.Ahead) -> list[Column]:
 
 COLUMNS = [
     Column(
-        gettext_lazy("Open"), lambda r: r[1].open_min, unit="min", shown=lambda r: hours(r[1].open_min), is_number=True
+        gettext_lazy("Open"),
+        lambda r: r[1].open_min,
+        unit_in_csv="min",
+        shown=lambda r: hours(r[1].open_min),
+        is_number=True,
     ),
     Column(
         gettext_lazy("Weaving"),
         lambda r: r[1].weaving_min,
-        unit="min",
+        unit_in_csv="min",
         shown=lambda r: hours(r[1].weaving_min),
         is_number=True,
     ),
     Column(
         gettext_lazy("Set-up"),
         lambda r: r[1].setup_min,
-        unit="min",
+        unit_in_csv="min",
         shown=lambda r: hours(r[1].setup_min),
         is_number=True,
     ),
     Column(
-        gettext_lazy("Free"), lambda r: r[1].free_min, unit="min", shown=lambda r: hours(r[1].free_min), is_number=True
+        gettext_lazy("Free"),
+        lambda r: r[1].free_min,
+        unit_in_csv="min",
+        shown=lambda r: hours(r[1].free_min),
+        is_number=True,
     ),
     Column(
         gettext_lazy("Load"), lambda r: r[1].load_pct, unit="%", shown=lambda r: num(r[1].load_pct, 1), is_number=True
