@@ -11,7 +11,7 @@ from django.db.models import F, Prefetch
 from django.utils import timezone
 
 from mill.refusal import N_, Refusal
-from planning import run_out
+from planning import finishing, run_out
 from planning.models import Loom, PlanRun, Slot, Stop, Warp, WarpPart
 from planning.run_out import Tally
 from planning.services import clock, retiming, working_out, woven
@@ -24,12 +24,19 @@ from planning.services.woven import Group, InLoom, Shed, grouped, shift_spells, 
 
 @dataclass(frozen=True)
 class Late:
-    """A line whose last piece on a warp comes off after the day that still serves its due date."""
+    """A line whose last piece on a warp comes off after the day that still serves its due date.
+
+    ready_on   when it is finished then
+    """
 
     line: Any
     off_at: datetime
     last_day: datetime
-    late_min: int
+    ready_on: date
+
+    @property
+    def days_late(self) -> int:
+        return (self.ready_on - self.line.due_on).days
 
     @property
     def last_on(self) -> date:
@@ -105,7 +112,9 @@ def _run_out(warp: Warp, at: InLoom | None, shed: Shed, now: datetime) -> RunOut
         latest = due_minute(part.line, part.spec.finishing_days, epoch=shed.epoch)
         if shed.minute(off_at) > latest:
             last_day = clock.to_moment(latest, epoch=shed.epoch)
-            late.append(Late(part.line, off_at, last_day, shed.minute(off_at) - latest))
+            # Off at midnight is off on the day that ends.
+            off_on = timezone.localdate(off_at - timedelta(minutes=1))
+            late.append(Late(part.line, off_at, last_day, finishing.ready_on(off_on, part.spec.finishing_days)))
     return RunOut(
         warp=warp,
         loom=loom,

@@ -1,5 +1,6 @@
 """What was woven and how long it took, by hand; run-out, late warnings, and efficiency offered to the record."""
 
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -225,7 +226,15 @@ def test_a_line_that_comes_off_too_late_is_warned_of_the_same_minute(woven):
     OrderLine.objects.update(due_on=MONDAY.date() + timedelta(days=10))
     (row,) = actuals.run_outs(now=now)
     assert [late.line for late in row.late] == [OrderLine.objects.get()]
-    assert row.late[0].late_min > 0
+    # Off on the Tuesday, ten Mondays to Fridays of finishing: Tuesday two weeks later, due the Thursday before.
+    assert (row.late[0].ready_on, row.late[0].days_late) == (MONDAY.date() + timedelta(days=15), 5)
+
+
+def test_days_late_are_those_that_the_customer_waits_and_not_those_at_the_loom(woven):
+    # It had to be off on Sunday, and is on Tuesday; finished on a Tuesday for the Saturday before.
+    OrderLine.objects.update(due_on=MONDAY.date() + timedelta(days=12))
+    (late,) = actuals.run_outs(now=MONDAY + timedelta(hours=26))[0].late
+    assert (late.last_on, late.days_late) == (MONDAY.date() - timedelta(days=1), 3)
 
 
 def test_the_efficiency_is_offered_to_the_record_and_taken_by_a_button(woven, desk):
@@ -294,6 +303,7 @@ def test_today_warns_of_what_stands_and_of_what_comes_off_too_late(woven, tell, 
     text = desk.get("/").content.decode()
     assert "stands on loom 7: tuner" in text
     assert "comes off loom 7" in text
+    assert re.search(r"finished \w+ \d+ \w+( \d+)?, \d+ days late, if nothing changes", text)
 
 
 def test_the_api_gives_the_run_outs(woven, desk):

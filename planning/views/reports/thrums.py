@@ -56,7 +56,9 @@ def report(period: Period, today: date) -> Report:
         figures=[
             Figure(_("Thrums and waste"), pct(whole.waste_pct), _("of the yarn drawn")),
             Figure(_("Planned"), pct(whole.planned_pct)),
-            Figure(_("More than planned"), kg(whole.over_g), "kg"),
+            Figure(
+                _("More than planned") if whole.over_g >= 0 else _("Less than planned"), kg(abs(whole.over_g)), "kg"
+            ),
             Figure(_("Thrums and waste"), kg(whole.waste_g), "kg"),
             Figure(_("Warp yarn drawn"), kg(whole.drawn_g), "kg"),
             Figure(_("Warps woven out"), num(whole.warps)),

@@ -7,6 +7,7 @@ from django.db.models import Min
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from mill.language import called
 from mill.templatetags.mill import day, days_late, hours, moment
@@ -74,7 +75,12 @@ def late_as_woven(rows: list[RunOut]) -> list[Entry]:
                 },
                 _("See what is woven"),
                 reverse("actuals"),
-                _("%(time)s late if nothing changes") % {"time": days_late(late.late_min)},
+                ngettext(
+                    "finished %(day)s, %(n)s day late, if nothing changes",
+                    "finished %(day)s, %(n)s days late, if nothing changes",
+                    late.days_late,
+                )
+                % {"day": day(late.ready_on), "n": late.days_late},
             )
             for late in row.late
         ]
