@@ -16,6 +16,7 @@ TASKS = {
     "inventory.rework_outlooks": N_("outlooks of yarns"),
     "mill.back_up": N_("a backup"),
     "mill.forget": N_("old things forgotten"),
+    "planning.hold_drawn": N_("what the store drew out of a hold"),
     "planning.improve_plan": N_("search for a better plan"),
     "planning.retime_plan": N_("the plan as the floor tells it"),
     "planning.rework_warps": N_("figures of warps"),
