@@ -7,6 +7,7 @@ once with the change. What differs is the change's doing, and nothing else's.
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any
 
 from django.utils import timezone
@@ -96,6 +97,24 @@ class Effects:
         return tuple(one for one in self.lines if one.becomes_late)
 
 
+class Shed:
+    """The shed as it stands at a moment, and as it would with what is assumed; each worked out when it is asked for."""
+
+    def __init__(self, assumed: Assumed = NOTHING, *, now: datetime | None = None) -> None:
+        self.assumed = assumed
+        self._records = ShedRecords(now)
+
+    @cached_property
+    def now(self) -> Standing:
+        return standing(records=self._records, by_hand=True)
+
+    @cached_property
+    def then(self) -> Standing:
+        if self.assumed == NOTHING:
+            return self.now
+        return standing(records=self._records, by_hand=True, assumed=self.assumed)
+
+
 @dataclass(frozen=True)
 class _Carried:
     there: Standing
@@ -108,11 +127,14 @@ def _carry_on(run: PlanRun, stands: Standing) -> _Carried:
     return _Carried(there.wound_as_planned(plan), plan)
 
 
-def of_plan(run: PlanRun, *, now: datetime | None = None, records: ShedRecords | None = None) -> Effects:
+def shed_of(run: PlanRun) -> Shed:
+    """The shed that a plan is for, with what that takes to be so."""
+    return Shed(assuming.read(run.explained.get("assumes")))
+
+
+def of_plan(run: PlanRun, shed: Shed | None = None) -> Effects:
     """What an offered plan would do were it put in force."""
-    pins = run.explained.get("pins", {})
-    assumed = assuming.read(run.explained.get("assumes"))
-    return _between(run, records or ShedRecords(now), assumed=assumed, pins=pins)
+    return _between(run, shed or shed_of(run), pins=run.explained.get("pins", {}))
 
 
 def of_late_delivery(delivery: Delivery, *, expected_on: date, now: datetime | None = None) -> Effects | None:
@@ -133,7 +155,7 @@ def yarn_of_breakdown(loom: Loom, *, until: datetime, now: datetime | None = Non
     if run is None:
         return foresee_slots({})
     assumed = _stands(loom, until=until, now=now)
-    will = _carry_on(run, standing(now=now, by_hand=True, assumed=assumed))
+    will = _carry_on(run, Shed(assumed, now=now).then)
     slots = plans.slots_of(PlanRun(explained={"late": []}), will.there, will.plan)
     return foresee_slots({slot.warp_id: slot for slot in slots}, closed=assumed.closed)
 
@@ -163,29 +185,26 @@ def of(
     reprinted    warps of which a ticket would print something else beside the figures
     """
     run = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
-    return _between(run, ShedRecords(now), assumed=assumed, runs=runs, reprinted=reprinted) if run else None
+    return _between(run, Shed(assumed, now=now), runs=runs, reprinted=reprinted) if run else None
 
 
 def _between(
     run: PlanRun,
-    records: ShedRecords,
+    shed: Shed,
     *,
-    assumed: Assumed,
     runs: Mapping[int, Sequence[Run]] | None = None,
     pins: Mapping[str, str] | None = None,
     reprinted: Collection[int] = (),
 ) -> Effects:
     in_force = PlanRun.objects.filter(state=PlanRun.IN_FORCE).first()
-    stands = standing(records=records, by_hand=True)
-    then_stands = stands if assumed == NOTHING else standing(records=records, by_hand=True, assumed=assumed)
-    was = _carry_on(in_force, stands) if in_force else None
-    will = _carry_on(run, then_stands)
+    was = _carry_on(in_force, shed.now) if in_force else None
+    will = _carry_on(run, shed.then)
     days_now, days_then = (_ready_days(one) if one else {} for one in (was, will))
     moved = {pk for pk in days_now.keys() | days_then.keys() if days_now.get(pk) != days_then.get(pk)}
     lines = OrderLine.objects.filter(pk__in=moved).select_related("order__customer", "cloth", "colourway")
     places_now, places_then = (_places(one) if one else {} for one in (was, will))
     overtaken, redated = _tickets(
-        places_now, places_then, assumed=assumed, runs=runs or {}, pins=pins or {}, reprinted=reprinted
+        places_now, places_then, assumed=shed.assumed, runs=runs or {}, pins=pins or {}, reprinted=reprinted
     )
     return Effects(
         lines=tuple(

@@ -30,7 +30,6 @@ from planning.forms.looms import BreakdownForm, LateYarnForm, LoomForm
 from planning.models import Loom, PlanRun, Slot, Warp, WarpPart
 from planning.services import (
     actuals,
-    assuming,
     clock,
     effects,
     explaining,
@@ -41,7 +40,6 @@ from planning.services import (
     retelling,
     tickets,
 )
-from planning.services.shed_records import ShedRecords
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
 from planning.worktime import WEEK_MIN
 
@@ -383,7 +381,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     slots = list(run.slots.select_related("warp", "loom").prefetch_related(with_parts()))
     for slot in slots:
         slot.before = before.get(slot.warp_id)  # type: ignore[attr-defined]
-    records = ShedRecords()
+    shed = effects.shed_of(run)
     return render(
         request,
         "planning/plan.html",
@@ -396,9 +394,9 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
             "left_out": [row | {"said": retelling.retold(row["why"])} for row in run.left_out],
             "comparison": comparison(run),
             "loads": _loads(run),
-            "changes": _changes(run, records),
+            "changes": _changes(run, shed),
             **_foreseen(request, run, len(slots)),
-            **_effects(request, run, len(slots), records),
+            **_effects(request, run, len(slots), shed),
         },
     )
 
@@ -424,17 +422,17 @@ def plan_foresight(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "planning/_plan_foresight.html", {"run": run, "foreseen": foreseen})
 
 
-def _effects(request: HttpRequest, run: PlanRun, n_warps: int, records: ShedRecords) -> dict[str, Any]:
+def _effects(request: HttpRequest, run: PlanRun, n_warps: int, shed: effects.Shed) -> dict[str, Any]:
     """What an offered plan would do to days, hours and tickets; a moment later for a full shed."""
     if run.state != PlanRun.OFFERED or (n_warps > WEIGHED_AT_ONCE and "effects" not in request.GET):
         return {}
-    return worked_effects(run, records)
+    return worked_effects(run, shed)
 
 
-def worked_effects(run: PlanRun, records: ShedRecords | None = None) -> dict[str, Any]:
+def worked_effects(run: PlanRun, shed: effects.Shed | None = None) -> dict[str, Any]:
     """The effects of an offered plan, or why they can't be told."""
     try:
-        return {"effects": effects.of_plan(run, records=records)}
+        return {"effects": effects.of_plan(run, shed)}
     except Refusal as refusal:
         return {"refusal": refusal.message}
 
@@ -515,14 +513,13 @@ def _loads(run: PlanRun) -> list[dict[str, Any]]:
     return found
 
 
-def _changes(run: PlanRun, records: ShedRecords) -> list[str]:
+def _changes(run: PlanRun, shed: effects.Shed) -> list[str]:
     """What the plan does not know of, while it waits for a word."""
     if run.state != PlanRun.OFFERED:
         return []
     try:
         # What it only thinks of is no change that it does not know of.
-        there = plans.standing(records=records, assumed=assuming.read(run.explained.get("assumes")))
-        return [retelling.retold(one) for one in explaining.changes_since(run, there)]
+        return [retelling.retold(one) for one in explaining.changes_since(run, shed.then)]
     except Refusal as refusal:
         return [refusal.message]
 
