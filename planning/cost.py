@@ -8,6 +8,7 @@ Nothing is invented: where a price or a rate is not stated the line has no amoun
 which. Amounts are rounded once, to the smallest coin, on the line that names them; shares add up to their line.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Context, Decimal, localcontext
@@ -802,9 +803,10 @@ def planned_job(
     assert minutes is not None, "no loom and no minutes"
     pieces = []
     for run in figures.runs:
-        passes = {
-            target.name: 1 for target in run.targets if target.name in priced_steps or not is_at_the_perch(target.name)
-        }
+        # A step that stands several times in the route, raise and crop, is paid each time.
+        passes = Counter(
+            target.name for target in run.targets if target.name in priced_steps or not is_at_the_perch(target.name)
+        )
         pieces += [
             PieceJob(
                 name=PIECE_OF_LINE % {"line": run.line, "n": n},

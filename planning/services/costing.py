@@ -7,6 +7,7 @@ the warp was woven out, today's until then.
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -439,23 +440,23 @@ def _piece(row: Piece, like: PieceJob, times: Decimal, minutes: Decimal, rates: 
     )
 
 
-def _passes(row: Piece, rates: Rates, *, is_done: bool) -> dict[str, int]:
-    """Steps it has gone through, every round of them, and those still before it; looking and mending count once."""
+def _passes(row: Piece, rates: Rates, *, is_done: bool) -> Counter[str]:
+    """Steps it has gone through, every round of them, and those still before it; of looking and mending one round."""
     names = {step.position: step.name for step in row.spec.route_steps.all()}
-    passes = {name: 1 for name in names.values() if is_at_the_perch(name) and name in rates.steps}
+    passes = Counter(name for name in names.values() if is_at_the_perch(name) and name in rates.steps)
     batches = [name for name in names.values() if not is_at_the_perch(name)]
     taken = list(row.steps.all())
     if not taken and is_done:
         # No batch of it was ever told: it has been through its route all the same.
-        return passes | dict.fromkeys(batches, 1)
+        return passes + Counter(batches)
     for step in taken:
         if name := names.get(step.step_position):
-            passes[name] = passes.get(name, 0) + 1
+            passes[name] += 1
     if not is_done:
         through = {step.step_position for step in taken if step.round == row.round}
         for position, name in names.items():
             if position >= row.round_from and position not in through and name in batches:
-                passes[name] = passes.get(name, 0) + 1
+                passes[name] += 1
     return passes
 
 

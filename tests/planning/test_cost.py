@@ -29,8 +29,8 @@ from planning.cost import (
     work_out_cost,
 )
 from planning.rows import shared_out
-from planning.ticket import work_out
-from tests.sheets import COST_OF_A_CHAIN, COST_OF_TWO_ORDERS, MILL, CostSheet
+from planning.ticket import Run, work_out
+from tests.sheets import COST_OF_A_CHAIN, COST_OF_TWO_ORDERS, MILL, CostSheet, route, tweed
 
 D = Decimal
 SHEETS = {"a chain of 120 m": COST_OF_A_CHAIN, "two orders on a warp": COST_OF_TWO_ORDERS}
@@ -208,6 +208,17 @@ def test_a_step_costs_by_the_metre_the_kilogram_or_its_machine_s_day():
     cost = work_out_cost(warp(pieces=jobs), rates(steps=steps))
     # 2 x 5 kg x 1.20 = 12; 10 m / 400 x 300 = 7.50; 10 m x 0.25 = 2.50.
     assert cost.amount_of("finishing") == D("22.00")
+
+
+def test_a_step_that_comes_twice_in_the_route_is_paid_twice():
+    """Raise and crop are done several times over: 127.7 m x (2 x 0.30 + 2 x 0.20) = 127.70, worked by hand."""
+    steps = [(name, "0", "0", "0") for name in ("raise", "crop", "raise", "crop")]
+    cloth = tweed(route=route(("scour", "10", "6", "8"), *steps))
+    figures = work_out([Run("101/1", "Fernside", cloth, 1, D(120))], mill=MILL)
+    job = planned_job(figures, name="The warp", prices={}, set_up="gait-up", set_up_min=0, weaving_min=0)
+    by_the_m = {"scour": "0", "raise": "0.30", "crop": "0.20"}
+    stated = {name: StepRate(PER_M, Stated(D(amount))) for name, amount in by_the_m.items()}
+    assert work_out_cost(job, rates(steps=stated)).amount_of("finishing") == D("127.70")
 
 
 def test_a_currency_without_small_coins_has_none_on_the_sheet():

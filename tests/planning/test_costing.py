@@ -205,6 +205,15 @@ def test_a_second_round_of_finishing_is_paid_twice(planner, rates, spec):
     assert D("64.2") < after - before < D("64.4")
 
 
+def test_a_step_that_comes_twice_in_the_route_is_paid_twice_though_no_batch_was_told(planner, rates, yarn):
+    state(Rate.STEP, "0.30", of="Press", basis="m", from_on=BEGAN + timedelta(days=1))
+    press = ("press", "0", "0", "0")
+    spec = make_spec(yarns={"A": yarn, "B": yarn}, route=[("scour", "10", "6", "8"), press, press])
+    sheet = costing.cost_of_warp(woven_out(planner, spec))
+    # Two pieces of 63.9 m: 127.8 m x 0.85 = 108.63; 2 x 127.8 m x 0.30 = 76.68.
+    assert sheet.planned.amount_of("finishing") == sheet.actual.amount_of("finishing") == D("185.31")
+
+
 def test_a_second_is_borne_by_the_good_ones(planner, rates, spec):
     state(Rate.WORTH, "50")
     warp = weaving_warp(planner, spec=spec)
