@@ -35,6 +35,7 @@ __all__ = [
     "gaiting_facts",
     "loom_needs",
     "to_json",
+    "widths_after_steps_cm",
     "work_out",
     "work_out_cloth",
 ]
@@ -888,14 +889,21 @@ def _yarn_need(
 
 def _targets(cloth: Cloth, *, own: ClothFigures, grey_length_m: Decimal) -> tuple[RouteTarget, ...]:
     """Width and length after each step, from the grey piece as it is woven."""
-    in_reed_cm = cloths.width_of_dents_cm(dents=own.dents, reed_dents_per_10cm=cloth.reed_dents_per_10cm)
-    off_loom_cm = finishing.finished_from_grey(in_reed_cm, loss_pct=cloth.weaving_contraction_pct)
-    widths_cm = finishing.measures_after_steps(off_loom_cm, [step.width_shrink_pct for step in cloth.route])
+    widths_cm = widths_after_steps_cm(cloth, dents=own.dents)
     lengths_m = finishing.measures_after_steps(grey_length_m, [step.length_shrink_pct for step in cloth.route])
     return tuple(
-        RouteTarget(number, step.name, step.note, width_cm=_near(width_cm), length_m=_near(length_m))
+        RouteTarget(number, step.name, step.note, width_cm=width_cm, length_m=_near(length_m))
         for number, (step, width_cm, length_m) in enumerate(zip(cloth.route, widths_cm, lengths_m, strict=True), 1)
     )
+
+
+def widths_after_steps_cm(cloth: Cloth, *, dents: int) -> tuple[Decimal, ...]:
+    """Width with selvedges when the cloth leaves each step of its route, from the dents in use; the last is the
+    finished width."""
+    in_reed_cm = cloths.width_of_dents_cm(dents=dents, reed_dents_per_10cm=cloth.reed_dents_per_10cm)
+    off_loom_cm = finishing.finished_from_grey(in_reed_cm, loss_pct=cloth.weaving_contraction_pct)
+    widths_cm = finishing.measures_after_steps(off_loom_cm, [step.width_shrink_pct for step in cloth.route])
+    return tuple(_near(width_cm) for width_cm in widths_cm)
 
 
 # The warp.

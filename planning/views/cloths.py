@@ -26,7 +26,6 @@ from mill.signs import written_now
 from mill.templatetags.mill import num
 from mill.working import Step
 from planning import cloth as cloth_room
-from planning import finishing
 from planning.forms.cloths import (
     ROUTE_BASE,
     STEP_NAMES,
@@ -43,7 +42,7 @@ from planning.picture import NEAR_THREADS, cloth_picture_svg, draft_svg
 from planning.services import cloths, working_out
 from planning.services.cloths import ColourwayDraft, SpecDraft
 from planning.services.revision_foresight import effects_of_revision
-from planning.ticket import ClothFigures
+from planning.ticket import ClothFigures, widths_after_steps_cm
 
 FAR_THREADS_MIN, FAR_THREADS = 200, 640
 SMALL_THREADS, SMALL_PX = 32, 64
@@ -180,7 +179,7 @@ def workings(made: cloth_room.Cloth) -> dict[str, Any]:
     figures = cloths.figures_of(made)
     ends = cloth_room.threads_by_letter(made.warp_order, figures.repeat_ends)
     picks = cloth_room.threads_by_letter(made.weft_order, figures.repeat_picks)
-    widths = finishing.measures_after_steps(figures.grey_width_cm, [step.width_shrink_pct for step in made.route])
+    widths = widths_after_steps_cm(made, dents=figures.dents)
     return {
         "figures": figures,
         "groups": sums(figures),

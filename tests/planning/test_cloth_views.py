@@ -12,7 +12,8 @@ from planning.cloth import Cloth, write_order
 from planning.forms.cloths import BASES, ClothSheet, on_kept_base
 from planning.models import ClothSpec, OrderLine, Reed, Warp
 from planning.services import cloths, working_out
-from planning.views.cloths import GROUPS
+from planning.ticket import work_out
+from planning.views.cloths import GROUPS, workings
 from planning.weave import lifting_text, threading_text
 from tests.make import (
     make_cloth,
@@ -25,7 +26,7 @@ from tests.make import (
     make_yarn,
     put_yarns,
 )
-from tests.sheets import SHEETS
+from tests.sheets import MILL, PLAID, PLAID_3_PIECES, SHEETS
 
 pytestmark = pytest.mark.django_db
 
@@ -418,6 +419,14 @@ def test_a_usual_weave_is_written_out_in_threading_and_lifting(desk):
 
 
 # The route
+
+
+def test_the_last_step_leaves_the_finished_width_that_stands_on_the_page_and_on_the_ticket():
+    # 964 dents ÷ 60 × 10 × 0.95 × 0.94 = 143.475 cm; from the grey width as it is shown, 152.6 cm, it were 143.4.
+    shown = workings(PLAID)
+    (run,) = work_out(PLAID_3_PIECES.runs, mill=MILL, loom=PLAID_3_PIECES.loom).runs
+    assert shown["figures"].overall_width_cm == Decimal("143.5")
+    assert shown["step_lines"][-1].width_cm == run.targets[-1].width_cm == Decimal("143.5")
 
 
 def test_steps_are_put_in_the_order_of_their_numbers(desk):
