@@ -485,7 +485,10 @@ class PlaceViewSet(RecordViewSet):
         sent = PlaceCountSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         said = sent.validated_data
-        lines = services.count_place(place=place, weighed=_as_weighed(said), by=request.user, key=said["key"])
+        shown_g = {row["lot"].pk: row["book_g"] for row in said["weighed"] if "book_g" in row}
+        lines = services.count_place(
+            place=place, weighed=_as_weighed(said), shown_g=shown_g, by=request.user, key=said["key"]
+        )
         return Response(MovementSerializer(lines, many=True).data, status=201)
 
 

@@ -1,5 +1,6 @@
 """What people write about the store. Masses are typed in kilograms, or with any unit, and handed on as whole grams."""
 
+import re
 from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
@@ -607,6 +608,11 @@ class StocktakeForm(MoistForm):
     def hidden(self) -> list[tuple[str, Any]]:
         """All that was typed, for the page that shows the differences to hand on."""
         return [(name, self.data.get(name, "")) for name in self.fields]
+
+    def shown_g(self) -> dict[int, int]:
+        """What the book had of each lot on the page that showed the differences, which hands that on too."""
+        sent = {lot.pk: self.data.get(f"book_{lot.pk}", "") for lot in self.lots}
+        return {pk: int(grams) for pk, grams in sent.items() if re.fullmatch("[0-9]{1,10}", grams)}
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean() or {}

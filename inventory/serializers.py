@@ -437,8 +437,19 @@ class PlaceWeighedSerializer(serializers.Serializer[Any]):
         return rows
 
 
+class CountedAsShownSerializer(CountedLotSerializer):
+    book_g = serializers.IntegerField(
+        min_value=0,
+        max_value=GRAMS_MAX,
+        required=False,
+        help_text="What the look showed the book to have. Nothing is written when it has other by now.",
+    )
+
+
 class PlaceCountSerializer(KeyedSerializer, PlaceWeighedSerializer):
     """Every lot of a place that was weighed, to be written into the book."""
+
+    weighed = CountedAsShownSerializer(many=True, allow_empty=False)
 
 
 class TogetherCountedSerializer(serializers.Serializer[Any]):

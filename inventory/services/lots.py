@@ -743,17 +743,41 @@ def _lie_in(place: Place, lots: Collection[YarnLot]) -> None:
             )
 
 
+def _as_shown(lots: Iterable[YarnLot], shown_g: Mapping[int, int]) -> None:
+    """Yarn that left between the scales and the button would stand in the book again."""
+    for lot in lots:
+        now_g = _last(lot).on_hand_g
+        if shown_g.get(lot.pk, now_g) != now_g:
+            raise Refusal(
+                N_(
+                    "Lot %(lot)s had %(was)s in the book when its difference was shown, and has %(now)s now. Weigh it"
+                    " again if some of it went or came since it was on the scales, and look at the differences afresh."
+                ),
+                lot=lot,
+                was=ledger.written(shown_g[lot.pk]),
+                now=ledger.written(now_g),
+            )
+
+
 @verb
-def count_place(*, place: Place, weighed: AsWeighed, by: Any, key: str) -> list[Movement]:
-    """A stock-take of what lies in a place: every lot that was weighed is set to that, or none of them."""
+def count_place(
+    *, place: Place, weighed: AsWeighed, by: Any, key: str, shown_g: Mapping[int, int] | None = None
+) -> list[Movement]:
+    """A stock-take of what lies in a place: every lot that was weighed is set to that, or none of them.
+
+    shown_g    what the book had of a lot when its difference was looked at, by primary key; refused when it has other
+    """
     key, lots = own_key(key), {lot.pk: lot for lot in lock_lots(weighed)}
     _lie_in(place, lots.values())
+    keys = {pk: uuid5(NAMESPACE_OID, f"{key}.{pk}").hex for pk in lots}
+    if shown_g and not Movement.objects.filter(key__in=keys.values()).exists():
+        _as_shown(lots.values(), shown_g)
     return [
         count(
             lot=lots[pk],
             weighed_g=weighed[pk][0],
             by=by,
-            key=uuid5(NAMESPACE_OID, f"{key}.{pk}").hex,
+            key=keys[pk],
             measured_regain_pct=weighed[pk][1],
             reason="Stock-take.",
         )

@@ -136,7 +136,11 @@ def place_count(request: HttpRequest, pk: int) -> HttpResponse:
 
         def write() -> None:
             key = form.cleaned_data["key"]
-            lines.extend(services.count_place(place=found, weighed=form.weighed, by=request.user, key=key))
+            lines.extend(
+                services.count_place(
+                    place=found, weighed=form.weighed, shown_g=form.shown_g(), by=request.user, key=key
+                )
+            )
 
         if is_written(form, write):
             differ = [line for line in lines if line.change_g]
@@ -157,6 +161,7 @@ def place_count(request: HttpRequest, pk: int) -> HttpResponse:
             differences = services.differences(found, form.weighed)
         else:
             form.add_error(None, _("Nothing was weighed. Write the kilograms beside one lot at least."))
+    by_label = {lot.label: lot.pk for lot in form.lots}
     return render(
         request,
         "inventory/place_count.html",
@@ -166,6 +171,7 @@ def place_count(request: HttpRequest, pk: int) -> HttpResponse:
             "form": form,
             "differences": differences,
             "together": together(differences) if differences else None,
+            "shown": [(f"book_{by_label[one.label]}", one.book_g) for one in differences],
             "uncounted": len(form.lots) - len(differences),
         },
     )

@@ -501,6 +501,23 @@ def test_a_place_is_counted_whole_or_not_at_all():
     assert again == lines
 
 
+def test_a_count_does_not_bring_back_what_was_drawn_since_its_difference_was_shown():
+    place = make_place(code="A1")
+    lot = make_lot(label="A12", place=place, grams=9000)
+    services.draw_free(lot=lot, grams=4000, for_what="A sample", by=None)
+    told = {"place": place, "weighed": {lot.pk: (8900, None)}, "by": None, "key": "c"}
+    with Says(
+        "Lot A12 had 9000 g in the book when its difference was shown, and has 5000 g now. Weigh it again if some of it"
+        " went or came since it was on the scales, and look at the differences afresh."
+    ):
+        services.count_place(**told, shown_g={lot.pk: 9000})
+    assert balance(lot) == (5000, 0, 5000)
+    told["weighed"] = {lot.pk: (4900, None)}
+    lines = services.count_place(**told, shown_g={lot.pk: 5000})
+    assert balance(lot) == (4900, 0, 4900)
+    assert services.count_place(**told, shown_g={lot.pk: 5000}) == lines, "a second tap counts once"
+
+
 def test_a_lot_is_counted_where_it_lies():
     place, elsewhere = make_place(code="A1"), make_place(code="B2", name="loft")
     lot = make_lot(label="A12", place=elsewhere)

@@ -220,9 +220,6 @@ def test_deliveries_still_to_come_are_shown_and_the_overdue_marked(desk):
     assert found(text="soon") == {"SOON": ""}
 
 
-# A yarn
-
-
 def short_yarn():
     """As the sheet worked by hand in test_drawdown: 3 kg wanting on the tenth day, D8 five days too late."""
     yarn = make_yarn(code="P1", supplier=make_supplier(lead_time_days=28), min_order_g=10_000)
@@ -743,6 +740,12 @@ def test_a_place_is_counted_blind_compared_and_posted_once(desk):
     assert "A12 8.800 9.000 -0.200 – 8.800 -0.200" in page
     assert "All 12.800 14.000 -1.200 0.000 12.800 -1.200" in page
     assert Movement.objects.filter(kind="count").count() == 0
+    shown = {f"book_{one.pk}": "9000", f"book_{other.pk}": "5000"}
+    looked = written(desk, "place_count", place.pk, said={**said, "act": "look"}).content.decode()
+    assert all(f'name="{name}" value="{grams}"' in looked for name, grams in shown.items())
+    stale = written(desk, "place_count", place.pk, said={**said, "act": "post", f"book_{one.pk}": "9500"})
+    assert "Lot A12 had 9500 g in the book when its difference was shown, and has 9000 g now." in text_of(stale)
+    said |= shown
     response = written(desk, "place_count", place.pk, said={**said, "act": "post"})
     assert "5000 g of lot B7 are held; 4000 g would be less." in text_of(response)
     assert 'value="8.8"' in response.content.decode()

@@ -161,6 +161,10 @@ def test_a_program_sees_what_a_count_would_change_before_it_is_written(desk):
     ]
     assert (seen["together"]["left_g"], seen["uncounted"]) == (-57, 1)
     assert Movement.objects.count() == before
+    stale = [{**weighed[0], "book_g": 9_999}, weighed[1]]
+    said = sent(desk, f"places/{place.pk}/count/", status=400, weighed=stale, key="k")
+    assert "had 9999 g in the book when its difference was shown" in said["detail"]
+    weighed[0]["book_g"] = 10_000
     lines = sent(desk, f"places/{place.pk}/count/", status=201, weighed=weighed, key="k")
     assert sorted(line["change_g"] for line in lines) == [-100, 43]
     said = sent(desk, f"places/{place.pk}/count/look/", status=400, weighed=[{"lot": "Z9", "weighed_g": 5}])
