@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from inventory import services
 from inventory.forms import FibreForm, OnceForm, PlaceForm, SupplierForm, TrapForm
-from inventory.models import Claim, Fibre, Inspection, Place, Supplier, Trap
+from inventory.models import Claim, Delivery, Fibre, Inspection, Place, Supplier, Trap
 from mill.desk import room
 from mill.edits import Edit
 from mill.listing import Column, listing
@@ -121,7 +121,8 @@ def _open_deliveries(supplier: Supplier) -> str:
 @require_GET
 @room("yarn")
 def suppliers(request: HttpRequest) -> HttpResponse:
-    is_open, today = Q(deliveries__is_closed=False), timezone.localdate()
+    # One that has come whole is not open, though nobody has closed it.
+    is_open, today = Q(deliveries__in=Delivery.objects.open().values("pk")), timezone.localdate()
     is_claimed = Q(deliveries__claims__state__in=[Claim.WRITTEN, Claim.SENT])
     return listing(
         request,

@@ -1,6 +1,5 @@
 """The records that a shed's standing is worked from, read once however many standings are worked from them."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
 from functools import cached_property
@@ -86,15 +85,7 @@ class ShedRecords:
     @cached_property
     def to_come(self) -> list[tuple[Delivery, int]]:
         """Deliveries with the grams that are still to come of them."""
-        received: dict[int, int] = defaultdict(int)
-        for delivery_id, grams in (
-            YarnLot.objects.filter(delivery__is_closed=False, movements__kind="receive")
-            .values_list("delivery_id", "movements__change_g")
-            .order_by("pk")
-        ):
-            received[delivery_id or 0] += grams or 0
-        expected = Delivery.objects.filter(is_closed=False)
-        return [(one, left_g) for one in expected if (left_g := one.ordered_g - received[one.pk]) > 0]
+        return [(one, one.outstanding_g) for one in Delivery.objects.open()]
 
 
 def as_planned(warps: QuerySet[Warp]) -> QuerySet[Any]:

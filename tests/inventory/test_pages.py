@@ -16,6 +16,8 @@ from inventory import services
 from inventory.models import Delivery, Fibre, Inspection, Movement, Place, Supplier, Trap, Yarn, YarnLot
 from mill import jobs
 from mill.models import Mill
+from planning.services.shed_records import ShedRecords
+from planning.views.today.yarn import due_deliveries
 from tests.make import make_delivery, make_demand, make_fibre, make_lot, make_place, make_supplier, make_trap, make_yarn
 
 pytestmark = pytest.mark.django_db
@@ -218,6 +220,30 @@ def test_deliveries_still_to_come_are_shown_and_the_overdue_marked(desk):
     assert found(come="all") == {"LATE": "overdue", "SOON": "", "SHUT": "closed"}
     assert found(overdue="true") == {"LATE": "overdue"}
     assert found(text="soon") == {"SOON": ""}
+
+
+def test_a_delivery_that_has_come_whole_is_open_and_overdue_nowhere(desk):
+    """Nobody closes it: that all of it has come stands in the ledger."""
+    supplier, yarn = make_supplier(code="LOAN"), make_yarn()
+    whole = make_delivery(number="WHOLE", yarn=yarn, supplier=supplier, ordered_g=9_000, expected_on=in_days(-2))
+    make_delivery(number="LATE", yarn=yarn, supplier=supplier, expected_on=in_days(-2))
+    make_delivery(number="SOON", yarn=yarn, supplier=supplier)
+    lot = make_lot(yarn=yarn, grams=9_000, delivery=whole)
+
+    def open_and_overdue():
+        (row,) = rows_of_csv(opened(desk, "suppliers", csv=1))
+        return row["Deliveries open"], row["Overdue"]
+
+    assert open_and_overdue() == ("2", "1")
+    assert [entry.what for entry in due_deliveries()] == ["LATE"]
+    assert [one.number for one, _ in ShedRecords().to_come] == ["LATE", "SOON"]
+    services.reverse(movement=lot.movements.get(), reason="another delivery", by=None)
+    assert open_and_overdue() == ("3", "2"), "what was taken back has not come"
+    assert {entry.what for entry in due_deliveries()} == {"LATE", "WHOLE"}
+    assert {one.number: grams for one, grams in ShedRecords().to_come}["WHOLE"] == 9_000
+
+
+# A yarn
 
 
 def short_yarn():

@@ -66,7 +66,8 @@ def _act_for_short(outlook: YarnOutlook) -> str:
 def due_deliveries() -> list[Entry]:
     today = timezone.localdate()
     rows = list(
-        Delivery.objects.filter(is_closed=False, expected_on__lte=today)
+        Delivery.objects.open()
+        .filter(expected_on__lte=today)
         .select_related("yarn", "supplier")
         .order_by("expected_on", "pk")
     )
