@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, gettext_noop, pgettext_lazy
@@ -520,6 +520,13 @@ class HoldForm(LotForm):
     grams = WeighedField(label=gettext_lazy("How much"), above=0)
 
 
+def _or_sent(form: LotForm, offered: QuerySet[Reservation]) -> QuerySet[Reservation]:
+    """Those offered, and the one that was sent: what became of that, by a first tap or another hand, the verb says."""
+    sent = str(form.data.get("reservation", "")) if form.is_bound else ""
+    either = Q(pk__in=offered.values("pk")) | Q(pk=sent if re.fullmatch("[0-9]{1,18}", sent) else None)
+    return form.lot.reservations.filter(either)
+
+
 class DrawForm(LotForm):
     reservation = forms.ModelChoiceField(
         Reservation.objects.none(),
@@ -534,7 +541,7 @@ class DrawForm(LotForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["reservation"].queryset = self.lot.reservations.open()  # type: ignore[attr-defined]
+        self.fields["reservation"].queryset = _or_sent(self, self.lot.reservations.open())  # type: ignore[attr-defined]
         self.fields["reservation"].label_from_instance = lambda row: row.what.called  # type: ignore[attr-defined]
 
 
@@ -551,7 +558,7 @@ class ReturnForm(LotForm, MoistForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["reservation"].queryset = self.lot.reservations.drawn()  # type: ignore[attr-defined]
+        self.fields["reservation"].queryset = _or_sent(self, self.lot.reservations.drawn())  # type: ignore[attr-defined]
         self.fields["reservation"].label_from_instance = lambda row: row.what.called  # type: ignore[attr-defined]
 
 

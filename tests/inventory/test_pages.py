@@ -493,6 +493,22 @@ def test_everything_that_is_done_to_a_lot_is_done_on_its_page(desk, planner):
     assert {line.by for line in lot.movements.exclude(seq=1)} == {planner}
 
 
+def test_a_second_tap_on_all_of_a_hold_counts_once_and_another_hand_is_told(desk):
+    """The hold that is used up by the first tap is offered no more, and yet it is what the second is about."""
+    lot = make_lot(label="A12", grams=9000)
+    hold = services.reserve(lot=lot, grams=4000, for_what="Warp 118", by=None)
+    for _ in range(2):
+        assert "yarn drawn: 5.000 kg on hand" in wrote(desk, lot, "draw", reservation=hold.pk, grams="4")
+    other = {"key": "another", "reservation": hold.pk, "grams": "4"}
+    assert "0 g of lot A12 are held for Warp 118" in text_of(written(desk, "lot_write", "A12", "draw", said=other))
+    for _ in range(2):
+        assert "part cones back: 9.000 kg on hand" in wrote(desk, lot, "return", reservation=hold.pk, grams="4")
+    assert [line.kind for line in lot.movements.order_by("seq")] == ["receive", "hold", "draw", "return"]
+    strange = services.reserve(lot=make_lot(), grams=1, for_what="Warp 9", by=None)
+    page = text_of(written(desk, "lot_write", "A12", "draw", said={**other, "reservation": strange.pk}))
+    assert "Select a valid choice" in page, "and a hold of another lot is none of this one's"
+
+
 def test_what_is_held_is_let_go_with_one_tap_counted_once(desk):
     lot = make_lot(label="A12", grams=9000)
     hold = services.reserve(lot=lot, grams=4000, for_what="Warp 118", by=None)
