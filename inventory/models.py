@@ -498,10 +498,10 @@ class Inspection(models.Model):
 
 class TreatmentQuerySet(models.QuerySet["Treatment"]):
     def with_barred(self) -> Annotated:
-        """Adds n_lots, and n_barred: those that are in quarantine still."""
-        return self.annotate(
-            n_lots=models.Count("lots"), n_barred=models.Count("lots", filter=Q(lots__is_quarantined=True))
-        )
+        """Adds n_lots, and n_barred: those in quarantine still that were not treated again since."""
+        since = Treatment.lots.through.objects.filter(yarnlot=OuterRef("lots"), treatment__gt=OuterRef("pk"))
+        is_barred = Q(lots__is_quarantined=True) & ~models.Exists(since)
+        return self.annotate(n_lots=models.Count("lots"), n_barred=models.Count("lots", filter=is_barred))
 
     def open(self) -> Annotated:
         """Under way, or over with something of it in quarantine still."""
@@ -550,6 +550,11 @@ class Treatment(models.Model):
     def verdict_said(self) -> str:
         """The verdict in the language of the page, "" while it is under way."""
         return retold(self.verdict.said, treatment.VERDICTS) if self.verdict else ""
+
+    def barred_lots(self) -> models.QuerySet[YarnLot]:
+        """Its lots in quarantine still; one that was treated again since is the later treatment's."""
+        since = Treatment.lots.through.objects.filter(yarnlot=OuterRef("pk"), treatment__gt=self.pk)
+        return self.lots.filter(~models.Exists(since), is_quarantined=True)
 
     @property
     def published(self) -> treatment.Way:

@@ -226,8 +226,11 @@ def end_treatment(
 
 @verb
 def release_treated(*, treatment: Treatment, reason: str, by: Any, key: str) -> int:
-    """All lots of a treatment that are in quarantine still may be used again; how many they were."""
-    lots = [lot for lot in lock_lots(treatment.lots.values_list("pk", flat=True)) if lot.is_quarantined]
+    """All lots of a treatment that are in quarantine still may be used again; how many they were.
+
+    One that was treated again since is let out by the later treatment.
+    """
+    lots = [lot for lot in lock_lots(treatment.barred_lots().values_list("pk", flat=True)) if lot.is_quarantined]
     for lot in lots:
         release_from_quarantine(
             lot=lot, reason=reason, treatment=treatment, by=by, key=uuid5(NAMESPACE_OID, f"{key}.{lot.pk}").hex

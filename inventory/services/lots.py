@@ -652,6 +652,8 @@ def release_from_quarantine(
         return before
     if not lot.is_quarantined:
         raise Refusal(N_("Lot %(lot)s is not in quarantine: there is nothing to release. Leave it as it is."), lot=lot)
+    if under_way := lot.treatments.filter(ended_on__isnull=True).order_by("pk").first():
+        raise _under_way(under_way, lot)
     return _note(lot, said, by=by, key=key, is_quarantined=False, quarantine_reason="")
 
 
@@ -668,14 +670,18 @@ def _treated(lot: YarnLot, treatment: Treatment | None) -> str:
             lot=lot,
         )
     if treatment.verdict is None:
-        raise Refusal(
-            N_("%(treatment)s is under way since %(day)s. Write down what the probe read, then release lot %(lot)s."),
-            field="treatment",
-            treatment=treatment,
-            day=f"{treatment.began_on:%d.%m.%Y}",
-            lot=lot,
-        )
+        raise _under_way(treatment, lot)
     return f" after treatment {treatment.pk}, {treatment.get_way_display()}, {treatment.verdict.said}."
+
+
+def _under_way(treatment: Treatment, lot: YarnLot) -> Refusal:
+    return Refusal(
+        N_("%(treatment)s is under way since %(day)s. Write down what the probe read, then release lot %(lot)s."),
+        field="treatment",
+        treatment=treatment,
+        day=f"{treatment.began_on:%d.%m.%Y}",
+        lot=lot,
+    )
 
 
 @verb

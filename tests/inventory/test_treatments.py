@@ -176,6 +176,27 @@ def test_all_its_lots_are_released_at_once_and_once(planner):
     assert not services.courses()
 
 
+def test_a_lot_that_is_treated_again_is_the_later_treatments_to_let_out(planner):
+    """Frozen, thawed and frozen again: the first treatment does not free what lies in the freezer."""
+    once, twice = make_lot(label="Q1"), make_lot(label="Q2")
+    first = services.end_treatment(treatment=frozen(lots=[once, twice]), ended_on=in_days(-2), by=None)
+    again = frozen(lots=[twice], began_on=in_days(-1))
+    assert [(row.pk, row.n_barred) for row in Treatment.objects.with_barred().order_by("pk")] == [
+        (first.pk, 1),
+        (again.pk, 1),
+    ]
+    with pytest.raises(Refusal, match=f"Treatment {again.pk} is under way since .* then release lot Q2"):
+        services.release_from_quarantine(lot=twice, reason="clean", treatment=first, by=planner)
+    with pytest.raises(Refusal, match="is under way since"):
+        services.release_from_quarantine(lot=twice, reason="clean", by=planner)
+    assert services.release_treated(treatment=first, reason="clean", by=planner, key="tap") == 1
+    twice.refresh_from_db()
+    assert twice.is_quarantined
+    assert [course.pk for course in services.courses()] == [again.pk], "nothing more is asked of the first"
+    services.end_treatment(treatment=again, ended_on=in_days(0), core_c=D(-25), held_h=D(20), by=None)
+    assert services.release_treated(treatment=again, reason="clean", by=planner, key="tap 2") == 1
+
+
 def test_what_a_treatment_asks_for_is_due_on_its_day(planner):
     row = frozen(lots=[make_lot(label="Q1")], began_on=in_days(-6))
     (course,) = services.courses()
