@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import NAMESPACE_OID, uuid5
@@ -211,6 +211,7 @@ def end_treatment(
             ended=f"{ended_on:%d.%m.%Y}",
             field="ended_on",
         )
+    _not_longer_than_it_was(row, ended_on, held_h)
     row.ended_on, row.core_c, row.held_h, row.measured_how = ended_on, core_c, held_h, measured_how.strip()
     row.note = note.strip() or row.note
     with said_as_a_refusal():
@@ -222,6 +223,28 @@ def end_treatment(
         said = f"{row} over, {row.get_way_display()}: {row.verdict.said}"
         note_of_lot(lot, said, by=by, key=uuid5(NAMESPACE_OID, f"{row.key}.over.{lot.pk}").hex)
     return row
+
+
+def _not_longer_than_it_was(row: Treatment, ended_on: date, held_h: Decimal | None) -> None:
+    """Hours beyond both its days are a slip of the pen, and would meet a figure that nothing met."""
+    starts, stops = (
+        timezone.make_aware(datetime.combine(day, time())).astimezone(UTC)
+        for day in (row.began_on, ended_on + timedelta(days=1))
+    )
+    most_h = (stops - starts) // timedelta(hours=1)
+    if held_h is not None and held_h > most_h:
+        raise Refusal(
+            N_(
+                "%(treatment)s was from %(began)s to %(ended)s, which is %(most)s h at most: its core can't have held"
+                " for %(held)s h. Look at the hours, or at the day on which it was over."
+            ),
+            treatment=row,
+            began=f"{row.began_on:%d.%m.%Y}",
+            ended=f"{ended_on:%d.%m.%Y}",
+            most=most_h,
+            held=held_h.normalize(),
+            field="held_h",
+        )
 
 
 @verb

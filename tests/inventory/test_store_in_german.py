@@ -70,13 +70,13 @@ def test_a_treatment_is_judged_in_german_and_the_book_keeps_english(german, plan
     _, under_way, done = a_store_with_something_of_all(planner)
     page = german.get(f"/store/treatments/{done.pk}/").content.decode()
     assert "Kern −22,5 °C, 150,5 h lang: erfüllt −20 °C, 144 h lang." in page
-    said = {"act": "probe", "ended_on": f"{timezone.localdate()}", "core_c": "-18,5", "held_h": "240"}
+    said = {"act": "probe", "ended_on": f"{timezone.localdate()}", "core_c": "-18,5", "held_h": "210"}
     assert german.post(f"/store/treatments/{under_way.pk}/", said).status_code == 302
     page = german.get(f"/store/treatments/{under_way.pk}/").content.decode()
-    assert "Kern −18,5 °C, 240 h lang: erfüllt nicht −20 °C, 144 h lang." in page
+    assert "Kern −18,5 °C, 210 h lang: erfüllt nicht −20 °C, 144 h lang." in page
     line = Movement.objects.filter(lot__in=under_way.lots.all()).latest("seq")
     assert line.reason == (
-        f"Treatment {under_way.pk} over, freezing: core −18.5 °C for 240 h: does not meet −20 °C for 144 h"
+        f"Treatment {under_way.pk} over, freezing: core −18.5 °C for 210 h: does not meet −20 °C for 144 h"
     )
     page = german.get("/store/").content.decode()
     assert f"Behandlung {done.pk}: Tiefkühlung, Kern auf −22,5 °C, 144 h lang" in page

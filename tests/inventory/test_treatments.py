@@ -4,7 +4,7 @@ In print: −20 °C or colder at the core for 6 to 10 days (Strang, in US Nation
 55 °C at the core. The hour of a heating is from memory.
 """
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -195,6 +195,21 @@ def test_a_lot_that_is_treated_again_is_the_later_treatments_to_let_out(planner)
     assert [course.pk for course in services.courses()] == [again.pk], "nothing more is asked of the first"
     services.end_treatment(treatment=again, ended_on=in_days(0), core_c=D(-25), held_h=D(20), by=None)
     assert services.release_treated(treatment=again, reason="clean", by=planner, key="tap 2") == 1
+
+
+def test_a_core_holds_no_longer_than_the_treatment_was(planner):
+    """Both its days are four and twenty hours: 6 days of a freezing are not over within two."""
+    row = frozen(lots=[make_lot()], began_on=date(2026, 11, 3))
+    said = {"treatment": row, "ended_on": date(2026, 11, 4), "core_c": D(-22), "by": None}
+    with pytest.raises(Refusal, match="which is 48 h at most: its core can't have held for 144 h") as refused:
+        services.end_treatment(**said, held_h=D(144))
+    assert refused.value.field == "held_h"
+    assert services.end_treatment(**said, held_h=D(48)).verdict.is_met is False
+
+
+def test_a_night_on_which_the_clock_goes_back_has_an_hour_more(planner):
+    row = frozen(lots=[make_lot()], began_on=date(2025, 10, 26))
+    assert services.end_treatment(treatment=row, ended_on=date(2025, 10, 26), held_h=D(25), by=None).held_h == 25
 
 
 def test_what_a_treatment_asks_for_is_due_on_its_day(planner):
