@@ -32,6 +32,6 @@ def warn_of_holds(request: HttpRequest, lots: Iterable[YarnLot]) -> None:
     if held_for:
         messages.warning(
             request,
-            _("It is still held for %(what)s: choose another lot there, then let this one go.")
+            _("It is still held for %(what)s. Let it go on the lot's page, then hold another lot for it.")
             % {"what": ", ".join(held_for)},
         )

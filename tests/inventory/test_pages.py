@@ -480,7 +480,7 @@ def test_everything_that_is_done_to_a_lot_is_done_on_its_page(desk, planner):
     assert "14.600 kg on hand" in wrote(desk, lot, "correct", grams="14.6", reason="mispacked")
     assert "14.550 kg on hand" in wrote(desk, lot, "count", grams="14.55")
     page = wrote(desk, lot, "quarantine", reason="larvae")
-    assert "It is still held for Warp 118: choose another lot there" in page
+    assert "It is still held for Warp 118. Let it go on the lot" in page
     assert "In quarantine: larvae." in page
     assert "Out of quarantine, no treatment named: frozen" in wrote(desk, lot, "release", reason="frozen")
     wrote(desk, lot, "reject", reason="greener")
