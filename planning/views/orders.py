@@ -39,6 +39,7 @@ from planning.models import (
     OrderLine,
     PlanRun,
     Slot,
+    Warp,
     WarpPart,
 )
 from planning.services import line_figures, line_foresight, line_plans, orders, warps
@@ -237,6 +238,8 @@ def _line_seen(line: OrderLine, parts: Sequence[line_plans.PartPlan], free: int)
         "parts": parts,
         "free": free if is_open else 0,
         "ready_on": max(ready, default=None),
+        # Of what is woven out the plan says nothing any more.
+        "is_planned": not free and all(plan.ready_on or plan.warp.state == Warp.WOVEN_OUT for plan in parts),
         "late_days": max((plan.late_days for plan in parts), default=0),
         "overdue_days": max(0, overdue),
         "is_open": is_open,

@@ -175,10 +175,15 @@ def test_an_orders_page_shows_where_each_line_is_and_when_it_will_be_ready(desk,
     page = plainly(desk.get(reverse("order", args=[line.order.number])))
     assert str(warp) in page
     assert "L1" in page
-    assert "in time" in page
+    assert ">in time<" in page
     assert "P77" in page
     assert "5 pieces are on no warp yet" in page
     assert "Ticket" in page
+    # Ordered since: the plan knows when three of the four are ready, and not whether the line is in time.
+    OrderLine.objects.filter(pk=line.pk).update(pieces=4)
+    page = plainly(desk.get(reverse("order", args=[line.order.number])))
+    assert "not all its pieces" in page
+    assert ">in time<" not in page
 
 
 def test_the_pieces_of_each_line_are_off_the_loom_when_they_are_woven(tweed, planner):
