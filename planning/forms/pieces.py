@@ -10,7 +10,7 @@ from mill.fields import DayInput, MeasureField, SeveralField
 from mill.refusal import N_, Refusal
 from mill.templatetags.mill import num
 from mill.units import read
-from planning.models import Customer, Machine, OrderLine, Piece, RouteStep, Worker
+from planning.models import Machine, OrderLine, Piece, RouteStep, Worker
 from planning.piece import Fault
 
 
@@ -204,30 +204,25 @@ class CorrectLengthForm(forms.Form):
 
 
 class BatchForm(forms.Form):
-    """Pieces for a step, chosen from those that wait for it."""
+    """Pieces for a step. Which of them can go into it now, the verb says, by name."""
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
     step = forms.CharField(widget=forms.HiddenInput, max_length=60)
-    pieces = SeveralField(Piece.objects.none())
+    pieces = SeveralField(Piece.objects.select_related("line"), required=False)
     worker = WorkerField("finisher")
     note = forms.CharField(required=False, max_length=200)
 
-    def __init__(self, *args: Any, waiting: list[Piece], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["pieces"].queryset = Piece.objects.filter(pk__in=[p.pk for p in waiting])  # type: ignore[attr-defined]
-
 
 class DispatchForm(forms.Form):
+    """Pieces to send. Which of them can leave now, the verb says, by name."""
+
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
     sent_on = forms.DateField(label=gettext_lazy("Sent on"), widget=DayInput())
-    pieces = SeveralField(Piece.objects.none())
+    pieces = SeveralField(Piece.objects.all(), required=False)
     note = forms.CharField(required=False, max_length=200, label=gettext_lazy("Note for the customer"))
 
-    def __init__(self, *args: Any, customer: Customer, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["pieces"].queryset = Piece.objects.filter(  # type: ignore[attr-defined]
-            state=Piece.READY, line__order__customer=customer
-        )
         self.fields["sent_on"].initial = timezone.localdate()
 
 

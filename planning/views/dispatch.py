@@ -60,7 +60,6 @@ def dispatch_new(request: HttpRequest, code: str) -> HttpResponse:
     rows = services.ready_for(customer)
     form = DispatchForm(
         request.POST or None,
-        customer=customer,
         initial={"key": uuid4().hex, "pieces": [piece.pk for piece in rows]},
     )
     if request.method == "POST" and form.is_valid():

@@ -1,3 +1,4 @@
+from decimal import Decimal
 from uuid import uuid4
 
 from django.contrib import messages
@@ -10,7 +11,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
-from mill.fields import measured
+from mill.fields import measured, within
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.forms.pieces import BatchForm
@@ -24,39 +25,32 @@ NOT_STEPS = (finishing.GREY_PERCH, finishing.MENDERS, finishing.FINAL_PERCH)
 @room("pieces")
 def queues(request: HttpRequest) -> HttpResponse:
     """What waits for the perch, the menders and each step; pieces are put into a step together from here."""
+    sent = BatchForm(request.POST, auto_id=False) if request.method == "POST" else None
+    wrong = ""
+    if sent is not None and sent.is_valid():
+        said = sent.cleaned_data
+        said["pieces"] = sorted(said["pieces"], key=lambda piece: (finishing.due_on(piece), piece.pk))
+        try:
+            batch = finishing.put_in(by=request.user, **said)
+        except Refusal as refusal:
+            wrong = refusal.message
+        else:
+            said_of = {"batch": batch.called, "n": batch.pieces.count(), "step": batch.step}
+            are_in = ngettext(
+                "%(batch)s: %(n)s piece is in %(step)s.", "%(batch)s: %(n)s pieces are in %(step)s.", said_of["n"]
+            )
+            messages.success(request, are_in % said_of)
+            return redirect("batch", number=batch.number)
+    elif sent is not None:
+        wrong = " ".join(str(error) for errors in sent.errors.values() for error in errors)
     waiting = list(finishing.to_finish())
     rows = []
-    sent_step = request.POST.get("step", "") if request.method == "POST" else ""
     for queue in finishing.queues(waiting):
         form = None
-        if queue.step not in NOT_STEPS:
-            data = request.POST if queue.step == sent_step else None
-            form = BatchForm(
-                data, waiting=list(queue.pieces), initial={"key": uuid4().hex, "step": queue.step}, auto_id=False
-            )
-            if data is not None and form.is_valid():
-                said = form.cleaned_data
-                chosen = {piece.pk for piece in said["pieces"]}
-                try:
-                    batch = finishing.put_in(
-                        [piece for piece in queue.pieces if piece.pk in chosen],
-                        step=queue.step,
-                        by=request.user,
-                        key=said["key"],
-                        worker=said["worker"],
-                        note=said["note"],
-                    )
-                except Refusal as refusal:
-                    form.add_error(None, refusal.message)
-                else:
-                    said_of = {"batch": batch.called, "n": len(chosen), "step": batch.step}
-                    are_in = ngettext(
-                        "%(batch)s: %(n)s piece is in %(step)s.",
-                        "%(batch)s: %(n)s pieces are in %(step)s.",
-                        len(chosen),
-                    )
-                    messages.success(request, are_in % said_of)
-                    return redirect("batch", number=batch.number)
+        if sent is not None and sent["step"].value() == queue.step:
+            form = sent
+        elif queue.step not in NOT_STEPS:
+            form = BatchForm(initial={"key": uuid4().hex, "step": queue.step}, auto_id=False)
         rows.append({"queue": queue, "form": form})
     return render(
         request,
@@ -67,9 +61,10 @@ def queues(request: HttpRequest) -> HttpResponse:
             "batches": finishing.open_batches(),
             "mending": finishing.mending_queue(waiting),
             "mending_min_per_day": Mill.the_one().mending_min_per_day,
-            "is_wrong": bool(sent_step),
+            "wrong": wrong,
+            "ticked": {int(said) for said in request.POST.getlist("pieces") if said.isdecimal()},
         },
-        status=422 if sent_step else 200,
+        status=422 if wrong else 200,
     )
 
 
@@ -83,30 +78,52 @@ def _batch(number: int) -> FinishingBatch:
 @require_GET
 @room("pieces")
 def batch(request: HttpRequest, number: int) -> HttpResponse:
-    found = _batch(number)
+    return _batch_page(request, _batch(number))
+
+
+def _batch_page(request: HttpRequest, found: FinishingBatch, *, wrong: str = "") -> HttpResponse:
+    """With what was typed of its pieces, where that could not be read."""
     return render(
         request,
         "planning/finishing_batch.html",
-        {"title": found.called, "batch": found, "hours": finishing.hours_in(found, until=timezone.now())},
+        {
+            "title": found.called,
+            "batch": found,
+            "rows": [
+                {"row": row, **{name: request.POST.get(f"{name}_{row.piece_id}", "") for name in ("width", "length")}}
+                for row in found.pieces.all()
+            ],
+            "hours": finishing.hours_in(found, until=timezone.now()),
+            "wrong": wrong,
+        },
+        status=422 if wrong else 200,
     )
+
+
+def _size(typed: str, unit: str, places: int) -> Decimal | None:
+    """A width or length as somebody measured it; None where nobody did."""
+    if not typed.strip():
+        return None
+    size = Decimal(measured(typed, unit, places))
+    within(size, unit, above=0, below=100_000)
+    return size
 
 
 @require_POST
 @room("pieces")
 def batch_out(request: HttpRequest, number: int) -> HttpResponse:
     found = _batch(number)
-    sizes = {}
     try:
-        for row in found.pieces.all():
-            width, length = (request.POST.get(f"{name}_{row.piece_id}", "").strip() for name in ("width", "length"))
-            sizes[row.piece_id] = (
-                measured(width, "cm", 1) if width else None,
-                measured(length, "m", 2) if length else None,
+        sizes = {
+            row.piece_id: (
+                _size(request.POST.get(f"width_{row.piece_id}", ""), "cm", 1),
+                _size(request.POST.get(f"length_{row.piece_id}", ""), "m", 2),
             )
-        finishing.take_out(found, by=request.user, sizes=sizes)  # type: ignore[arg-type]
+            for row in found.pieces.all()
+        }
+        finishing.take_out(found, by=request.user, sizes=sizes)
     except Refusal as refusal:
-        messages.error(request, refusal.message)
-        return redirect("batch", number=number)
+        return _batch_page(request, found, wrong=refusal.message)
     messages.success(request, _("%(batch)s is out of %(step)s.") % {"batch": found.called, "step": found.step})
     return redirect("finishing")
 

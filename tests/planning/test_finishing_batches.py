@@ -126,12 +126,27 @@ def test_the_page_puts_pieces_in_and_takes_them_out(three, desk):
     batch = FinishingBatch.objects.get()
     assert answer.headers["Location"] == f"/finishing/batches/{batch.number}/"
     assert desk.get(f"/finishing/batches/{batch.number}/").status_code == 200
-    bad = desk.post(f"/finishing/batches/{batch.number}/out/", {f"width_{three[0].pk}": "wide"}, follow=True)
+    typed = {f"width_{three[0].pk}": "wide", f"width_{three[2].pk}": "149,5"}
+    bad = desk.post(f"/finishing/batches/{batch.number}/out/", typed)
+    assert (bad.status_code, batch.pieces.filter(is_out=True).count()) == (422, 0)
     assert "can&#x27;t be read" in bad.content.decode()
+    assert 'value="149,5"' in bad.content.decode()
+    nothing = desk.post(f"/finishing/batches/{batch.number}/out/", {f"width_{three[0].pk}": "0"})
+    assert "more than 0" in nothing.content.decode()
     desk.post(f"/finishing/batches/{batch.number}/out/", {f"width_{three[0].pk}": "59 in"})
     assert three[0].steps.get().width_cm == Decimal("149.9")
     refused = desk.post("/finishing/", {"key": "web2", "step": "press", "pieces": [three[1].pk]})
     assert refused.status_code == 422
+    assert f"Piece {three[1]} goes to scour next, not to press" in refused.content.decode()
+
+
+def test_sent_twice_the_last_pieces_of_a_step_are_one_batch_and_another_finds_them_gone(three, desk):
+    sent = {"key": "web", "step": "scour", "pieces": [piece.pk for piece in three]}
+    first, again = desk.post("/finishing/", sent), desk.post("/finishing/", sent)
+    assert first.headers["Location"] == again.headers["Location"]
+    late = desk.post("/finishing/", sent | {"key": "another"})
+    assert f"Piece {three[0]} is in Batch {FinishingBatch.objects.get().number} (scour)" in late.content.decode()
+    assert "There is no piece to put in" in desk.post("/finishing/", sent | {"pieces": []}).content.decode()
 
 
 def test_queues_take_as_many_queries_for_ten_pieces_as_for_three(three, planner, desk, django_assert_max_num_queries):
@@ -141,7 +156,7 @@ def test_queues_take_as_many_queries_for_ten_pieces_as_for_three(three, planner,
     with CaptureQueriesContext(connection) as few:
         desk.get("/finishing/")
     for _ in range(7):
-        piece = cut(three[0].warp, planner)
+        piece = cut(three[0].warp, planner, length_m="9.00")
         pieces.perch_grey(piece, length_m=Decimal(64), width_cm=Decimal(165), mending_min=0, by=planner)
     with django_assert_max_num_queries(len(few)):
         desk.get("/finishing/")
@@ -234,8 +249,15 @@ def test_the_pages_send_and_print(sent_to, desk):
     assert "Nothing is sent on 01.01.2999 yet" in desk.post("/dispatch/new/HAZ/", sent).content.decode()
     none = {**sent, "pieces": ["99999999999999999999"]}
     assert "is not one of the available choices" in desk.post("/dispatch/new/HAZ/", none).content.decode()
-    answer = desk.post("/dispatch/new/HAZ/", sent | {"sent_on": timezone.localdate().isoformat()})
-    assert answer.headers["Location"] == "/dispatch/1/"
+    sent |= {"sent_on": timezone.localdate().isoformat()}
+    answer, again = desk.post("/dispatch/new/HAZ/", sent), desk.post("/dispatch/new/HAZ/", sent)
+    assert answer.headers["Location"] == again.headers["Location"] == "/dispatch/1/"
+    # From a page that was opened before they left.
+    late = desk.post("/dispatch/new/HAZ/", sent | {"key": "another"}).content.decode()
+    assert f"Piece {Piece.objects.order_by('number')[0]} was sent; it can&#x27;t be sent any more" in late
+    assert (
+        "Choose the pieces first" in desk.post("/dispatch/new/HAZ/", sent | {"key": "b", "pieces": []}).content.decode()
+    )
     paper = desk.get("/dispatch/1/print/").content.decode()
     assert "117.60 m" in paper
     assert "50.0 kg net" in paper
