@@ -54,7 +54,8 @@ def _told(tap: dict[str, Any], tickets: dict[str, JobTicket], by: Any, guesses: 
     if not form.is_valid():
         return _not_kept(key, " ".join(str(error) for errors in form.errors.values() for error in errors))
     try:
-        event = told(form, warp=ticket.warp, ticket=ticket, by=by, guesses=guesses, age=timedelta(seconds=tap["age_s"]))
+        age = timedelta(seconds=min(tap["age_s"], int(floor.WAIT_MOST.total_seconds())))
+        event = told(form, warp=ticket.warp, ticket=ticket, by=by, guesses=guesses, age=age)
     except Refusal as refusal:
         return _not_kept(key, refusal.message)
     except TooMuch as too_much:

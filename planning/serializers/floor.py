@@ -4,21 +4,25 @@ from planning.models import FloorEvent
 
 
 class TapSerializer(serializers.Serializer[dict[str, object]]):
-    """One thing told at a machine. `age_s` is how long the phone has kept it."""
+    """One thing told at a machine. `age_s` is how long the phone has kept it.
+
+    What was typed may be of any length here: the form refuses it tap by tap, and one that is too long keeps no other
+    in the phone.
+    """
 
     key = serializers.CharField(max_length=60)
     token = serializers.CharField(max_length=24, help_text="Of the ticket whose code was scanned.")
     kind = serializers.CharField(
         max_length=40, help_text='As the buttons say it; a stop with its reason: "stopped:tuner".'
     )
-    worker = serializers.CharField(max_length=8)
+    worker = serializers.CharField()
     age_s = serializers.IntegerField(min_value=0, default=0)
-    length_m = serializers.CharField(max_length=20, required=False, allow_blank=True)
-    weft_lot = serializers.CharField(max_length=30, required=False, allow_blank=True)
-    back_lot = serializers.CharField(max_length=30, required=False, allow_blank=True)
-    grams = serializers.CharField(max_length=20, required=False, allow_blank=True)
-    picks = serializers.CharField(max_length=20, required=False, allow_blank=True)
-    why = serializers.CharField(max_length=100, required=False, allow_blank=True)
+    length_m = serializers.CharField(required=False, allow_blank=True)
+    weft_lot = serializers.CharField(required=False, allow_blank=True)
+    back_lot = serializers.CharField(required=False, allow_blank=True)
+    grams = serializers.CharField(required=False, allow_blank=True)
+    picks = serializers.CharField(required=False, allow_blank=True)
+    why = serializers.CharField(required=False, allow_blank=True)
     undoes = serializers.IntegerField(required=False)
 
 

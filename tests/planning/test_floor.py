@@ -373,6 +373,22 @@ def test_taps_kept_in_a_phone_are_told_in_their_order_and_count_once(desk, ticke
     assert shown["results"][0]["facts"] == {"length_m": "64.20", "piece": f"{warp.number}-1"}
 
 
+def test_a_tap_that_is_too_long_stays_in_the_phone_and_keeps_no_other_there(desk, ticket, una):
+    told = taps(
+        desk,
+        ticket,
+        {
+            "key": "1",
+            "kind": "yarn returned",
+            "back_lot": "http://mill.example/yarn/lots/L-2207-and-more/",
+            "grams": "9",
+        },
+        {"key": "2", "kind": "gaited", "age_s": 10**15},
+    ).json()
+    assert [one["is_kept"] for one in told] == [False, True]
+    assert "at most 30 characters" in told[0]["refused"]
+
+
 def test_taps_of_a_paper_that_is_not_in_the_book_stay_in_the_phone(desk, ticket, una):
     body = {"events": [{"key": "1", "token": "nonsense", "kind": "gaited", "worker": "UNA"}]}
     (told,) = desk.post("/api/floor/taps/", body, content_type="application/json").json()
