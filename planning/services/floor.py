@@ -167,6 +167,12 @@ def _started(told: Told) -> None:
 
 
 def _weaves(told: Told, what: str) -> None:
+    if told.warp.state == Warp.WOVEN_OUT:
+        raise Refusal(
+            N_("%(warp)s is woven out: %(what)s. If it is not out, take that back first."),
+            warp=told.warp,
+            what=Word(what),
+        )
     if told.warp.state != Warp.WEAVING:
         raise Refusal(
             N_("%(warp)s is %(state)s, not weaving: %(what)s. Tell what came before it first."),
@@ -248,7 +254,8 @@ def _piece_off(told: Told) -> Piece:
 
 
 def _warp_out(told: Told) -> None:
-    _weaves(told, N_("it can't be out"))
+    if told.warp.state != Warp.WOVEN_OUT:
+        _weaves(told, N_("it can't be out"))
     warp_steps.weave_out(told.warp, by=told.by, on=timezone.localdate(told.happened_at))
 
 

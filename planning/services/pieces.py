@@ -144,6 +144,11 @@ def cut_piece(
     (warp,) = lock_warps(warp.pk)
     if before := entered_before(key):
         return before
+    if warp.state == Warp.WOVEN_OUT:
+        raise Refusal(
+            N_("%(warp)s is woven out; no piece is cut off it any more. Take back that it is out, then cut the piece."),
+            warp=warp,
+        )
     if warp.state != Warp.WEAVING:
         raise Refusal(
             N_("%(warp)s is %(state)s; a piece is cut off a warp that is weaving. Start it first."),
@@ -173,6 +178,7 @@ def cut_piece(
         picks=picks_of(length_m, last.spec.loom_picks_per_cm),
         note=note[:200],
     )
+    _is_on_the_warp(piece, field="length_m")
     changes.written_by(piece, by)
     piece.save(force_insert=True)
     where = f"for {part.line}" if part else "beyond what is on the warp, for no line yet"
@@ -181,6 +187,27 @@ def cut_piece(
     if part:
         lines_follow([part.line_id])
     return piece
+
+
+def _is_on_the_warp(piece: Piece, *, field: str) -> None:
+    """Refuses a length that its warp can't have had beside the other pieces: a point left out makes 605 m of 60.5."""
+    warp = piece.warp
+    if warp is None or getattr(warp, "worked", None) is None or not warp.worked.picks:
+        return
+    others = warp.woven_pieces.exclude(pk=piece.pk).aggregate(picks=Sum("picks"))["picks"] or 0
+    # Thrums woven too, and a counter that runs ahead, come to less than half as much again. No source.
+    if others + (piece.picks or 0) > warp.worked.picks * 3 // 2:
+        raise Refusal(
+            N_(
+                "%(length)s m are %(picks)s picks; with the other pieces that is more than %(warp)s has, %(in_all)s."
+                " Read the length again."
+            ),
+            field=field,
+            length=piece.grey_length_m,
+            picks=piece.picks,
+            warp=warp,
+            in_all=warp.worked.picks,
+        )
 
 
 def picks_told(warp: Warp) -> int:
@@ -241,7 +268,10 @@ def correct_length(piece: Piece, *, grey_length_m: Decimal, why: str, by: Any, w
             N_("A piece of %(length)s m can't be: write more than 0."), field="grey_length_m", length=grey_length_m
         )
     was = piece.grey_length_m
-    change(piece, by=by, grey_length_m=grey_length_m, picks=picks_of(grey_length_m, piece.spec.loom_picks_per_cm))
+    piece.grey_length_m = grey_length_m
+    piece.picks = picks_of(grey_length_m, piece.spec.loom_picks_per_cm)
+    _is_on_the_warp(piece, field="grey_length_m")
+    change(piece, by=by, grey_length_m=grey_length_m, picks=piece.picks)
     enter(piece, f"Grey length corrected from {was} m to {grey_length_m} m: {why.strip()}", by=by, worker=worker)
     if piece.warp:
         reckon_picks(piece.warp, by=by)

@@ -113,6 +113,14 @@ def test_a_phone_that_was_out_of_reach_tells_of_stops_before_those_that_are_know
     assert floor.now_of(Warp.objects.get(pk=warp.pk)).state == "stands"
 
 
+def test_after_it_is_out_the_floor_says_what_to_take_back(tell, warp):
+    tell("gaited")
+    tell("started")
+    assert (tell("warp out").refused, tell("warp out").refused) == ("", "")
+    said = tell("stopped", reason="tuner").refused
+    assert said.endswith("is woven out: its loom can't be stopped. If it is not out, take that back first.")
+
+
 def test_what_two_phones_told_stands_until_both_take_it_back(tell, warp):
     tell("gaited")
     one, two = tell("started"), tell("started")

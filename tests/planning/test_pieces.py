@@ -63,6 +63,23 @@ def test_nothing_is_cut_off_a_warp_that_does_not_weave(planner):
     assert not Piece.objects.exists()
 
 
+def test_no_piece_is_longer_than_what_is_left_of_its_warp(warp, planner):
+    cut(warp, planner)
+    # 640 m at 846 picks a metre; four pieces of 54 060 were worked out.
+    with pytest.raises(Refusal, match=r"640.00 m are 541440 picks; .* more than Warp \d+ has, 216240. Read the"):
+        cut(warp, planner, length_m="640.00")
+    piece = cut(warp, planner, length_m="24.00")
+    with pytest.raises(Refusal, match="Read the length again"):
+        pieces.correct_length(piece, grey_length_m=Decimal(640), why="cut short", by=planner)
+    assert Piece.objects.get(pk=piece.pk).grey_length_m == 24
+
+
+def test_a_piece_told_after_its_warp_is_out_says_what_to_do(warp, planner):
+    warp_steps.weave_out(warp, by=planner)
+    with pytest.raises(Refusal, match="no piece is cut off it any more"):
+        cut(warp, planner)
+
+
 def test_a_corrected_length_changes_the_picks_and_leaves_a_trace(warp, planner):
     piece = cut(warp, planner)
     with pytest.raises(Refusal, match="Say why"):
@@ -328,7 +345,7 @@ def test_the_list_takes_as_many_queries_for_ten_pieces_as_for_one(warp, planner,
     with CaptureQueriesContext(connection) as one:
         desk.get("/pieces/")
     for _ in range(9):
-        cut(warp, planner)
+        cut(warp, planner, length_m="9.00")
     with CaptureQueriesContext(connection) as ten:
         assert desk.get("/pieces/").content.count(b"to the grey perch") == 10
     assert len(ten) <= len(one)
