@@ -846,8 +846,16 @@ class Piece(models.Model):
         ordering = ["-woven_on", "number"]
         constraints = [models.UniqueConstraint(fields=["warp", "cut"], name="a_piece_is_cut_once")]
 
+    # Off the loom a piece has the width of its plan and the length of the loom's counter; one that came without a cut
+    # was measured before.
+    MEASURED_GREY = Q(cut=None) | Q(perched_on__isnull=False)
+
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def is_measured_grey(self) -> bool:
+        return self.cut is None or self.perched_on is not None
 
 
 class Worker(models.Model):

@@ -632,7 +632,7 @@ def _within_limit(piece: Piece) -> None:
 
 @dataclass(frozen=True)
 class MeasuredPiece:
-    """A finished piece beside its plan; each part is None until it has been measured."""
+    """A finished piece beside its plan; each part is None until it has been measured, the comparison grey too."""
 
     comparison: Comparison | None
     grade: Grade | None
@@ -668,6 +668,8 @@ def measured(piece: Piece) -> MeasuredPiece:
     per_100_yd2 = limit_for(piece).per_100_yd2
     graded = grade_of(piece, limit_per_100_yd2=per_100_yd2)
     how = grade_working(graded, **size, limit_per_100_yd2=per_100_yd2) if graded else ()
+    if not piece.is_measured_grey:
+        return MeasuredPiece(None, graded, g_per_m2, grade_working=how)
     return MeasuredPiece(compare(came, planned), graded, g_per_m2, piece_working(came, planned), how)
 
 

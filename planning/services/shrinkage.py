@@ -67,13 +67,15 @@ def route_of(spec: ClothSpec) -> tuple[str, ...]:
 def learned_of(cloth: Cloth) -> list[RouteLearned]:
     """What the measured pieces of the cloth say, by the steps that they went through; the current route first.
 
-    A piece that is to be finished again does not count until it has been measured anew.
+    A piece that is to be finished again does not count until it has been measured anew, and one that never was over
+    the grey perch not at all.
     """
     current = cloths.latest_of(cloth)
     if current is None:
         return []
     rows = (
         Piece.objects.filter(
+            Piece.MEASURED_GREY,
             spec__cloth=cloth,
             grey_length_m__gt=0,
             grey_width_cm__gt=0,

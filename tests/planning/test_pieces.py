@@ -124,6 +124,16 @@ def test_a_piece_is_not_passed_before_it_is_measured_nor_while_it_waits_for_the_
         pieces.judge(piece, verdict=Piece.PASS, by=planner)
 
 
+def test_shrinkage_is_not_said_of_a_piece_that_nobody_measured_grey(warp, planner, desk):
+    piece = cut(warp, planner)
+    pieces.measure(piece, length_m=Decimal(60), width_cm=Decimal(150), mass_g=25_000, by=planner)
+    page = desk.get(f"/pieces/{piece}/").content.decode()
+    assert "was not measured at the grey perch" in page
+    assert "Shrank in width" not in page
+    # 25 000 g on 60 m x 1.5 m are 278 g/m² all the same.
+    assert "278 <span" in page
+
+
 def test_a_second_leaves_its_line_and_can_be_put_to_one_again(warp, planner):
     piece = finished(cut(warp, planner), planner)
     line = piece.line

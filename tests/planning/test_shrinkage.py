@@ -242,6 +242,11 @@ def test_pieces_of_another_route_and_pieces_to_be_finished_again_don_t_count(pla
     current, other = services.learned_of(cloth)
     assert (current.steps, len(current.pieces)) == (("scour", "press"), 5)
     assert (other.steps, len(other.pieces)) == (("mill",), 3)
+    # Cut off the loom, two have the width of their plan until the grey perch has measured it.
+    Piece.objects.filter(number=f"{cloth.code}-2-1").update(cut=1)
+    Piece.objects.filter(number=f"{cloth.code}-2-2").update(cut=2, perched_on=date(2026, 3, 2))
+    current, _ = services.learned_of(cloth)
+    assert [piece.number[-1] for piece in current.pieces] == ["2", "3", "4", "5"]
 
 
 def test_an_outlier_is_named_on_the_page_and_crossed_in_the_picture(desk):
