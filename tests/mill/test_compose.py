@@ -48,6 +48,12 @@ def test_every_setting_it_gives_is_one_that_is_read():
     assert {name for name in given if name.startswith("SHEDBOOK_")} <= read
 
 
+def test_every_setting_that_the_readme_tells_of_reaches_the_grown_mill():
+    told = set(re.findall(r"`(SHEDBOOK_\w+)`", (ROOT / "README.md").read_text()))
+    # Where things are in its containers is its own to say.
+    assert told - {"SHEDBOOK_DATA", "SHEDBOOK_BACKUPS"} == set(SERVICES["web"]["environment"])
+
+
 def test_everybody_signs_in_and_the_database_is_not_open_to_the_network():
     assert SERVICES["web"]["environment"]["SHEDBOOK_OPEN_BOOK"] == "no"
     open_to = {name: [port.split(":")[0] for port in of["ports"]] for name, of in SERVICES.items() if "ports" in of}
