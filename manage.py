@@ -114,9 +114,18 @@ def main() -> None:
         if folder:
             os.environ["SHEDBOOK_DATA"] = str(Path(folder).resolve())
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "mill.settings")
-    from django.core.management import execute_from_command_line
+    try:
+        from django.core.exceptions import ImproperlyConfigured
+        from django.core.management import execute_from_command_line
+    except ImportError:
+        sys.exit("This virtual environment lacks what Shedbook needs. Leave it (deactivate) and give the same command\n"
+                 "again, or install into it what mill/requirements/run.txt names.")  # fmt: skip
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as wrong:
+        # A setting that can't be read says so itself.
+        sys.exit(str(wrong))
 
 
 if __name__ == "__main__":

@@ -43,6 +43,16 @@ def kept_secret() -> str:
     said = env("SECRET_KEY", "")
     if said:
         return said
+    try:
+        return _secret_beside_the_data()
+    except OSError as wrong:
+        raise ImproperlyConfigured(
+            f"The folder of the book, {DATA_DIR}, can't be used ({wrong.strerror}). Give it to whoever runs Shedbook,"
+            " or name another: start --data DIR, or SHEDBOOK_DATA."
+        ) from wrong
+
+
+def _secret_beside_the_data() -> str:
     path = DATA_DIR / "secret_key"
     # An empty one is left where the disk was full, or the machine went off, while it was written.
     if not path.exists() or not path.read_text():

@@ -6,14 +6,17 @@ import re
 import shutil
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import sysconfig
+from contextlib import closing
 from urllib.parse import urlencode
 
 import pytest
 
 from mill.latch import Held, Latch
+from tests.books import Book
 from tests.started import CLEAN_ENV, ROOT, Started, free_port, is_gone, wait_until
 
 OUTSIDE = getattr(sys, "_base_executable", sys.executable)
@@ -110,6 +113,13 @@ def test_a_machine_without_venv_is_told_which_package_to_install(copy):
     said = pretending(copy, "sys.path.insert(0, ''); sys.modules['ensurepip'] = None")
     assert said.returncode == 1
     assert "sudo apt-get install python3-venv" in said.stderr
+    assert "Traceback" not in said.stderr
+
+
+def test_in_somebody_else_s_environment_the_way_out_is_said(copy):
+    said = pretending(copy, "sys.prefix = '/elsewhere'; sys.modules['django'] = None")
+    assert said.returncode == 1
+    assert "Leave it (deactivate)" in said.stderr
     assert "Traceback" not in said.stderr
 
 
@@ -238,6 +248,33 @@ def test_an_address_no_phone_could_open_is_refused(start):
     _, complaint = book.process.communicate(timeout=30)
     assert book.process.returncode == 1
     assert "--address is “192.168.1.20”; write it as a phone would" in complaint
+
+
+def test_a_setting_that_cant_be_read_is_one_sentence():
+    command = [sys.executable, "manage.py", "check"]
+    for setting, said in [
+        ({"SHEDBOOK_HTTPS": "perhaps"}, "SHEDBOOK_HTTPS is “perhaps”; write yes or no.\n"),
+        ({"SHEDBOOK_DATA": "/dev/null/book"}, "The folder of the book, /dev/null/book, can't be used"),
+    ]:
+        done = subprocess.run(command, cwd=ROOT, env={**CLEAN_ENV, **setting}, capture_output=True, text=True)
+        assert done.returncode == 1
+        assert done.stderr.startswith(said)
+
+
+@pytest.mark.slow
+def test_a_book_that_is_damaged_or_of_a_later_program_is_not_opened(tmp_path):
+    Book(tmp_path).run("migrate", "-v0")
+    with closing(sqlite3.connect(tmp_path / "shedbook.sqlite3")) as book:
+        book.execute(
+            "INSERT INTO django_migrations (app, name, applied) VALUES ('planning', '9999_later', '2026-01-01')"
+        )
+        book.commit()
+    later = Book(tmp_path).run("start", "--no-browser", "--port", str(free_port()), must=1)
+    assert "is of a later Shedbook: this one doesn't know the change “9999_later” of planning." in later
+    (tmp_path / "shedbook.sqlite3").write_bytes(b"no book at all" * 1000)
+    damaged = Book(tmp_path).run("start", "--no-browser", "--port", str(free_port()), must=1)
+    assert "can't be opened: file is not a database" in damaged
+    assert "Traceback" not in later + damaged
 
 
 def test_a_taken_port_is_refused_with_the_way_out(start):

@@ -14,11 +14,12 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+from django.apps import apps
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
 from mill import laying_aside
@@ -62,7 +63,12 @@ class Command(BaseCommand):
         try:
             with Latch(settings.DATA_DIR / "open", note=url, wait=False):
                 refuse_a_taken_port(listen, port)
-                make_ready(empty=empty)
+                try:
+                    make_ready(empty=empty)
+                except DatabaseError as wrong:
+                    raise CommandError(
+                        f"The book in {settings.DATA_DIR} can't be opened: {wrong}. manage.py doctor says more."
+                    ) from wrong
                 web = ["serve", "--port", str(port), "--listen", listen]
                 while self.keep_open(url, browser=browser, web=web, env=env) == LAY_ASIDE:
                     kept = laying_aside.lay_aside()
@@ -132,6 +138,11 @@ def refuse_a_taken_port(listen: str, port: int) -> None:
 def make_ready(*, empty: bool) -> None:
     """Bring database and static files up to date. What is said meanwhile goes to standard error."""
     executor = MigrationExecutor(connection)
+    if later := of_a_later_program(executor):
+        raise CommandError(
+            f"The book in {settings.DATA_DIR} is of a later Shedbook: this one doesn't know the change “{later[1]}” of"
+            f" {later[0]}. Bring the program up to date first."
+        )
     if executor.migration_plan(executor.loader.graph.leaf_nodes()):
         call_command("migrate", verbosity=0, interactive=False)
     once_changed(settings.DATA_DIR / "static_of", static_files(), collect_static)
@@ -139,6 +150,13 @@ def make_ready(*, empty: bool) -> None:
         print("Writing the example mill into the empty book.", file=sys.stderr)
         call_command("example_mill", stdout=sys.stderr)
     connection.close()
+
+
+def of_a_later_program(executor: MigrationExecutor) -> tuple[str, str] | None:
+    """A change of our tables that this program doesn't know, if there is one."""
+    ours = {config.label for config in apps.get_app_configs() if Path(config.path).parent == settings.BASE_DIR}
+    applied = executor.loader.applied_migrations
+    return next((name for name in applied if name[0] in ours and name not in executor.loader.disk_migrations), None)
 
 
 def has_anything() -> bool:
