@@ -10,3 +10,15 @@ def test_the_first_page_breaks_no_rule_at_any_width(page, axe):
     axe(page)
     wider_than_the_screen = page.evaluate("document.documentElement.scrollWidth > window.innerWidth")
     assert not wider_than_the_screen
+
+
+def test_a_search_does_not_leave_what_is_typed_without_asking(desk_page):
+    page = desk_page
+    page.goto("/customers/new/")
+    page.fill("input[name=name]", "Holm")
+    asked = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.fill("#find", "fell")
+    page.press("#find", "Enter")
+    assert asked == ["beforeunload"]
+    assert page.input_value("input[name=name]") == "Holm"

@@ -20,8 +20,9 @@ let typed = false;
 document.addEventListener("input", (event) => {
   if (event.target.closest("form.sheet")) typed = true;
 });
-document.addEventListener("submit", () => {
-  typed = false;
+document.addEventListener("submit", (event) => {
+  // Looking for something in the box above leaves the page as a link does.
+  if (!event.target.matches("form.find")) typed = false;
 });
 window.addEventListener("beforeunload", (event) => {
   if (typed) event.preventDefault();
