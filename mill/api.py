@@ -2,9 +2,12 @@
 
 from typing import Any
 
+from csp.constants import SELF, UNSAFE_INLINE
+from csp.decorators import csp_update
 from django.db.models import QuerySet
 from django.urls import path, reverse
 from drf_spectacular.utils import OpenApiParameter, extend_schema
+from drf_spectacular.views import SpectacularRedocView
 from rest_framework import viewsets
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -124,6 +127,18 @@ class JobViewSet(viewsets.ReadOnlyModelViewSet[Job]):
         jobs.stop(self.get_object(), by=request.user)
         return Response(JobSerializer(self.get_object()).data)
 
+
+class DescriptionView(SpectacularRedocView):
+    """The description to read and look things up in, drawn by a reader that is shipped along."""
+
+    url_name = "api_schema"
+    template_name = "mill/api_description.html"
+
+
+# The reader writes its styles into the page, and looks things up in a worker of its own making. No other page may.
+api_description = csp_update({"style-src": [SELF, UNSAFE_INLINE], "worker-src": [SELF, "blob:"]})(
+    DescriptionView.as_view()
+)
 
 router = SimpleRouter()
 router.register("jobs", JobViewSet)

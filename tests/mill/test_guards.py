@@ -55,6 +55,17 @@ def test_an_address_that_begins_like_a_house_stays_in_this_one():
     assert Client().get("/orders/", {"then": "//elsewhere.example"})["Location"].startswith("/sign-in/?next=/orders/")
 
 
+# What a page may load
+
+
+def test_the_reader_of_the_api_alone_writes_styles_into_its_page(desk):
+    reader = desk.get("/api/description/")
+    assert "style-src 'self' 'unsafe-inline'" in reader.headers["Content-Security-Policy"]
+    assert "script-src" not in reader.headers["Content-Security-Policy"]
+    assert "https://" not in reader.content.decode()
+    assert "unsafe" not in desk.get("/mill/tokens/").headers["Content-Security-Policy"]
+
+
 # Hosts
 
 
