@@ -566,6 +566,11 @@ def delivery_of(line: OrderLine) -> Delivery:
     return against_order(lengths, ordered_m=line.pieces * line.length_m, tolerance_pct=line.tolerance_pct)
 
 
+def is_woven(line: OrderLine) -> bool:
+    """Nothing of it is still to come off a loom; before that, what is there is not short of anything."""
+    return line.state not in (OrderLine.ENTERED, OrderLine.ON_A_WARP, OrderLine.IN_LOOM)
+
+
 def expected_length_m(piece: Piece) -> Decimal:
     """Finished metres that the route leaves of the grey piece."""
     shrink_pct = route_shrink_pct(step.length_shrink_pct for step in piece.spec.route_steps.all())

@@ -16,7 +16,7 @@ from mill.templatetags.mill import day
 from planning.forms.pieces import DispatchForm
 from planning.models import Customer, Dispatch, Piece
 from planning.services import dispatch as services
-from planning.services.pieces import delivery_of, grade_of, limit_of
+from planning.services.pieces import delivery_of, grade_of, is_woven, limit_of
 
 COLUMNS = [
     Column(
@@ -36,7 +36,7 @@ COLUMNS = [
 @require_GET
 @room("pieces")
 def dispatches(request: HttpRequest) -> HttpResponse:
-    rows = Dispatch.objects.select_related("customer").annotate(n_pieces=Count("pieces"))
+    rows = Dispatch.objects.select_related("customer").annotate(n_pieces=Count("pieces")).order_by("-number")
     ready = Customer.objects.annotate(
         n_ready=Count(
             "orders__lines__woven_pieces", filter=Q(orders__lines__woven_pieces__state=Piece.READY), distinct=True
@@ -100,7 +100,9 @@ def dispatch_new(request: HttpRequest, code: str) -> HttpResponse:
                 for piece in rows
             ],
             "limit": limit,
-            "lines": [{"line": line, "delivery": delivery_of(line)} for line in lines.values()],
+            "lines": [
+                {"line": line, "delivery": delivery_of(line), "is_woven": is_woven(line)} for line in lines.values()
+            ],
         },
         status=422 if request.method == "POST" else 200,
     )

@@ -232,6 +232,7 @@ def piece(request: HttpRequest, number: str) -> HttpResponse:
             "mended_min": pieces.mended_min(found),
             "left_min": pieces.mending_left_min(found),
             "delivery": pieces.delivery_of(found.line) if found.line else None,
+            "is_woven": pieces.is_woven(found.line) if found.line else False,
             "sent": pieces.sent_on(found),
             "forms": built,
             "opened": act,

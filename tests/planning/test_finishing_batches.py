@@ -1,5 +1,6 @@
 """Finishing: batches of several orders' pieces in and out of steps, what waits and for how long; then dispatch."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -237,6 +238,13 @@ def test_the_note_grades_each_piece_by_the_limit_that_was_agreed_when_it_left(se
     paper = desk.get("/dispatch/1/print/").content.decode()
     assert "4.6</td>" in paper
     assert "the limit is 3.6 points in 100 m²" in paper
+
+
+def test_the_dispatch_of_today_stands_first(sent_to, planner, desk):
+    for n, piece in enumerate(dispatch.ready_for(sent_to)):
+        dispatch.send(sent_to, [piece], sent_on=timezone.localdate(), by=planner, key=str(n))
+    page = desk.get("/dispatch/").content.decode()
+    assert re.findall(r'href="/dispatch/(\d+)/"', page) == ["2", "1"]
 
 
 def test_the_pages_send_and_print(sent_to, desk):

@@ -170,6 +170,16 @@ def test_short_and_over_are_said_with_what_the_route_leaves_of_grey_pieces(warp,
     assert pieces.delivery_of(line).said == ("60.16 m for 120 m ordered: 59.84 m short, beyond the tolerance of 0 %.")
 
 
+def test_a_line_is_called_short_once_all_of_it_is_off_the_loom(warp, planner, desk):
+    piece = cut(warp, planner)
+    page = desk.get(f"/pieces/{piece.number}/").content.decode()
+    assert "60.16 m of 120 m ordered are off the loom; the rest is still to be woven." in page
+    assert "short, beyond" not in page
+    cut(warp, planner, length_m="60")
+    # 60.16 m and 60 m less 6 %, 56.4 m.
+    assert "116.56 m for 120 m ordered: 3.44 m short" in desk.get(f"/pieces/{piece.number}/").content.decode()
+
+
 def test_a_piece_has_the_grade_that_is_in_print(warp, planner):
     row = ROWS["F-I02"]
     length_m = round(Decimal(row.inputs["yd"]) * Decimal("0.9144"), 2)
