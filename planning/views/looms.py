@@ -41,6 +41,7 @@ from planning.services import (
     tickets,
 )
 from planning.strip import SET_UP, WEAVING, Bar, strip_svg
+from planning.views.warps import whose
 from planning.worktime import WEEK_MIN
 
 STRIP_WEEKS = 5
@@ -381,6 +382,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     slots = list(run.slots.select_related("warp", "loom").prefetch_related(with_parts()))
     for slot in slots:
         slot.before = before.get(slot.warp_id)  # type: ignore[attr-defined]
+        slot.whose = whose(slot.warp)  # type: ignore[attr-defined]
     shed = effects.shed_of(run)
     return render(
         request,

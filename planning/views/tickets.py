@@ -24,10 +24,11 @@ from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
 from mill.templatetags.mill import day as written_day
 from mill.templatetags.mill import moment
-from planning.models import Cloth, JobTicket, Warp
+from planning.models import JobTicket, Warp
 from planning.picture import draft_svg
 from planning.services import tickets
 from planning.ticket import Figures, Section, YarnNeed, from_json
+from planning.views.warps import whose
 from planning.weave import lifting_text, threading_text
 
 
@@ -293,22 +294,11 @@ def tickets_next(request: HttpRequest) -> HttpResponse:
         {
             "title": _("Tickets of the next warps"),
             "until": until,
-            "rows": [(row, _whose(row.warp)) for row in rows],
+            "rows": [(row, whose(row.warp)) for row in rows],
             "n_ready": sum(not row.why for row in rows),
             "papers": [(kind, label) for kind, (label, _) in PAPERS.items()],
         },
     )
-
-
-def _whose(warp: Warp) -> list[str]:
-    """What is on a warp: each cloth, with its customers."""
-    found: dict[Cloth, dict[str, None]] = {}
-    for part in warp.parts.all():
-        found.setdefault(part.spec.cloth, {})[str(part.line.order.customer)] = None
-    return [
-        _("%(cloth)s for %(customer)s") % {"cloth": cloth, "customer": "; ".join(customers)}
-        for cloth, customers in found.items()
-    ]
 
 
 @require_GET

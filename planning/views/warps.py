@@ -141,6 +141,17 @@ def cloths_of(warp: Warp) -> str:
     return "; ".join(dict.fromkeys(f"{part.spec.cloth}, {part.line.colourway.name}" for part in warp.parts.all()))
 
 
+def whose(warp: Warp) -> list[str]:
+    """What is on a warp: each cloth, with its customers."""
+    found: dict[Cloth, dict[str, None]] = {}
+    for part in warp.parts.all():
+        found.setdefault(part.spec.cloth, {})[str(part.line.order.customer)] = None
+    return [
+        _("%(cloth)s for %(customer)s") % {"cloth": cloth, "customer": "; ".join(customers)}
+        for cloth, customers in found.items()
+    ]
+
+
 def trouble_of(warp: Any) -> str:
     """What is the matter with a warp of the list, in a few words."""
     worked = getattr(warp, "worked", None)
