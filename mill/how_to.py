@@ -8,7 +8,7 @@ marks: they are said as the page itself says them.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext, pgettext
 
@@ -154,7 +154,7 @@ TASKS: tuple[Task, ...] = (
             Step(
                 N_("Say the day in “Print the tickets of” and press “Show them for printing”."),
                 press="Show them for printing",
-                then="Tickets of",
+                then="Back",
             ),
         ),
         N_(
@@ -249,14 +249,14 @@ TASKS: tuple[Task, ...] = (
         (
             Step(N_("Open “Store”."), press="Store", then="What lies where"),
             Step(N_("Press “Places”."), press="Places", then="New place"),
-            Step(N_("Press the place, here “LOFT”."), press="LOFT", then="Count"),
+            Step(N_("Press the place, here “LOFT”."), press="LOFT", then="Count it"),
             Step(
                 N_(
                     "Press “Count it”, weigh what lies there, lot by lot, and write it down; “Count sheet” on the page"
                     " before prints a sheet to walk round with."
                 ),
                 press="Count it",
-                then="Count",
+                then="Count sheet for paper",
             ),
         ),
         N_("What differs is written into the ledger as a line with its reason; what was there before stays readable."),
@@ -271,7 +271,7 @@ TASKS: tuple[Task, ...] = (
             Step(
                 N_("Press “Finishing”: what waits for the perch, the menders and each step, the most urgent first."),
                 press="Finishing",
-                then="scour",
+                then="Machines",
             ),
             Step(
                 N_("Tick the pieces that go in together and press “Sew together, into scour”."),
@@ -293,11 +293,11 @@ TASKS: tuple[Task, ...] = (
         ("dispatches", "dispatch_new", "dispatch"),
         (
             Step(N_("Open “Pieces”."), press="Pieces", then="Dispatch"),
-            Step(N_("Press “Dispatch”."), press="Dispatch", then="Send to"),
+            Step(N_("Press “Dispatch”."), press="Dispatch", then="Ready to send"),
             Step(
                 N_("Press the customer, here “Send to Pellitory House”."),
                 press="Send to Pellitory House",
-                then="Send to",
+                then="Send them",
             ),
             Step(N_("Tick the pieces that go and press “Send them”."), press="Send them", then="Dispatch"),
         ),
@@ -336,7 +336,7 @@ TASKS: tuple[Task, ...] = (
         (
             Step(N_("Open “Mill”."), press="Mill", then="Backups"),
             Step(N_("Press “Backups”."), press="Backups", then="Write one now"),
-            Step(N_("Press “Write one now”. People may go on working."), press="Write one now", then="backup"),
+            Step(N_("Press “Write one now”. People may go on working."), press="Write one now", then="Backups"),
         ),
         N_("One is written every night as well. Copy them to another machine: a backup beside the book burns with it."),
     ),
@@ -367,6 +367,18 @@ def told(words: str) -> str:
     # Translators: the marks round a word of a page.
     before, after = pgettext("a word of a page", "“ ”").split()
     return re.sub(r"[“„]([^“”„]+)[”“]", lambda word: f"{before}{on_the_page(word[1])}{after}", gettext(words))
+
+
+def as_told(step: Step) -> Step:
+    """A step in the language of the page: what it says, and the words of the page that it writes, ticks and presses."""
+    return replace(
+        step,
+        say=told(step.say),
+        write=tuple((on_the_page(label), on_the_page(value)) for label, value in step.write),
+        tick=tuple(map(on_the_page, step.tick)),
+        press=on_the_page(step.press),
+        then=on_the_page(step.then),
+    )
 
 
 def on_the_page(word: str) -> str:

@@ -1,4 +1,7 @@
-"""The pictures of the how-to's: of which step, how large, of which words. `tests/browser/pictures.py` takes them."""
+"""The pictures of the how-to's in each language: of which step, how large, of which words.
+
+`tests/browser/pictures.py` takes them.
+"""
 
 import hashlib
 import json
@@ -11,13 +14,14 @@ from django.utils.translation import gettext as _
 from mill.how_to import Step, Task
 
 FOLDER = Path(__file__).parent / "static" / "mill" / "how-to"
-LIST = FOLDER / "pictures.json"
+LIST = "pictures.json"
 
 
 @dataclass(frozen=True)
 class Picture:
     """A picture of a step, in pixels. `words` is the digest of the step as it was said when the picture was taken."""
 
+    language: str
     name: str
     width: int
     height: int
@@ -26,7 +30,7 @@ class Picture:
     @property
     def address(self) -> str:
         """Under the static files."""
-        return f"mill/how-to/{self.name}.webp"
+        return f"mill/how-to/{self.language}/{self.name}.webp"
 
 
 def name_of(task: Task, n: int) -> str:
@@ -64,6 +68,7 @@ def alt_of(step: Step) -> str:
 
 
 @cache
-def pictures() -> dict[str, Picture]:
-    """By name."""
-    return {name: Picture(name, **told) for name, told in json.loads(LIST.read_text()).items()}
+def pictures(language: str) -> dict[str, Picture]:
+    """By name, with the pages as they are in a language."""
+    taken = json.loads((FOLDER / language / LIST).read_text())
+    return {name: Picture(language, name, **told) for name, told in taken.items()}

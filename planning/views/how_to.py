@@ -1,5 +1,6 @@
 """How to do what people come to the book for, step by step; and the words of the trade that pages use."""
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path
@@ -24,7 +25,7 @@ def how_to(request: HttpRequest, slug: str) -> HttpResponse:
     task = BY_SLUG.get(slug)
     if task is None:
         raise Http404(slug)
-    there = pictures()
+    there = pictures(get_language() or settings.LANGUAGE_CODE)
     steps = [(step, there.get(name_of(task, n)), alt_of(step)) for n, step in enumerate(task.steps, start=1)]
     return render(request, "planning/how_to.html", {"title": told(task.title), "task": task, "steps": steps})
 

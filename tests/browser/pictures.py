@@ -1,7 +1,8 @@
 """The pictures of the README and of the how-to's, taken anew: python3 -m tests.browser.pictures
 
-Opens an example mill in a folder that is thrown away, takes the tour's pages as they stand, then each how-to its way,
-with a picture of each step just before its button is pressed. Half a minute or so; Chromium has to be there.
+For each language opens an example mill in a folder that is thrown away and takes each how-to its way, with a picture of
+each step just before its button is pressed; in English the tour's pages before, as they stand. A minute or so; Chromium
+has to be there.
 DJANGO_SETTINGS_MODULE=mill.settings stands in its environment.
 """
 
@@ -12,11 +13,13 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import django
+from django.conf import settings
 from playwright.sync_api import sync_playwright
 
 from mill.how_to import TASKS, Step
 from mill.pictures import FOLDER, LIST, has_picture, name_of, words_of
-from tests.browser.pressing import take
+from tests.browser.pressing import in_language, speak, take
 from tests.conftest import CHROMIUM, CHROMIUM_FLAGS
 from tests.started import Started, free_port
 
@@ -78,17 +81,19 @@ def around(page: Any, touched: list[Any], most_height: int) -> dict[str, float]:
     return {"x": 0, "y": top, "width": STEP_WIDTH, "height": round(foot - top)}
 
 
-def take_how_tos(browser: Any, address: str) -> None:
-    """A picture of each step, and the list of them; what was there before goes."""
-    FOLDER.mkdir(exist_ok=True)
-    for old in FOLDER.glob("*.webp"):
+def take_how_tos(browser: Any, address: str, code: str) -> None:
+    """A picture of each step in a language, and the list of them; what was there before goes."""
+    folder = FOLDER / code
+    folder.mkdir(parents=True, exist_ok=True)
+    for old in folder.glob("*.webp"):
         old.unlink()
     told = {}
     darkroom = browser.new_page()
     for task in TASKS:
         page = browser.new_page(viewport={"width": STEP_WIDTH, "height": 800}, base_url=address)
+        speak(page, code)
         page.goto("/")
-        for n, step in enumerate(task.steps, start=1):
+        for n, step in enumerate(in_language(task, code), start=1):
 
             def keep(page: Any, touched: list[Any], name: str = name_of(task, n), of: Step = step) -> None:
                 touched[-1].evaluate(MARK)
@@ -98,27 +103,31 @@ def take_how_tos(browser: Any, address: str) -> None:
                     picture = base64.b64decode(webp)
                     if len(picture) < MOST_BYTES:
                         break
-                (FOLDER / f"{name}.webp").write_bytes(picture)
+                (folder / f"{name}.webp").write_bytes(picture)
                 told[name] = {"width": width, "height": height, "words": words_of(of)}
 
             take(page, step, before=keep if has_picture(n) else None)
         page.close()
     darkroom.close()
-    LIST.write_text(json.dumps(told, indent=1) + "\n")
+    (folder / LIST).write_text(json.dumps(told, indent=1) + "\n")
 
 
 def main() -> None:
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        started = Started(Path(folder) / "book", free_port())
-        try:
-            print(started.line().strip(), file=sys.stderr)
-            browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=CHROMIUM_FLAGS)
-            take_tour(browser, f"http://127.0.0.1:{started.port}")
-            take_how_tos(browser, f"http://127.0.0.1:{started.port}")
-            browser.close()
-        finally:
-            started.process.terminate()
-            started.process.communicate(timeout=30)
+    django.setup()
+    for code, _name in settings.LANGUAGES:
+        with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+            started = Started(Path(folder) / "book", free_port())
+            try:
+                print(started.line().strip(), file=sys.stderr)
+                browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=CHROMIUM_FLAGS)
+                address = f"http://127.0.0.1:{started.port}"
+                if code == settings.LANGUAGE_CODE:
+                    take_tour(browser, address)
+                take_how_tos(browser, address, code)
+                browser.close()
+            finally:
+                started.process.terminate()
+                started.process.communicate(timeout=30)
 
 
 if __name__ == "__main__":

@@ -5,11 +5,26 @@ from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
-from django.utils import timezone
+from django.conf import settings
+from django.utils import timezone, translation
 
-from mill.how_to import FIRST, Step
+from mill.how_to import FIRST, Step, Task, as_told
 
 DAYS = re.compile(r"in (\d+) days")
+
+
+def speak(page: Any, code: str) -> None:
+    """The book speaks a language to whoever sits at the page, from here on."""
+    page.goto("/language/")
+    page.locator(f"button[name=language][value={code}]").click()
+
+
+def in_language(task: Task, code: str) -> list[Step]:
+    """Its steps, in the words of the pages in a language."""
+    if code == settings.LANGUAGE_CODE:
+        return list(task.steps)
+    with translation.override(code):
+        return [as_told(step) for step in task.steps]
 
 
 def begins_with(words: str) -> re.Pattern[str]:

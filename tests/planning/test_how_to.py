@@ -1,12 +1,14 @@
 """How-tos say what they press, are offered on the pages where they are done, and words stand in the order of letters."""
 
 import pytest
+from django.conf import settings
 from django.urls import reverse
 
 from mill import roles
 from mill.how_to import FIRST, TASKS
 from mill.pictures import FOLDER, LIST, alt_of, has_picture, name_of, pictures, words_of
 from mill.words import WORDS
+from tests.browser.pressing import in_language
 
 
 @pytest.mark.parametrize("task", TASKS, ids=lambda task: task.slug)
@@ -31,14 +33,21 @@ def test_a_page_offers_its_tasks_and_each_has_a_page(desk):
 
 
 RENEW = "take the pictures anew: DJANGO_SETTINGS_MODULE=mill.settings .venv/bin/python -m tests.browser.pictures"
-PICTURED = {name_of(task, n): step for task in TASKS for n, step in enumerate(task.steps, start=1) if has_picture(n)}
+in_each_language = pytest.mark.parametrize("code", [code for code, _name in settings.LANGUAGES])
 
 
-def test_each_step_has_its_picture_and_no_picture_is_of_words_that_are_gone():
-    assert {name: picture.words for name, picture in pictures().items()} == {
-        name: words_of(step) for name, step in PICTURED.items()
+def pictured(code):
+    """The steps that have a picture, in the words of a language, by the picture's name."""
+    steps = [(task, n, step) for task in TASKS for n, step in enumerate(in_language(task, code), start=1)]
+    return {name_of(task, n): step for task, n, step in steps if has_picture(n)}
+
+
+@in_each_language
+def test_each_step_has_its_picture_and_no_picture_is_of_words_that_are_gone(code):
+    assert {name: picture.words for name, picture in pictures(code).items()} == {
+        name: words_of(step) for name, step in pictured(code).items()
     }, RENEW
-    assert {path.stem for path in FOLDER.iterdir()} == {*PICTURED, LIST.stem}, RENEW
+    assert {path.name for path in (FOLDER / code).iterdir()} == {*(f"{n}.webp" for n in pictured(code)), LIST}, RENEW
 
 
 def size_px(webp):
@@ -48,9 +57,12 @@ def size_px(webp):
     return width, height
 
 
-def test_pictures_are_small_and_of_the_size_that_the_page_keeps_free_for_them():
-    files = {name: (FOLDER / f"{name}.webp").read_bytes() for name in PICTURED}
-    assert {name: (p.width, p.height) for name, p in pictures().items()} == {n: size_px(f) for n, f in files.items()}
+@in_each_language
+def test_pictures_are_small_and_of_the_size_that_the_page_keeps_free_for_them(code):
+    files = {name: (FOLDER / code / f"{name}.webp").read_bytes() for name in pictured(code)}
+    assert {name: (p.width, p.height) for name, p in pictures(code).items()} == {
+        n: size_px(f) for n, f in files.items()
+    }
     assert max(map(len, files.values())) < 40_000
     assert sum(map(len, files.values())) < 1_200_000
 
@@ -59,7 +71,7 @@ def test_a_how_to_shows_its_pictures(desk):
     for task in TASKS:
         page = desk.get(reverse("how_to", args=[task.slug])).content.decode()
         for n, step in enumerate(task.steps, start=1):
-            assert (f"{name_of(task, n)}" in page) == has_picture(n)
+            assert (f"how-to/en-gb/{name_of(task, n)}" in page) == has_picture(n)
             assert (f'alt="{alt_of(step)}" width="' in page) == has_picture(n)
 
 
