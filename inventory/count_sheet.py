@@ -15,6 +15,8 @@ RULES = {
     ("indirect", True): N_("folds × number 1 ÷ number"),
 }
 TEX_PLACES = Decimal("0.0001")
+# Of number 1, so that a count worked from it is right to the four places that are kept: 150 den × 0.1111111 tex.
+NUMBER_ONE_PLACES = Decimal("0.0000001")
 
 
 def as_stored(count_tex: Decimal) -> Decimal:
@@ -32,13 +34,13 @@ def work_out_count(count: Count) -> tuple[Decimal, Working]:
     >>> from inventory.yarn import read_count
     >>> count_tex, working = work_out_count(read_count("2/48 nw"))
     >>> count_tex, working.of("count_tex").sum
-    (Decimal('36.9088'), '2 × 885.8119 ÷ 48')
+    (Decimal('36.9088'), '2 × 885.8118712 ÷ 48')
 
     Source: tex is grams per 1000 m (ISO 1144); what number 1 of the system is stands in its step.
     """
     working, system = Working(), count.system
     of_one = working.add(
-        system.tex_of_one.quantize(TEX_PLACES, rounding=ROUND_HALF_UP),
+        system.tex_of_one.quantize(NUMBER_ONE_PLACES, rounding=ROUND_HALF_UP),
         name="tex_of_one",
         label=NUMBER_ONE % {"of": system.name},
         formula=N_("grams ÷ metres × 1000"),

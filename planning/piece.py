@@ -108,6 +108,15 @@ def piece_points(faults: Iterable[Fault], *, bands: FaultBands = METRIC_BANDS) -
 
     Source: ASTM D5430, at most 4 points to a linear yard; the metre in its place is common practice.
     """
+    return sum(points_by_run(faults, bands=bands).values())
+
+
+def points_by_run(faults: Iterable[Fault], *, bands: FaultBands = METRIC_BANDS) -> dict[int, int]:
+    """The same by metre, or yard, of the piece, counted from 0; those without a fault left out.
+
+    >>> points_by_run([Fault(Decimal("3.2"), Decimal(240)), Fault(Decimal("3.9"), Decimal(50))])
+    {3: 4}
+    """
     by_run: Counter[int] = Counter()
     for fault in faults:
         points = fault_points(fault, bands=bands)
@@ -119,7 +128,7 @@ def piece_points(faults: Iterable[Fault], *, bands: FaultBands = METRIC_BANDS) -
             while at * bands.run_m < fault.at_m + length_m:
                 by_run[at] += points
                 at += 1
-    return sum(min(points, MOST_POINTS) for points in by_run.values())
+    return {run: min(points, MOST_POINTS) for run, points in sorted(by_run.items())}
 
 
 def points_per_100_m2(points: int, *, length_m: Decimal, width_cm: Decimal) -> Decimal:

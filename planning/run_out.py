@@ -33,11 +33,13 @@ class Tally:
 
     meant_min        in which looms were meant to run: the minutes less the waits
     ran_min          in which they ran, as far as every stop was told
-    efficiency_pct   picks woven of those that running without a stop would have woven; None without minutes
+    possible         picks that running without a stop would have woven in those minutes, each loom at its own speed
+    efficiency_pct   picks woven of those; None without minutes
     """
 
     spells: int
     picks: int
+    possible: int
     length_m: Decimal
     meant_min: int
     waited_min: int
@@ -66,6 +68,7 @@ def tally(spells: Iterable[Spell]) -> Tally:
     return Tally(
         spells=len(rows),
         picks=picks,
+        possible=possible,
         length_m=sum((row.length_m for row in rows), start=Decimal(0)),
         meant_min=sum(row.minutes - row.waited_min for row in rows),
         waited_min=sum(row.waited_min for row in rows),

@@ -1,7 +1,7 @@
 """Running: the minutes in which looms wove, stood and waited, by loom, week and shift, and why they stood."""
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
@@ -16,7 +16,6 @@ from planning.run_out import Spell, Tally, tally
 K = TypeVar("K")
 # Words among the figures of a sum.
 PICKS = W_("%(n)s picks")
-PICKS_OF_LOOMS = W_("%(n)s picks of %(n_looms)s looms, each at its own speed")
 # Too short to be told, or told by nobody.
 UNTOLD = N_("short, or not told")
 
@@ -149,7 +148,7 @@ def why_stood(whole: Running) -> list[tuple[str, int, Decimal | None, bool]]:
     ]
 
 
-def working(whole: Running, *, looms: Sequence[str]) -> tuple[Step, ...]:
+def working(whole: Running) -> tuple[Step, ...]:
     if whole.efficiency_pct is None:
         return ()
     steps = [
@@ -173,10 +172,8 @@ def working(whole: Running, *, looms: Sequence[str]) -> tuple[Step, ...]:
         Step(
             "efficiency_pct",
             N_("Efficiency"),
-            N_("picks woven ÷ picks that the minutes meant to run allow"),
-            f"{whole.running_min} ÷ {whole.tally.meant_min} min"
-            if len(looms) == 1
-            else PICKS_OF_LOOMS % {"n": whole.tally.picks, "n_looms": len(looms)},
+            N_("picks woven ÷ picks that the minutes meant to run allow, each loom at its own speed"),
+            f"{PICKS % {'n': whole.tally.picks}} ÷ {PICKS % {'n': whole.tally.possible}}",
             whole.efficiency_pct,
             "%",
             N_("running efficiency leaves out set-ups and waits, as the mill’s plan does"),

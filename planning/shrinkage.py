@@ -386,12 +386,13 @@ def weave_for(
         mean_length_m=mean_m,
         more_m=grey_m - mean_m,
         of={
-            "mean": mean_pct,
-            "t": _near(t, "0.001"),
-            "spread": _near(spread),
+            # To more places than they are shown with elsewhere, so that the sum gives the hundredth.
+            "mean": _plain(_near(mean, "0.0001")),
+            "t": _plain(_near(t, "0.0001")),
+            "spread": _plain(_near(spread, "0.0001")),
             "pieces": pieces,
             "n": n,
-            "length": Decimal(f"{length_m.normalize():f}"),
+            "length": _plain(length_m),
         },
     )
 
@@ -438,6 +439,11 @@ def _interval(mean: float, half: float) -> Interval:
 
 def _near(value: float, step: str = "0.01") -> Decimal:
     return Decimal(repr(value)).quantize(Decimal(step), ROUND_HALF_UP)
+
+
+def _plain(value: Decimal) -> Decimal:
+    """Without idle noughts."""
+    return Decimal(f"{value.normalize():f}")
 
 
 def _near_decimal(value: Decimal) -> Decimal:

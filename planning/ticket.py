@@ -36,6 +36,7 @@ __all__ = [
     "loom_needs",
     "to_json",
     "widths_after_steps_cm",
+    "without_words",
     "work_out",
     "work_out_cloth",
 ]
@@ -564,8 +565,8 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
             ),
             "0.01",
         ),
-        f"{weave.repeat_ends} ÷ ({weave.repeat_ends} ÷ {_near(warp_per_cm, '0.01')} + "
-        f"{_n(_near(weave.weft_intersections, '0.01'))} ÷ {_near(weft_per_cm, '0.01')})",
+        f"{weave.repeat_ends} ÷ ({weave.repeat_ends} ÷ {_n(warp_per_cm)} + "
+        f"{_n(weave.weft_intersections)} ÷ {_n(weft_per_cm)})",
         source=DIAMETERS % {"n": warp_rule.constant, "yarns": warp_rule.yarns},
     )
     max_picks_per_cm = _step(
@@ -580,8 +581,8 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
             ),
             "0.01",
         ),
-        f"{weave.repeat_picks} ÷ ({weave.repeat_picks} ÷ {_near(weft_per_cm, '0.01')} + "
-        f"{_n(_near(weave.warp_intersections, '0.01'))} ÷ {_near(warp_per_cm, '0.01')})",
+        f"{weave.repeat_picks} ÷ ({weave.repeat_picks} ÷ {_n(weft_per_cm)} + "
+        f"{_n(weave.warp_intersections)} ÷ {_n(warp_per_cm)})",
         source=DIAMETERS % {"n": weft_rule.constant, "yarns": weft_rule.yarns},
     )
     working_ends_per_cm = _step(
@@ -998,7 +999,9 @@ def work_out(
                 start=Decimal(0),
             )
         ),
-        " + ".join(f"{need.threads} × {_n(lost_m)} m × {_n(_yarn_of(cloth, need).count_tex)}" for need in warp_yarns),
+        " + ".join(
+            f"{need.threads} × {_n(lost_m)} m × {_n(_yarn_of(cloth, need).count_tex)} ÷ 1000" for need in warp_yarns
+        ),
     )
 
     # Sections and the creel.
@@ -1296,6 +1299,14 @@ def to_json(figures: Figures) -> dict[str, Any]:
     """The figures as plain JSON: Decimals as text, tuples as lists. `from_json` reads them back, equal."""
     plain: dict[str, Any] = _plain(figures)
     return plain
+
+
+def without_words(frozen: Any) -> Any:
+    """Frozen figures, and of their working the names and values alone: it may be put better while no figure changes."""
+    if isinstance(frozen, Mapping):
+        names = ("name", "value") if "formula" in frozen else frozen.keys()
+        return {name: without_words(frozen[name]) for name in names}
+    return [without_words(item) for item in frozen] if isinstance(frozen, list) else frozen
 
 
 def from_json(frozen: Mapping[str, Any]) -> Figures:

@@ -146,9 +146,9 @@ def _grade(
                 end=Decimal(num(length_m)),
             )
     if points is None:
-        points = piece.piece_points(faults, bands=piece.INCH_BANDS)
-        said = " + ".join(str(piece.fault_points(fault, bands=piece.INCH_BANDS)) for fault in faults)
-        sheet.ask("points", points, said or NO_FAULT)
+        by_yard = piece.points_by_run(faults, bands=piece.INCH_BANDS).values()
+        points = sum(by_yard)
+        sheet.ask("points", points, " + ".join(str(each) for each in by_yard) or NO_FAULT)
     else:
         sheet.ask("points", points, COUNTED % {"n": points})
         if faults:

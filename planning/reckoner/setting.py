@@ -325,7 +325,12 @@ def _reed_and_ends(
             ends=ground * ends_per_dent,
             most=MOST_ENDS,
         )
-    sheet.put("ground_dents", ground, f"{num(reed_cm)} × {num(reed)} ÷ 10")
+    # From what was written: a width that was cut to be shown could ask for a dent more.
+    sheet.put(
+        "ground_dents",
+        ground,
+        f"{num(finished_width_cm)}{left('÷', (width_shrink_pct, weaving_contraction_pct))} × {num(reed)} ÷ 10",
+    )
     sheet.put("ground_ends", ground * ends_per_dent, f"{ground} × {ends_per_dent}")
     sides = 2 * whole_up(Decimal(selvedge_ends) / 2 / ends_per_dent)
     sheet.ask("dents", ground + sides, f"{ground} + {sides}")

@@ -160,8 +160,9 @@ def six(value: Decimal) -> Decimal:
 
 
 def fine(value: Decimal) -> str:
-    """A count in the working: six figures."""
-    return f"{six(value):f}"
+    """A count in the working: nine figures, so that its sum gives six."""
+    places = min(value.adjusted() - 8, 0)
+    return f"{tidy(value.quantize(Decimal(1).scaleb(places), rounding=ROUND_HALF_UP, context=_WIDE)):f}"
 
 
 def tidy(value: Decimal) -> Decimal:
@@ -169,11 +170,11 @@ def tidy(value: Decimal) -> Decimal:
 
 
 def num(value: Decimal | int) -> str:
-    """A number in the working: four places at most, six figures where it is small."""
+    """A number in the working: six places at most, as a field keeps them; six figures where it is small."""
     if isinstance(value, int):
         return str(value)
     if abs(value) >= 1:
-        value = value.quantize(Decimal("0.0001"), rounding=ROUND_HALF_UP, context=_WIDE)
+        value = value.quantize(Decimal("0.000001"), rounding=ROUND_HALF_UP, context=_WIDE)
     elif value:
         value = six(value)
     return f"{value.normalize(_WIDE):f}"

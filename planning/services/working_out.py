@@ -36,7 +36,7 @@ from planning.models import (
     mill_facts,
 )
 from planning.services import clock
-from planning.ticket import Figures, Run, to_json, work_out
+from planning.ticket import Figures, Run, to_json, without_words, work_out
 from planning.worktime import DAY_MIN, WEEK_MIN, calendar_of
 
 TASK = "planning.rework_warps"
@@ -479,6 +479,8 @@ def audit_differences() -> Generator[str, None, int]:
         if warp.state in (Warp.PROPOSED, Warp.PLANNED) or stored.worked_from == worked.worked_from:
             for name in FIGURE_COLUMNS:
                 was, now = getattr(stored, name), getattr(fresh, name)
+                if name == "figures":
+                    was, now = without_words(was), without_words(now)
                 if name not in {"worked_at", "is_stale"} and was != now:
                     yield f"{warp}: {name} is stored as {_short(was)}; worked out it is {_short(now)}."
             expected = needs_of(warp, worked.figures, yarn_ids) if worked.figures else []

@@ -370,7 +370,7 @@ def test_a_wrong_yarn_is_told_why_and_what_was_typed_stays(desk, changes, says):
 def test_the_tex_stands_beside_the_count_as_it_is_typed(desk):
     live = desk.post(reverse("yarn_count"), {"count_as_bought": "2/48 nw"})
     assert "36.9 tex" in text_of(live)
-    assert "2 × 885.8119 ÷ 48" in text_of(live)
+    assert "2 × 885.8118712 ÷ 48" in text_of(live)
     assert "names no count system" in text_of(desk.post(reverse("yarn_count"), {"count_as_bought": "30s"}))
     without_script = written(desk, "yarn_new", said=yarn_said(act="look"))
     assert "36.9 tex" in text_of(without_script)

@@ -428,6 +428,20 @@ def test_a_beam_holds_a_ring_of_yarn(desk):
     assert said["remarks"] == []
 
 
+def test_the_points_of_a_yard_stand_in_the_sum_as_they_count(desk):
+    # On the fourth yard 4 and 1, of which 4 count; a fault of 2 yards from 19 yd on counts 4 on each that it reaches.
+    said = answer(desk, "grade", faults="3 yd: 10 in; 3.5 yd: 1 in; 19 yd: 2 yd")
+    (step,) = [step for step in said["working"] if step["name"] == "points"]
+    assert (step["sum"], step["value"]) == ("4 + 4 + 4", "12")
+
+
+def test_dents_are_reckoned_from_the_width_as_it_was_written(desk):
+    # 150 ÷ 0.9 ÷ 0.94 x 4.23 = 750; from 177.305 cm, as that is shown, it were 750.0002 and a dent more.
+    said = answer(desk, "ends")
+    (step,) = [step for step in said["working"] if step["name"] == "ground_dents"]
+    assert (step["sum"], step["value"]) == ("150 ÷ (1 − 10 %) ÷ (1 − 6 %) × 42.3 ÷ 10", "750")
+
+
 def test_a_barrel_typed_in_inches_is_taken_to_the_millimetre(desk):
     said = answer(desk, "beam", barrel_mm="7 in")  # 177.8 mm
     assert said["working"][1]["sum"].startswith("π ÷ 4 × (0.76² − 0.178²)")

@@ -42,18 +42,21 @@ def test_two_looms_by_hand():
         ("no weft", 60, Decimal("17.6"), True),
         ("tuner", 20, Decimal("5.9"), False),
     ]
-    assert [step.value for step in working(whole, looms=["7", "8"])] == [1040, 760, Decimal("70.7")]
+    assert [step.value for step in working(whole)] == [1040, 760, Decimal("70.7")]
+    assert working(whole)[-1].sum == "115600 picks ÷ 163400 picks"
 
 
 def test_more_picks_than_the_minutes_hold_are_said():
     whole = running([Part(WEEK, "7", "", Spell(30_000, Decimal(40), 100, 200), {})], waits=WAITS)
     assert (whole.running_min, whole.over_min, whole.untold_min) == (100, 50, 0)
+    # 30 000 of 200 x 100 = 20 000, and not the 100 of 100 min that it can have run.
+    assert [(step.sum, step.value) for step in working(whole)][-1] == ("30000 picks ÷ 20000 picks", Decimal("150.0"))
 
 
 def test_nothing_told_has_no_efficiency_and_no_sum():
     whole = running([], waits=WAITS)
     assert whole.efficiency_pct is None
-    assert working(whole, looms=[]) == ()
+    assert working(whole) == ()
 
 
 @st.composite

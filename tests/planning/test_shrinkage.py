@@ -152,8 +152,8 @@ def test_no_advice_is_given_on_under_five_pieces():
 
 def test_the_sum_is_shown_and_can_be_done_again_with_a_pencil():
     advice = weave_for(FIVE, length_m=Decimal(60), pieces=2, chance_pct=Decimal(95))
-    # 6.10 + 2.132 x 0.25495 x sqrt(1/2 + 1/5) = 6.5547; 60 / 0.9344 = 64.213
-    assert advice.sum == ("6.10 % + 2.132 × 0.25 % × √(1/2 + 1/5) = 6.56 %; 60 m ÷ (1 − 6.56 %) = 64.22 m")
+    # 6.1 + 2.1318 x 0.255 x sqrt(1/2 + 1/5) = 6.5548, up: 6.56; 60 / 0.9344 = 64.213, up: 64.22
+    assert advice.sum == ("6.1 % + 2.1318 × 0.255 % × √(1/2 + 1/5) = 6.56 %; 60 m ÷ (1 − 6.56 %) = 64.22 m")
     assert advice.mean_length_m == Decimal("63.90")
     assert advice.more_m == Decimal("0.32")
 

@@ -141,6 +141,18 @@ def test_whole_grams_by_day_add_up():
         assert all(g >= 0 for g in by_day.values())
 
 
+def test_the_audit_minds_figures_and_not_how_their_working_is_put():
+    warp = make_warp()
+    work_off(warp)
+    row = WarpFigures.objects.get(warp=warp)
+    row.figures["working"][0] |= {"formula": "as an earlier book put it", "sum": "3 headers"}
+    row.save()
+    assert list(working_out.audit_differences()) == []
+    row.figures["working"][0]["value"] = "7.7"
+    row.save()
+    assert ["figures is stored" in said for said in working_out.audit_differences()] == [True]
+
+
 def test_the_audit_finds_a_figure_that_was_tampered_with():
     warp = make_warp()
     work_off(warp)

@@ -147,7 +147,7 @@ def report(period: Period, today: date) -> Report:
                 is_folded=True,
             ),
         ],
-        working=room_of.working(whole, looms=list(by["loom"])),
+        working=room_of.working(whole),
         notes=[
             _(
                 "Picks are divided over weeks and shifts as the loom ran in them, from one count to the next; what was"
