@@ -56,7 +56,7 @@ def read_threading(text: str) -> tuple[int, ...]:
                 place,
                 N_("%(item)s puts one end on several shafts. An end has one: write %(one)s."),
                 item=item,
-                one=item[0],
+                one=re.split(r"\D", item)[0],
             )
         shafts = [_shaft(number, "Threading", place) for number in re.split("[-–]", item)]
         if len(shafts) == 1:

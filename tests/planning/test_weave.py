@@ -54,6 +54,7 @@ def test_a_lifting_is_read_as_people_write_it(text, lifting):
         ("1 25", "Threading, place 3: there is no shaft 25. Shafts run from 1 to 24."),
         ("1 0", "Threading, place 3: there is no shaft 0"),
         ("1 2+3", "Threading, place 3: 2+3 puts one end on several shafts. An end has one: write 2."),
+        ("12+3", "Threading, place 1: 12+3 puts one end on several shafts. An end has one: write 12."),
         ("1 1-4-1", "Threading, place 3: 1-4-1 has more than two ends to its run"),
         ("(1 2", "Threading, place 1: a repeat begins that never ends"),
         ("1 2)x3", "Threading, place 4: a repeat ends that never began"),
