@@ -308,7 +308,7 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """The same piece on its ticket. Shrinkages on the grey size; g_per_m2 finished."""
+    """The same piece on its ticket, its width with selvedges. Shrinkages on the grey size; g_per_m2 finished."""
 
     finished_length_m: Decimal
     finished_width_cm: Decimal
@@ -407,21 +407,21 @@ def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
             unit="percentage points",
             source=DEFINED,
         )
-    for name, label, came, plan, off, unit in (
+    for name, label, rule, came, plan, off, unit in (
         (
-            *("length_off_m", N_("Length against the order"), measured.finished_length_m, planned.finished_length_m),
-            *(found.length_off_m, "m"),
+            *("length_off_m", N_("Length against the order"), N_("as measured − as ordered")),
+            *(measured.finished_length_m, planned.finished_length_m, found.length_off_m, "m"),
         ),
         (
-            *("width_off_cm", N_("Width against the cloth"), measured.finished_width_cm, planned.finished_width_cm),
-            *(found.width_off_cm, "cm"),
+            *("width_off_cm", N_("Width against the cloth"), N_("as measured − as its ticket has it, with selvedges")),
+            *(measured.finished_width_cm, planned.finished_width_cm, found.width_off_cm, "cm"),
         ),
     ):
         steps.add(
             _tenths(off),
             name=name,
             label=label,
-            formula=N_("as measured − as ordered"),
+            formula=rule,
             sum=f"{_shown(came)} {unit} − {_shown(plan)} {unit}",
             unit=unit,
             source=DEFINED,

@@ -651,15 +651,19 @@ def measured(piece: Piece) -> MeasuredPiece:
     if not piece.finished_length_m or not piece.finished_width_cm or not piece.grey_length_m or not piece.grey_width_cm:
         return MeasuredPiece(None, None, None)
     steps = list(piece.spec.route_steps.all())
-    colourway = piece.line.colourway if piece.line else piece.spec.cloth.colourways.first()
+    colourway = piece.line.colourway if piece.line else colourway_of(piece)
+    if colourway is None and (entry := piece.spec.colourway_yarns.select_related("colourway").first()):
+        colourway = entry.colourway
     if colourway is None:
         return MeasuredPiece(None, None, None)
+    figures = work_out_cloth(piece.spec.as_cloth(colourway))
     planned = Planned(
         finished_length_m=piece.line.length_m if piece.line else piece.finished_length_m,
-        finished_width_cm=piece.spec.finished_width_cm,
+        # A piece is measured from edge to edge, as its ticket has it, and not between the selvedges.
+        finished_width_cm=figures.overall_width_cm,
         length_shrink_pct=route_shrink_pct(step.length_shrink_pct for step in steps),
         width_shrink_pct=route_shrink_pct(step.width_shrink_pct for step in steps),
-        g_per_m2=work_out_cloth(piece.spec.as_cloth(colourway)).finished_g_per_m2,
+        g_per_m2=figures.finished_g_per_m2,
     )
     came = Measured(
         grey_length_m=piece.grey_length_m,

@@ -11,7 +11,7 @@ from planning.forms.pieces import read_fault
 from planning.models import Customer, OrderLine, Piece, PieceEntry, Warp
 from planning.piece import Fault
 from planning.services import pieces, tracing, warp_steps
-from tests.make import make_cloth, make_line, make_spec
+from tests.make import make_cloth, make_colourway, make_line, make_spec
 from tests.planning.floor_walk import cut, finished, make_worker, weaving_warp, wound_warp
 from tests.published import ROWS
 
@@ -132,6 +132,22 @@ def test_shrinkage_is_not_said_of_a_piece_that_nobody_measured_grey(warp, planne
     assert "Shrank in width" not in page
     # 25 000 g on 60 m x 1.5 m are 278 g/m² all the same.
     assert "278 <span" in page
+
+
+def test_a_piece_of_the_width_on_its_ticket_is_no_wider_than_the_cloth(planner):
+    # 24 selvedge ends in 12 dents: 762 ÷ 42.3 × 10 = 180.142 cm in the reed; × 0.94 × 0.9 = 152.4 cm from edge to edge.
+    warp = weaving_warp(planner, spec=make_spec(selvedge_ends=24))
+    piece = finished(cut(warp, planner), planner, width_cm="152.4")
+    assert pieces.measured(piece).comparison.width_off_cm == 0
+
+
+def test_a_second_is_compared_with_the_colourway_that_it_was_woven_in(planner):
+    warp = weaving_warp(planner, spec=make_spec())
+    piece = finished(cut(warp, planner), planner)
+    pieces.judge(piece, verdict=Piece.SECOND, why="a bar across", by=planner)
+    # One that came later has no yarns in the revision that the piece was woven by.
+    make_colourway(cloth=warp.parts.get().spec.cloth, name="Aaron")
+    assert pieces.measured(Piece.objects.get(pk=piece.pk)).comparison.width_off_cm == 0
 
 
 def test_a_second_leaves_its_line_and_can_be_put_to_one_again(warp, planner):
