@@ -61,7 +61,7 @@ def work_out_count(count: Count) -> tuple[Decimal, Working]:
         source=N_("ISO 1144. Nominal: what twisting takes up is left out"),
     )
     working.add(
-        length_m(mass_g=1000, count_tex=count_tex).quantize(Decimal(1)),
+        length_m(mass_g=1000, count_tex=count_tex).quantize(Decimal(1), ROUND_HALF_UP),
         name="length_m",
         label=N_("In a kilogram"),
         formula=N_("1 000 000 ÷ tex"),

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from mill.refusal import N_, Refusal, in_words
 from mill.working import Step, Working
@@ -284,7 +284,7 @@ def grade_working(
         source="ASTM D5430",
     )
     steps.add(
-        graded.limit_per_100_m2.quantize(Decimal("0.01")),
+        graded.limit_per_100_m2.quantize(Decimal("0.01"), ROUND_HALF_UP),
         name="limit_per_100_m2",
         label=N_("Limit in 100 m²"),
         formula=N_("limit in 100 yd² ÷ 0.9144²"),
@@ -428,7 +428,7 @@ def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
         )
     if found.g_per_m2 is not None and measured.mass_g is not None:
         steps.add(
-            found.g_per_m2.quantize(Decimal(1)),
+            found.g_per_m2.quantize(Decimal(1), ROUND_HALF_UP),
             name="g_per_m2",
             label=N_("Square mass"),
             formula=N_("mass × 100 ÷ (length × width)"),
@@ -441,7 +441,7 @@ def working(measured: Measured, planned: Planned) -> tuple[Step, ...]:
 
 
 def _tenths(value: Decimal) -> Decimal:
-    return value.quantize(Decimal("0.1"))
+    return value.quantize(Decimal("0.1"), ROUND_HALF_UP)
 
 
 def shrink_pct(*, grey: Decimal, finished: Decimal) -> Decimal:
@@ -561,5 +561,5 @@ def _above_nought(value: Decimal, no: str, unit: str) -> Decimal:
     return value
 
 
-def _shown(value: Decimal, *, rounding: str = ROUND_HALF_EVEN) -> str:
+def _shown(value: Decimal, *, rounding: str = ROUND_HALF_UP) -> str:
     return f"{value.quantize(Decimal('0.01'), rounding=rounding).normalize():f}"

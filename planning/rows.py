@@ -20,10 +20,10 @@ def grouped(rows: Iterable[R], key: Callable[[R], K]) -> dict[K, list[R]]:
 def share_pct(part: int | Decimal, whole: int | Decimal) -> Decimal | None:
     """So much of it in percent, to a tenth; None of nothing.
 
-    >>> share_pct(1500, 25_200), share_pct(1, 0)
-    (Decimal('6.0'), None)
+    >>> share_pct(1500, 25_200), share_pct(1, 16), share_pct(1, 0)
+    (Decimal('6.0'), Decimal('6.3'), None)
     """
-    return (Decimal(part) * 100 / whole).quantize(Decimal("0.1")) if whole else None
+    return (Decimal(part) * 100 / whole).quantize(Decimal("0.1"), ROUND_HALF_UP) if whole else None
 
 
 def shared_out(amount: Decimal, weights: Sequence[Decimal | int], *, places: int) -> tuple[Decimal, ...]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from mill.refusal import Refusal
 from planning.loom import weaving_min
@@ -73,7 +73,7 @@ def tally(spells: Iterable[Spell]) -> Tally:
         meant_min=sum(row.minutes - row.waited_min for row in rows),
         waited_min=sum(row.waited_min for row in rows),
         stood_min=sum(row.stood_min for row in rows),
-        efficiency_pct=(Decimal(picks) * 100 / possible).quantize(Decimal("0.1")) if possible else None,
+        efficiency_pct=(Decimal(picks) * 100 / possible).quantize(Decimal("0.1"), ROUND_HALF_UP) if possible else None,
     )
 
 

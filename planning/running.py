@@ -142,10 +142,7 @@ def why_stood(whole: Running) -> list[tuple[str, int, Decimal | None, bool]]:
         rows.append((UNTOLD, whole.untold_min, False))
     stood = sum(minutes for _, minutes, _ in rows)
     ordered = sorted(rows, key=lambda row: (-row[1], row[0]))
-    return [
-        (reason, minutes, (Decimal(minutes) * 100 / stood).quantize(Decimal("0.1")), is_wait)
-        for reason, minutes, is_wait in ordered
-    ]
+    return [(reason, minutes, share_pct(minutes, stood), is_wait) for reason, minutes, is_wait in ordered]
 
 
 def working(whole: Running) -> tuple[Step, ...]:

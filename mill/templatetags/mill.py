@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal
 from functools import cache
 from gettext import translation
 from typing import Any
@@ -26,6 +26,9 @@ from mill.words import word_at
 from mill.working import Step
 
 register = template.Library()
+
+# A half is rounded up, as figures are where they are worked out.
+NEAREST = Context(prec=60, rounding=ROUND_HALF_UP)
 
 
 @register.inclusion_tag("mill/_changes.html")
@@ -61,13 +64,16 @@ def cells_of(context: template.Context, cells: Iterable[Mapping[str, Any]]) -> S
 def num(value: Any, places: int | None = None) -> str:
     """12345.60 as 12 345.6, in German 12 345,6: thousands apart, no idle zeros unless places are asked for.
 
-    >>> num(Decimal("12345.60")).replace(NARROW_SPACE, "_"), num(Decimal("7"), 1), num(None)
-    ('12_345.6', '7.0', '–')
+    >>> num(Decimal("12345.60")).replace(NARROW_SPACE, "_"), num(Decimal("7"), 1), num(Decimal("6.25"), 1), num(None)
+    ('12_345.6', '7.0', '6.3', '–')
     """
     if value is None or value == "":
         return "–"
     number = Decimal(str(value))
-    text = f"{number:,.{places}f}" if places is not None else f"{number.normalize():,f}"
+    if places is None:
+        text = f"{number.normalize():,f}"
+    else:
+        text = f"{number.quantize(Decimal(1).scaleb(-places), context=NEAREST):,f}"
     text = text.replace(",", NARROW_SPACE)
     sign = written_now().decimal
     return text if sign == "." else text.replace(".", sign)

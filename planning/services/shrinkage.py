@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from django.db import transaction
@@ -118,7 +118,7 @@ def _learned(
             Dimension(
                 name,
                 learned,
-                shrinkage.against(learned, specified_pct=specified_pct.quantize(Decimal("0.01"))),
+                shrinkage.against(learned, specified_pct=specified_pct.quantize(Decimal("0.01"), ROUND_HALF_UP)),
                 tuple(pieces[n].number for n in learned.outliers),
             )
         )

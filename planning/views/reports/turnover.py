@@ -1,7 +1,7 @@
 """Yarn turnover and how long each yarn lasts, drawn and as tables."""
 
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -140,7 +140,7 @@ def _days(one: Turnover) -> str:
 
 
 def _places(value: Decimal | None, places: str) -> Decimal | None:
-    return None if value is None else value.quantize(Decimal(places))
+    return None if value is None else value.quantize(Decimal(places), ROUND_HALF_UP)
 
 
 COLUMNS = [
