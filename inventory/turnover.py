@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from mill.refusal import N_
 from mill.working import Step
@@ -102,14 +102,15 @@ def working(whole: Turnover) -> tuple[Step, ...]:
     """Mean stock, turns a year and days' supply with their numbers, rounded as they are shown."""
     if whole.turns is None or whole.supply_days is None:
         return ()
-    mean_g = round(whole.mean_g)
+    # Of little stock the part of a gram counts in what follows.
+    mean = f"{_near(whole.mean_g, '0.0001').normalize():f}"
     return (
         Step(
             "mean_g",
             N_("Mean stock"),
             N_("grams on hand at the end of each day, added up ÷ days"),
             f"{whole.stock_g_days} ÷ {whole.days}",
-            mean_g,
+            round(whole.mean_g),
             "g",
             N_("common practice, no source"),
         ),
@@ -117,8 +118,8 @@ def working(whole: Turnover) -> tuple[Step, ...]:
             "turns",
             N_("Turnover"),
             N_("grams drawn for work × 365 ÷ days ÷ mean grams on hand"),
-            f"{whole.drawn_g} × {YEAR_DAYS} ÷ {whole.days} ÷ {mean_g}",
-            round(whole.turns, 2),
+            f"{whole.drawn_g} × {YEAR_DAYS} ÷ {whole.days} ÷ {mean}",
+            _near(whole.turns, "0.01"),
             "a year",
             N_("common practice, no source"),
         ),
@@ -126,9 +127,13 @@ def working(whole: Turnover) -> tuple[Step, ...]:
             "supply_days",
             N_("Lasts"),
             N_("mean grams on hand ÷ grams drawn a day"),
-            f"{mean_g} ÷ ({whole.drawn_g} ÷ {whole.days})",
-            round(whole.supply_days, 1),
+            f"{mean} ÷ ({whole.drawn_g} ÷ {whole.days})",
+            _near(whole.supply_days, "0.1"),
             "days",
             N_("common practice, no source"),
         ),
     )
+
+
+def _near(value: Decimal, step: str) -> Decimal:
+    return value.quantize(Decimal(step), ROUND_HALF_UP)

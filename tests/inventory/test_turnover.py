@@ -33,6 +33,13 @@ def test_thirty_days_by_hand():
     ]
 
 
+def test_of_little_stock_the_part_of_a_gram_is_in_the_sum():
+    # 3 g for 20 days and 2 g for 10 are 80 ÷ 30 = 2.6667 in the mean; 1 x 365 ÷ 30 ÷ 2.6667 = 4.56, and 4.06 of 3 g.
+    found = turnover(began_g=3, changes=[Day(FIRST + timedelta(20), -1, 1)], first=FIRST, last=LAST)
+    assert [step.value for step in working(found)] == [3, Decimal("4.56"), Decimal("80.0")]
+    assert [step.sum for step in working(found)][1:] == ["1 × 365 ÷ 30 ÷ 2.6667", "2.6667 ÷ (1 ÷ 30)"]
+
+
 def test_what_nobody_draws_lasts_for_ever_and_nothing_turns_over_nothing():
     idle = turnover(began_g=500, changes=[], first=FIRST, last=LAST)
     assert (idle.turns, idle.supply_days) == (0, None)
