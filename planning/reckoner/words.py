@@ -21,6 +21,7 @@ TEX = N_("tex is grams of 1000 m (ISO 1144)")
 RELAXED = N_("measured relaxed, ISO 22198; on the size before finishing")
 D5430 = N_("ASTM D5430: up to 3 in 1 point, to 6 in 2, to 9 in 3, over 9 in 4")
 ISLAM = "M. Islam, Calculation of Weaving Loom Efficiency (2015)"
+ISLAM_SHED = "M. Islam, Calculation of Loom and Weaving Shed Efficiency (2015)"
 DIAMETERS = N_("diameters of a yarn go as the root of its length in a pound")
 BEAM_RING = N_("a ring of yarn; the density is the mill's own to measure")
 
@@ -213,7 +214,7 @@ WORDS: dict[str, Formula] = {
     ),
     "woven_picks": Formula(N_("Picks woven"), N_("woven length × picks per cm × 100"), "picks", DEFINED),
     "measured_efficiency_pct": Formula(
-        N_("Running efficiency"), N_("picks woven ÷ (picks a minute × minutes it was to run)"), "%", ISLAM
+        N_("Running efficiency"), N_("picks woven ÷ (picks a minute × minutes it was to run)"), "%", ISLAM_SHED
     ),
     "route_width_pct": Formula(
         N_("Shrinkage in width, whole route"), FORMULAE["width_shrink_pct"].formula, "%", STEPS_COMPOUND

@@ -35,6 +35,7 @@ WRITTEN = (
     "Looked through, cone by cone.",
     "Isle of Man",
     "M. Islam, Calculation of Weaving Loom Efficiency",
+    "M. Islam, Calculation of Loom and Weaving Shed Efficiency",
     "Conference of Northern California Handweavers, note on shrinkage",
 )
 
