@@ -13,6 +13,11 @@ ASHENHURST = N_("Ashenhurst's diameters, as restated")
 STEPS_COMPOUND = N_("each step's loss is a share of what enters it, so steps compound")
 CONSERVED = N_("no end and no pick is lost in weaving or finishing")
 SHARE_OF_ISSUE = N_("waste is a share of the yarn issued")
+# For a sheet of them: why a length of 127.61 m is 127.7 m.
+ROUNDED = N_(
+    "What must suffice is rounded upwards: lengths, grams, minutes, the width in the reed. All else is rounded to the"
+    " nearest."
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,10 +45,13 @@ def _cost(
         return render(request, "planning/cost.html", {**context, "refusal": refusal.message})
     if worked_sheet.is_asked(request):
         parts = [
-            worked_sheet.Part("As planned", sheet.planned.working),
-            worked_sheet.Part(f"As it went, {sheet.woven} of {sheet.pieces} woven", sheet.actual.working),
+            worked_sheet.Part(_("As planned"), sheet.planned.working),
+            worked_sheet.Part(
+                _("As it went, %(n)s of %(all)s woven") % {"n": sheet.woven, "all": sheet.pieces}, sheet.actual.working
+            ),
         ]
-        return worked_sheet.sheet(request, title=title, back=request.path, parts=parts, notes=sheet.notes)
+        notes = costing.notes_told(sheet.notes)
+        return worked_sheet.sheet(request, title=title, back=request.path, parts=parts, notes=notes)
     told = {"missing": costing.missing_told(sheet.missing), "notes": costing.notes_told(sheet.notes)}
     return render(request, "planning/cost.html", {**context, **told, "sheet": sheet, "places": sheet.planned.places})
 
@@ -248,10 +251,9 @@ def _working(found: Quote) -> list[Step]:
 def quote(request: HttpRequest, number: int) -> HttpResponse:
     found = _quote(number)
     if worked_sheet.is_asked(request):
-        parts = [worked_sheet.Part("Cost and price", _working(found))]
-        return worked_sheet.sheet(
-            request, title=str(found), back=request.path, parts=parts, notes=found.figures["notes"]
-        )
+        parts = [worked_sheet.Part(_("Cost and price"), _working(found))]
+        notes = costing.notes_told(found.figures["notes"])
+        return worked_sheet.sheet(request, title=found.called, back=request.path, parts=parts, notes=notes)
     return _quote_page(request, found)
 
 

@@ -24,6 +24,7 @@ from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
 from mill.templatetags.mill import day as written_day
 from mill.templatetags.mill import moment
+from planning.formulae import ROUNDED
 from planning.models import JobTicket, Warp
 from planning.picture import draft_svg
 from planning.services import tickets
@@ -338,7 +339,11 @@ def ticket(request: HttpRequest, number: int) -> HttpResponse:
         parts.append(worked_sheet.Part(_("Ends, widths and setts"), figures.cloth.working))
         parts += [worked_sheet.Part(_("Order line %(line)s") % {"line": run.line}, run.working) for run in figures.runs]
         return worked_sheet.sheet(
-            request, title=_("Ticket %(number)s") % {"number": number}, back=request.path, parts=parts
+            request,
+            title=_("Ticket %(number)s") % {"number": number},
+            back=request.path,
+            parts=parts,
+            notes=[_(ROUNDED)],
         )
     newest = found.warp.tickets.filter(withdrawn_at__isnull=True, overtaken_at__isnull=True).first()
     return render(

@@ -34,6 +34,7 @@ from planning.forms.warps import (
     StepBackForm,
     chosen_dye_lots,
 )
+from planning.formulae import ROUNDED
 from planning.models import Beam, Cloth, Loom, OrderLine, PlanRun, Slot, Warp, WarpFigures, WarpPart
 from planning.picture import beam_svg
 from planning.services import line_plans, lot_shares, plans, retelling, warp_steps, warp_yarn, warps, working_out
@@ -339,7 +340,7 @@ def warp(request: HttpRequest, number: int) -> HttpResponse:
             parts.append(worked_sheet.Part(_("Its times in the plan"), line_plans.times_of(slot)))
         runs = figures.runs if figures else ()
         parts += [worked_sheet.Part(_("Order line %(line)s") % {"line": run.line}, run.working) for run in runs]
-        return worked_sheet.sheet(request, title=found.called, back=request.path, parts=parts)
+        return worked_sheet.sheet(request, title=found.called, back=request.path, parts=parts, notes=[_(ROUNDED)])
     return _page(request, found)
 
 

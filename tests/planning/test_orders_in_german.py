@@ -141,7 +141,8 @@ def test_what_it_costs_and_what_is_quoted_is_whole_in_german(desk, planner, twee
     pages = ["/quotes/", f"/quotes/{kept.number}/print/", f"/order/{line.order.number}/line/{line.position}/cost/"]
     rate = Rate.objects.get(kind=Rate.STEP, of="scour")
     money = ["/mill/rates/", "/mill/rates/new/", f"/mill/rates/{rate.pk}/", "/mill/prices/", "/mill/prices/new/"]
-    assert not forgotten(desk, planner, [*pages, *money], own=OWN)
+    sheets = [f"/quotes/{kept.number}/?sheet=worked", f"{pages[-1]}?sheet=worked"]
+    assert not forgotten(desk, planner, [*pages, *sheets, *money], own=OWN)
 
     people.speak(planner, language="de", by=planner)
     page = plainly(desk.get(pages[-1]))

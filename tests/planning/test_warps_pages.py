@@ -64,6 +64,10 @@ def test_a_warps_page_shows_its_figures_each_with_its_working(desk, tweed, plann
     # By hand: 150 cm ÷ 0.9 ÷ 0.94 at 8.46 ends per cm are 1500 ends in whole dents, and no selvedge.
     assert "1500 + 0" in page
     assert "being worked out" not in page
+    # Thrums and headers by hand, 1386 and 114 ends of 125 tex.
+    assert "1386 × 4 m × 125 ÷ 1000 + 114 × 4 m × 125 ÷ 1000" in page
+    sheet = plainly(desk.get(reverse("warp", args=[warp.number]), {"sheet": "worked"}))
+    assert "What must suffice is rounded upwards: lengths, grams, minutes" in sheet
 
 
 def test_the_page_says_that_it_is_being_worked_out_and_asks_again_until_it_is(desk, tweed, planner):
