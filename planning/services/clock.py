@@ -51,8 +51,9 @@ def _first_day(epoch: datetime) -> date:
 
 
 def closed_spans(closures: list[Closure], *, epoch: datetime) -> tuple[Span, ...]:
-    spans = ((to_minute(c.starts_at, epoch=epoch), to_minute(c.stops_at, epoch=epoch)) for c in closures)
-    return tuple((max(start, 0), stop) for start, stop in spans if stop > 0)
+    """A closure of less than a minute, or within the hour that comes twice, closes nothing: the clock hides it."""
+    spans = ((max(to_minute(c.starts_at, epoch=epoch), 0), to_minute(c.stops_at, epoch=epoch)) for c in closures)
+    return tuple((start, stop) for start, stop in spans if start < stop)
 
 
 def mill_hours(week: str, closures: list[Closure], *, epoch: datetime) -> Hours:

@@ -1,12 +1,13 @@
 """Warps on looms: what the shed is told, what a plan says, and the act of putting it in force."""
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from importlib import import_module
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.apps import apps
 from django.db import transaction
+from django.utils import timezone
 
 from inventory import services as inventory
 from inventory.models import Delivery, YarnDemand
@@ -14,7 +15,7 @@ from mill import jobs
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.gaiting import SetUp, set_up_min
-from planning.models import Closure, Loom, PlanRun, Slot, Warp, WarpFigures, set_up_rates
+from planning.models import Closure, Loom, PlanRun, ShiftPattern, Slot, Warp, WarpFigures, set_up_rates
 from planning.services import plans, working_out
 from planning.shed_plan import time_plan
 from tests.make import make_beam, make_line, make_loom, make_spec, make_warp, make_yarn
@@ -165,6 +166,19 @@ def test_a_pin_is_kept_and_an_impossible_one_is_refused(shed):
     narrow = make_loom(code="3", reed_space_cm=100)
     with pytest.raises(Refusal, match=r"177\.\d.*100"):
         plans.pin_warp(warp, by=None, loom=narrow)
+
+
+@pytest.mark.parametrize(
+    ("starts_at", "stops_at"),
+    [
+        (datetime(2026, 3, 3, 10, 0, 10, tzinfo=LONDON), datetime(2026, 3, 3, 10, 0, 50, tzinfo=LONDON)),
+        # Three quarters of an hour, from 01:30 in summer to 01:15 in winter.
+        (datetime(2026, 10, 25, 0, 30, tzinfo=UTC), datetime(2026, 10, 25, 1, 15, tzinfo=UTC)),
+    ],
+)
+def test_a_closure_that_the_clock_does_not_show_stops_no_plan(shed, starts_at, stops_at):
+    Closure.objects.create(name="Power cut", starts_at=starts_at, stops_at=stops_at)
+    assert plans.make_plan(now=NOW).slots.count() == 2
 
 
 def test_a_late_warp_says_why(planner):
