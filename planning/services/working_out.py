@@ -387,7 +387,7 @@ def _weaving_shares(slot: Slot, *, closures: list[Closure]) -> dict[date, int]:
         minutes = calendar.worked_between(max(start, n * DAY_MIN), min(stop, (n + 1) * DAY_MIN))
         if minutes:
             shares[first_day + timedelta(days=n)] += minutes
-    return shares or {first_day: 1}
+    return shares or {first_day + timedelta(days=start // DAY_MIN): 1}
 
 
 def _in_whole_grams(grams: int, shares: dict[date, int]) -> dict[date, int]:

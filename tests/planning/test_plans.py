@@ -181,6 +181,17 @@ def test_a_closure_that_the_clock_does_not_show_stops_no_plan(shed, starts_at, s
     assert plans.make_plan(now=NOW).slots.count() == 2
 
 
+def test_weft_of_a_week_that_is_closed_altogether_is_wanted_when_the_plan_begins_it(shed, planner):
+    run = plans.put_in_force(plans.make_plan(now=NOW), by=planner)
+    slot = run.slots.select_related("loom__shift_pattern").latest("weaving_starts_at")
+    begins = slot.weaving_starts_at
+    shut = Closure(name="Flood", starts_at=begins - timedelta(days=9), stops_at=begins + timedelta(days=9))
+    (weft,) = [need for need in slot.warp.yarns.all() if need.use == "weft"][:1]
+    warp = working_out.for_working_out(Warp.objects.filter(pk=slot.warp_id)).get()
+    rows = working_out.demand_of(warp, [weft], closures=[shut], slot=slot)
+    assert {row.on for row in rows} == {timezone.localdate(begins)}
+
+
 def test_a_late_warp_says_why(planner):
     spec = make_spec()
     make_loom(code="1")
