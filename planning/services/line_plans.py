@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 
@@ -44,7 +44,7 @@ class PartPlan:
         """How its days came about; empty without a plan."""
         if self.slot is None or self.off_at is None or self.ready_on is None:
             return ()
-        off_on = timezone.localdate(self.off_at)
+        off_on = off_day(self.off_at)
         days, due_on = self.part.spec.finishing_days, self.part.line.due_on
         return (
             Step(
@@ -81,6 +81,11 @@ class PartPlan:
         return max(0, (self.ready_on - self.part.line.due_on).days) if self.ready_on else 0
 
 
+def off_day(off_at: datetime) -> date:
+    """The day on which something comes off the loom: what is off at midnight is off on the day before, as in a plan."""
+    return timezone.localdate(off_at - timedelta(minutes=1))
+
+
 def plans_of(line_ids: Iterable[int]) -> dict[int, list[PartPlan]]:
     """Of each line its parts, in the order of their warps; a constant number of queries."""
     found: dict[int, list[PartPlan]] = {pk: [] for pk in line_ids}
@@ -93,7 +98,7 @@ def plans_of(line_ids: Iterable[int]) -> dict[int, list[PartPlan]]:
             if part.line_id in found:
                 off_at, behind_min = ends.get(part.pk, (None, 0))
                 days = part.spec.finishing_days
-                ready_on = finishing.ready_on(timezone.localdate(off_at), days) if off_at else None
+                ready_on = finishing.ready_on(off_day(off_at), days) if off_at else None
                 slot = working_out.slot_in_force(warp)
                 found[part.line_id].append(PartPlan(part, warp, slot, off_at, ready_on, behind_min))
     return found
@@ -121,7 +126,9 @@ def _ends(warp: Warp, *, closures: Sequence[Closure]) -> Mapping[int, tuple[date
     for part, run in zip(reversed(parts), reversed(runs), strict=True):
         after_min = weaving_min(picks=behind, ppm=slot.loom.ppm, efficiency_pct=slot.loom.efficiency_pct)
         minute = max(start, stop - after_min)
-        found[part.pk] = (clock.to_moment(calendar.completes(minute) if minute else 0, epoch=epoch), stop - minute)
+        # The last is off when the warp is out by the plan, whatever was closed since it was made.
+        off_at = clock.to_moment(calendar.completes(minute), epoch=epoch) if behind else slot.weaving_stops_at
+        found[part.pk] = (off_at, stop - minute)
         behind += run.picks
     return found
 

@@ -1,9 +1,10 @@
 """Before it is confirmed: the days, hours and tickets that a change is shown to move are those that it moves."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from math import ceil
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.urls import reverse
@@ -12,6 +13,7 @@ from django.utils import timezone
 from inventory import services as store
 from inventory.models import Yarn
 from mill import jobs
+from planning import finishing
 from planning.models import Beam, Closure, JobTicket, Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import board, cloths, effects, line_plans, orders, plans, retiming, tickets, warp_yarn
 from planning.services.cloths import draft_of as draft_of_spec
@@ -288,6 +290,11 @@ def test_the_days_of_a_line_open_to_how_they_came_about(shed, desk):
     page = text_of(desk.get(reverse("order", args=[line.order.number])))
     assert f"How the days on {plan.warp} came about" in page
     assert ready.sum in page
+    # What is closed since the plan was made is not in its times yet.
+    out_at = plan.slot.weaving_stops_at
+    Closure.objects.create(name="Flood", starts_at=out_at - timedelta(hours=2), stops_at=out_at + timedelta(days=2))
+    (again,) = line_plans.plans_of([line.pk])[line.pk]
+    assert again.off_at == plan.off_at == out_at
 
 
 def test_a_warp_a_yarn_a_ticket_and_a_report_print_their_working(shed, desk, planner):
@@ -303,3 +310,10 @@ def test_a_warp_a_yarn_a_ticket_and_a_report_print_their_working(shed, desk, pla
         assert "With its numbers" in sheet
         assert said in sheet
         assert "sheet=worked" in desk.get(address).content.decode()
+
+
+def test_a_piece_that_is_off_with_the_shift_at_midnight_is_off_on_that_day():
+    """As the plan has it: a day of finishing after Friday's last minute is Monday, not Tuesday."""
+    friday_night = datetime(2026, 3, 7, 0, 0, tzinfo=ZoneInfo("Europe/London"))
+    assert finishing.ready_on(line_plans.off_day(friday_night), 1) == date(2026, 3, 9)
+    assert line_plans.off_day(friday_night) == date(2026, 3, 6)
