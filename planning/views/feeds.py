@@ -122,7 +122,7 @@ def _calendar(name: str, slots: QuerySet[Slot], closures: Iterable[Closure], req
     calendar.add("version", "2.0")
     calendar.add("x-wr-calname", name)
     calendar.add("refresh-interval", READ_AGAIN, parameters={"VALUE": "DURATION"})
-    stamp = run.in_force_from if run and run.in_force_from else datetime(2000, 1, 1, tzinfo=UTC)
+    stamp = (run and (run.retimed_at or run.in_force_from)) or datetime(2000, 1, 1, tzinfo=UTC)
     for slot in slots.filter(run=run, run__isnull=False).select_related("warp", "loom").prefetch_related(with_parts()):
         for event in _events(slot, request):
             event.add("dtstamp", stamp.astimezone(UTC))

@@ -3,7 +3,7 @@
 import csv
 import hashlib
 import io
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.test import Client
@@ -14,7 +14,7 @@ from icalendar import Calendar
 from mill import changes, roles
 from mill.models import Change, KeptAnswer
 from mill.refusal import Refusal
-from planning.models import Closure, FeedLink, Loom, Slot
+from planning.models import Closure, FeedLink, Loom, PlanRun, Slot
 from planning.services import feeds, plans
 from tests.make import make_customer, make_line, make_loom, make_lot, make_order, make_person, make_role
 from tests.planning.busy_mill import make_busy_mill
@@ -57,6 +57,12 @@ def read_csv(address):
 
 
 # The shed and its looms as calendars
+
+
+def test_a_calendar_is_as_new_as_the_times_in_it(mill, address_of):
+    retimed = datetime(2026, 3, 2, 6, 30, tzinfo=UTC)
+    PlanRun.objects.filter(pk=mill.pk).update(retimed_at=retimed)
+    assert {event.decoded("dtstamp") for event in read(address_of("1")).walk("VEVENT")} == {retimed}
 
 
 def test_the_shed_s_feed_has_every_set_up_and_every_warp_in_utc(mill, address_of):
