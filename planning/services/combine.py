@@ -360,10 +360,12 @@ class _There:
         fitting, against = looms_for(figures, self.looms)
         if not fitting:
             raise Refusal(no_loom(against))
-        longest_m, why = self._longest(lines, dye_lots)
+        longest_m, why, is_by_lot = self._longest(lines, dye_lots)
         # A warp of this kind as it wears the mill: the middle loom of those that fit it.
         m_per_day = median_low(_woven_m_per_day(time.loom, one.figures) for one in lines for time in fitting)
-        min_m = self.mill.beam_min_m if wishes.min_warp_m is None else wishes.min_warp_m
+        # A dye lot that winds less than the mill thinks worth winding is no reason to wind nothing.
+        mills_min_m = min(self.mill.beam_min_m, longest_m) if is_by_lot else self.mill.beam_min_m
+        min_m = mills_min_m if wishes.min_warp_m is None else wishes.min_warp_m
         spread = self.mill.due_spread_days if wishes.due_spread_days is None else wishes.due_spread_days
         return (
             Rules(
@@ -383,8 +385,8 @@ class _There:
             why,
         )
 
-    def _longest(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int]) -> tuple[Decimal, str]:
-        """The longest warp, and what keeps it from being longer."""
+    def _longest(self, lines: Sequence[Waiting], dye_lots: Mapping[str, int]) -> tuple[Decimal, str, bool]:
+        """The longest warp, what keeps it from being longer, and whether that is a dye lot."""
         figures = lines[0].figures
         longest_m, why = self.stand.longest_m(figures), gettext("the largest beam that takes it")
         if self.wishes.max_warp_m is not None and self.wishes.max_warp_m < longest_m:
@@ -394,12 +396,13 @@ class _There:
             code, metres = min(by_yarn.items(), key=lambda item: item[1])
             whole_m = max(one.pieces * (one.piece_m + self.mill.header_m) + self.mill.thrums_m for one in lines)
             if min(whole_m, longest_m) <= metres < longest_m:
-                longest_m, why = metres, gettext("the largest dye lot of %(yarn)s on hand") % {"yarn": code}
-            elif 0 < metres < longest_m:
+                why = gettext("the largest dye lot of %(yarn)s on hand") % {"yarn": code}
+                return metres, why, True
+            if 0 < metres < longest_m:
                 # Yarn must come for some of these lines as it is: what lies here doesn't tear them apart.
                 winds = N_("the largest dye lot of %(yarn)s on hand winds %(metres)s m")
                 why += f"; {in_words(winds, yarn=code, metres=metres)}"
-        return longest_m, why
+        return longest_m, why, False
 
 
 def _metres_of(need: Any, figures: Figures, free_g: int) -> Decimal:

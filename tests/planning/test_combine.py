@@ -105,6 +105,20 @@ def test_the_longest_warp_is_one_that_the_beam_really_takes(tweed):
         warps.take_apart(warp, by=None)
 
 
+def test_a_sample_is_proposed_though_its_dye_lot_winds_less_than_is_worth_winding(tweed):
+    """11.5 m with header and thrums are 15 m; the lot winds some 17 m, and the mill's least warp is 20 m."""
+    sample = line_of(tweed, pieces=1, length_m=Decimal(10))
+    (free,) = combine.propose()
+    (need,) = [need for need in free.figures.warp_yarns if need.code == "MOSS"]
+    make_lot(yarn=Yarn.objects.get(code="MOSS"), grams=need.issue_g * 115 // 100, dye_lot="881")
+    (cream,) = [need for need in free.figures.warp_yarns if need.code == "CREAM"]
+    make_lot(yarn=Yarn.objects.get(code="CREAM"), grams=cream.issue_g * 10, dye_lot="7")
+    (group,) = combine.propose()
+    assert group.longest_why == "the largest dye lot of MOSS on hand"
+    assert Decimal(15) < group.rules.max_warp_m < Decimal(20)
+    assert parts_of(group) == [[(sample.pk, 1)]]
+
+
 def test_no_warp_is_longer_than_the_largest_dye_lot_allows(tweed):
     line_of(tweed, pieces=2), line_of(tweed, pieces=2)
     need_g = combine.propose()[0].lines[0].figures.warp_yarns[0].issue_g

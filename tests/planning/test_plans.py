@@ -15,7 +15,7 @@ from mill import jobs
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.gaiting import SetUp, set_up_min
-from planning.models import Closure, Loom, PlanRun, ShiftPattern, Slot, Warp, WarpFigures, set_up_rates
+from planning.models import Closure, Loom, PlanRun, Slot, Warp, WarpFigures, set_up_rates
 from planning.services import plans, working_out
 from planning.shed_plan import time_plan
 from tests.make import make_beam, make_line, make_loom, make_spec, make_warp, make_yarn
