@@ -493,7 +493,7 @@ def _loom(code: str) -> Loom:
 def _moment(leaf: Leaf, minute: str) -> datetime:
     try:
         return clock.to_moment(int(minute), epoch=leaf.epoch)
-    except ValueError as error:
+    except (ValueError, OverflowError) as error:
         raise Refusal(N_("“%(minute)s” is no minute of this leaf."), minute=minute) from error
 
 

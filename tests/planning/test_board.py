@@ -242,6 +242,9 @@ def test_the_script_gets_the_leaf_or_the_reason(desk, mill):
     assert answer.status_code == 200
     assert answer.content.decode().lstrip().startswith('<section id="board"')
     assert "plan=" in answer["X-Board-Address"]
+    for nonsense in ("noon", "9" * 20):
+        answer = desk.post("/looms/board/move/", {"warp": warp.number, "loom": "2", "minute": nonsense}, headers=said)
+        assert "is no minute of this leaf" in answer.json()["refusal"]
     hangs = Warp.objects.get(state=Warp.WEAVING)
     answer = desk.post("/looms/board/move/", {"warp": hangs.number, "loom": "2", "turn": "1"}, headers=said)
     assert answer.status_code == 400
