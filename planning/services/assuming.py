@@ -57,6 +57,7 @@ def loom_stands(loom: Loom, *, why: str, starts_at: datetime, stops_at: datetime
     """As it is kept with a search and its plan."""
     return {
         "loom": loom.code,
+        "pk": loom.pk,
         "name": why,
         "starts_at": starts_at.isoformat(),
         "stops_at": stops_at.isoformat(),
@@ -79,7 +80,8 @@ def read(kept: Mapping[str, Any] | None) -> Assumed:
         closed=(
             Closure(
                 name=kept["name"],
-                loom=Loom.objects.get(code=kept["loom"]),
+                # A loom may be given another code while the plan waits; plans made earlier have the code alone.
+                loom=Loom.objects.get(pk=kept["pk"]) if "pk" in kept else Loom.objects.get(code=kept["loom"]),
                 starts_at=datetime.fromisoformat(kept["starts_at"]),
                 stops_at=datetime.fromisoformat(kept["stops_at"]),
             ),

@@ -78,7 +78,10 @@ def ask_without(loom: Loom, *, until: datetime, why: str, only_try: bool = False
         if only_try:
             payload["assumes"] = assuming.loom_stands(loom, why=why, starts_at=now, stops_at=until)
             return jobs.ask(TASK, payload, by=by)
-        write_down(Closure(name=why, loom=loom, starts_at=now, stops_at=until), by=by)
+        # Told twice, by one planner or by two at once, the loom stands once.
+        Loom.objects.select_for_update().get(pk=loom.pk)
+        if not Closure.objects.filter(loom=loom, starts_at__lte=now, stops_at__gte=until).exists():
+            write_down(Closure(name=why, loom=loom, starts_at=now, stops_at=until), by=by)
         return jobs.ask(TASK, payload, same_as=f"{TASK}:{REPLAN_S}:True", by=by)
 
 

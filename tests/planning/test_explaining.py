@@ -297,6 +297,7 @@ def test_the_share_of_released_yarn_never_delays_a_warp_that_has_its_own(yarn):
     there = standing(now=NOW)
     # Wound first though it is due later: the warping mill does not stand idle for the other's yarn.
     assert there.winding[str(ready.number)][0] == there.now_min
+    Loom.objects.filter(pk=loom.pk).update(code="1A")
     assert there.winding[str(waits.number)][0] > there.winding[str(ready.number)][1]
     again = replace(there, order=()).wound_in(there.order)
     assert again.shed == there.shed

@@ -261,6 +261,8 @@ def test_a_breakdown_is_written_down_and_re_planned_with_its_moves_told(desk, in
     until = (timezone.localtime() + timedelta(days=4)).replace(second=0, microsecond=0)
     words = {"until": f"{until:%Y-%m-%dT%H:%M}", "why": "broken crank", "act": "write"}
     desk.post("/looms/2/stands/", words)
+    # Pressed twice, or by two at once, it stands once.
+    desk.post("/looms/2/stands/", words)
     assert Closure.objects.get().loom == Loom.objects.get(code="2")
     run = settled(short(Job.objects.get(task=improving.TASK)))
     assert run.rule == improving.REPLANNED
