@@ -13,7 +13,7 @@ from planning import board as board_room
 from planning.models import Loom, PlanRun, Slot, Warp
 from planning.services import assuming, clock, plans, retelling
 from planning.services.assuming import Assumed
-from planning.services.explaining import cost_parts, hours_said
+from planning.services.explaining import cost_parts, hours_said, work_said
 from planning.services.retelling import Kept, Listed, listed
 from planning.services.standing import Standing, standing
 from planning.shed_plan import Plan, time_plan
@@ -192,7 +192,8 @@ def _more_or_less(what: str, minutes: int) -> str:
     as_before, more, less = retelling.CHANGES_IN[what]
     if not minutes:
         return as_before
-    return (more if minutes > 0 else less) % {"time": hours_said(abs(minutes))}
+    say = work_said if what == retelling.SET_UP else hours_said
+    return (more if minutes > 0 else less) % {"time": say(abs(minutes))}
 
 
 @transaction.atomic

@@ -44,6 +44,15 @@ def hours_said(minutes: int) -> str:
     return f"{minutes} min"
 
 
+def work_said(minutes: int) -> str:
+    """Working minutes as people say them: never in days, since a day of work is none of 24 hours.
+
+    >>> work_said(57 * 60 + 20), hours_said(57 * 60 + 20)
+    ('57 h', '2 days 9 h')
+    """
+    return f"{round(minutes / 60)} h" if minutes >= 60 else f"{minutes} min"
+
+
 @dataclass(frozen=True)
 class _Story:
     """The words for one plan in one shed."""
@@ -166,8 +175,7 @@ class _Story:
                 yield _link(
                     "weaving",
                     minutes,
-                    retelling.WEAVES
-                    % {"time": hours_said(worked), "loom": link.loom, "at": self.moment(link.stops_at)},
+                    retelling.WEAVES % {"time": work_said(worked), "loom": link.loom, "at": self.moment(link.stops_at)},
                 )
 
     def _finishing(self, code: str) -> dict[str, Any]:

@@ -26,7 +26,7 @@ from mill.refusal import N_, Refusal
 from planning.improve import PROVEN_WARPS, Limit, improve, is_ready, kernel
 from planning.models import Closure, Loom, PlanRun
 from planning.services import assuming, explaining, plans, retelling
-from planning.services.explaining import cost_parts, hours_said
+from planning.services.explaining import cost_parts, hours_said, work_said
 from planning.services.looms import write_down
 from planning.services.retelling import Kept
 from planning.services.standing import Standing, standing
@@ -141,7 +141,7 @@ def note_of(cost: Cost, *, elapsed_s: float | None, seconds: float) -> str:
         (
             f"{TOLD_OF[0]}: {hours_said(cost.weighted_tardy_min)}",
             f"{TOLD_OF[1]}: {cost.tardy_pieces}",
-            f"{TOLD_OF[2]}: {hours_said(cost.setup_min)}",
+            f"{TOLD_OF[2]}: {work_said(cost.setup_min)}",
             f"{TOLD_OF[3]}: {cost.total:,}".replace(",", "\u202f"),
             GETTING_READY
             if elapsed_s is None
