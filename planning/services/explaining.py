@@ -94,7 +94,7 @@ class _Story:
         comes = released.waits_for.get(link.warp)
         minutes = link.stops_at - link.starts_at
         if comes:
-            at = max(released.warp_yarn[link.warp], 0) if comes.startswith("warp") else link.stops_at
+            at = (released.warp_yarn if comes.startswith("warp") else released.weft_yarn)[link.warp]
             yield _link(
                 "yarn",
                 min(minutes, max(at - link.starts_at, 0)),

@@ -59,6 +59,23 @@ def test_a_warp_late_for_its_yarn_names_the_yarn_its_day_and_the_days_it_costs()
     assert any("With its yarn here and the warp wound at once" in mend for mend in row["mend"])
 
 
+def test_weft_that_is_here_before_the_warp_is_wound_comes_on_its_own_day(planner):
+    """Wound on Mondays alone: of Thursday's weft it is said that it comes on Thursday, and not with the beam."""
+    make_loom(code="1")
+    warp_yarn, weft_yarn = make_yarn(), make_yarn()
+    inventory.receive(yarn=warp_yarn, grams=900_000, label="S1", dye_lot="D1", by=planner)
+    spec = make_spec(yarns={"A": warp_yarn, "B": weft_yarn}, warp_order="A4", weft_order="B4")
+    make_delivery(yarn=weft_yarn, ordered_g=900_000, expected_on=date(2026, 3, 4))
+    Mill.objects.update_or_create(pk=1, defaults={"warping_hours": "Mon 06:00-08:00"})
+    warp = warp_of(spec, date(2026, 3, 20))
+    worked(warp)
+    assert {need.yarn for need in warp.yarns.filter(use="weft")} == {weft_yarn}
+    chain, _row = chain_of(plans.make_plan(now=NOW), warp)
+    assert f"weft yarn {weft_yarn.code} for it comes Thu 5 Mar" in chain["yarn"]
+    assert "It is wound Mon 2 Mar" in chain["warping"]
+    assert "to Mon 9 Mar" in chain["warping"]
+
+
 def test_a_warp_behind_another_names_it_and_the_loom(yarn):
     make_loom(code="1")
     spec = make_spec(yarns={"A": yarn, "B": yarn})
