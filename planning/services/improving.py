@@ -223,7 +223,9 @@ def improve_plan(payload: dict[str, Any]) -> dict[str, Any] | None:
     if assumes:
         more["assumes"] = assumes
     if few_moves:
-        more["moves"] = explaining.moves(found.there, plans.carried_on(found.there), found.plan, weighed=WEIGHED_MOVES)
+        more["moves"] = explaining.moves(
+            found.there, plans.left_as_it_is(found.there), found.plan, weighed=WEIGHED_MOVES
+        )
     beside = plans.others_beside(found.there)
     at_work.progress(99, WRITTEN_DOWN)
     with transaction.atomic():

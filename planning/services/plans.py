@@ -13,6 +13,7 @@ from django.utils import timezone
 from mill import changes
 from mill.models import Mill
 from mill.refusal import N_, Refusal, Word
+from planning import shed as shed_room
 from planning.list_rules import orders
 from planning.models import Closure, Loom, PlanRun, Slot, Warp, set_up_rates
 from planning.services import assuming, clock, explaining, working_out
@@ -28,6 +29,7 @@ from planning.services.standing import (
     shed_loom,
     shed_warp,
     standing,
+    works,
 )
 from planning.shed import Shed, Tuners
 from planning.shed_plan import Plan, late_by_piece, time_plan, wound_first
@@ -107,6 +109,20 @@ def carried_on(there: Standing) -> Plan:
         return by_rule(there, "earliest_due_date")
     (kept,) = orders(replace(there.shed, previous=there.previous), "keep")
     return timed(there, there.frozen_first(kept))
+
+
+def left_as_it_is(there: Standing) -> Plan:
+    """The same, but what stands on a held loom stays on it: where each warp is moved from."""
+    held = {code for code, loom in there.looms.items() if loom.is_held and works(there.shed.hours(code), there.now_min)}
+
+    def staying(row: shed_room.Warp) -> shed_room.Warp:
+        place = there.previous.get(row.id)
+        if place is None or row.only_looms is None or place.loom not in held:
+            return row
+        return replace(row, only_looms=row.only_looms | {place.loom})
+
+    rows = tuple(staying(row) for row in there.shed.warps)
+    return carried_on(replace(there, shed=replace(there.shed, warps=rows)))
 
 
 def others_beside(there: Standing) -> dict[str, Plan]:
@@ -340,7 +356,7 @@ def bring_back(run: PlanRun, *, by: Any, now: datetime | None = None) -> PlanRun
 
 
 def orders_again(run: PlanRun, there: Standing) -> dict[str, list[str]]:
-    """The orders of a plan made earlier, for the warps that are still to weave."""
+    """The orders of a plan made earlier, for the warps that are still to weave; new ones on no loom that is held."""
     rows: dict[str, list[str]] = {code: [] for code in there.looms}
     against: list[str] = []
     for loom, code in there.shed.in_progress.items():
@@ -368,8 +384,9 @@ def orders_again(run: PlanRun, there: Standing) -> dict[str, list[str]]:
     placed = {code for order in rows.values() for code in order}
     for code in there.by_due_date:
         if code not in placed:
+            takes = there.shed.looms_for[code]
             loom = min(
-                there.shed.looms_for[code],
+                [one for one in takes if one in there.taking_new] or takes,
                 key=lambda one: sum(there.shed.weave_min(one, other) for other in rows[one]),
             )
             rows[loom].append(code)
@@ -407,6 +424,13 @@ def pin_warp(warp: Warp, *, loom: Loom | None, by: Any, starts_at: datetime | No
         gone = Kept(f"{timezone.localtime(starts_at):%d %b %H:%M}", "date")
         raise Refusal(N_("%(moment)s has gone by. Choose a moment to come."), field="starts_at", moment=gone)
     if loom:
+        if loom.is_held and loom.pk != warp.pin_loom_id:
+            raise Refusal(
+                N_("Loom %(loom)s is held: %(why)s. Let it go first, or choose another loom."),
+                field="loom",
+                loom=loom.code,
+                why=loom.held_reason,
+            )
         worked = getattr(warp, "worked", None)
         if worked and worked.figures:
             misfit = _misfits(warp, [loom])[0]

@@ -239,7 +239,7 @@ def _shed_warp(code: str, figures: Figures, spec: ClothSpec, there: Standing, mi
         gait_min=set_up_min(SetUp.GAIT_UP, ends=figures.ends, rates=rates),
         draw_in_min=set_up_min(SetUp.DRAW_IN, ends=figures.ends, rates=rates),
         weft_change_min=set_up_min(SetUp.WEFT_CHANGE, ends=figures.ends, rates=rates),
-        only_looms=frozenset(loom.code for loom in there.looms.values() if not loom.is_held),
+        only_looms=there.taking_new,
     )
 
 

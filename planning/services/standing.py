@@ -223,6 +223,12 @@ class Standing:
         return replace(self, released=replace(self.released, winding=winding, at={**self.released.at, **at}))
 
     @cached_property
+    def taking_new(self) -> frozenset[str]:
+        """Looms on which something new can be planned: none that is held, and none that does not work."""
+        free = (code for code, loom in self.looms.items() if not loom.is_held)
+        return frozenset(code for code in free if works(self.shed.hours(code), self.now_min))
+
+    @cached_property
     def by_due_date(self) -> tuple[str, ...]:
         due = {warp.id: min(piece.due for piece in warp.pieces) for warp in self.shed.warps}
         return tuple(sorted(self.warps, key=lambda code: (due[code], int(code))))
@@ -294,7 +300,8 @@ def standing(
     )
     order = _winding_order(records, warps)
     released = upstream.releases(order)
-    free_looms = frozenset(loom.code for loom in looms if by_hand or not loom.is_held)
+    idle = frozenset(loom.code for loom in looms if not _has_hours(loom, calendars, closures, epoch=epoch, now=now_min))
+    free_looms = frozenset(loom.code for loom in looms if by_hand or not loom.is_held) - idle
     rates = set_up_rates(mill)
     in_loom = records.in_loom
     kinds = BeamKinds(mill, held=[warp.beam for warp in warps if warp.beam and warp.state in ON_BEAM])
@@ -327,6 +334,9 @@ def standing(
     )
     for code, reason in shed.without_loom().items():
         left_out[int(code)] = retelling.NO_LOOM % {"looms": reason}
+    for row in shed.warps:
+        if (home := row.in_progress or row.pin_loom) in idle:
+            left_out[int(row.id)] = retelling.NO_HOURS % {"loom": home}
     previous = {
         str(warp.number): Previous(slot.loom.code, max(clock.to_minute(slot.weaving_starts_at, epoch=epoch), 0))
         for warp in warps
@@ -375,6 +385,19 @@ def standing(
         kinds=kinds,
         facts=facts,
     )
+
+
+def _has_hours(
+    loom: Loom, calendars: Mapping[str, Hours], closures: list[Closure], *, epoch: datetime, now: int
+) -> bool:
+    hours = calendars[f"pattern {loom.shift_pattern_id}"]
+    closed = (*hours.closed, *clock.loom_closed(loom, closures, epoch=epoch))
+    return works(calendar_of(hours.weekly, closed, clock.HORIZON_WEEKS * WEEK_MIN), now)
+
+
+def works(hours: Calendar, now: int) -> bool:
+    """Whether a loom works at all in the year to come: half of what a plan reaches, so that there is room for work."""
+    return hours.worked_between(now, now + clock.HORIZON_WEEKS // 2 * WEEK_MIN) > 0
 
 
 def _frozen(shed: Shed, previous: Mapping[str, Previous], *, free_looms: frozenset[str], until: int) -> frozenset[str]:

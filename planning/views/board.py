@@ -257,9 +257,9 @@ class Told:
 
 
 def _frozen(slots: Iterable[Slot]) -> set[int]:
-    """Warps that the plan in force starts so soon that planning leaves them where they are."""
+    """Warps that the plan in force starts so soon that planning leaves them where they are: on no loom that is held."""
     until = timezone.now() + timedelta(days=Mill.the_one().freeze_days)
-    soon = Slot.objects.filter(run__state=PlanRun.IN_FORCE, weaving_starts_at__lt=until)
+    soon = Slot.objects.filter(run__state=PlanRun.IN_FORCE, weaving_starts_at__lt=until, loom__is_held=False)
     stays = set(soon.values_list("warp_id", flat=True))
     waits = (slot for slot in slots if _is_open(slot) and slot.warp.state not in plans.IN_LOOM)
     return {slot.warp_id for slot in waits if slot.warp_id in stays}

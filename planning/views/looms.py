@@ -194,6 +194,7 @@ def loom(request: HttpRequest, code: str) -> HttpResponse:
             "title": _("Loom %(code)s") % {"code": found.code},
             "loom": found,
             "queue": queue,
+            "waiting": sum(slot.warp.state not in plans.IN_LOOM for slot in queue),
             "strip": strip(found),
             "run": run,
             "closures": found.closures.all(),

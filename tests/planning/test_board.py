@@ -132,6 +132,14 @@ def test_a_held_loom_takes_nothing_and_says_what_holds_it(mill):
     plans.refuse_plan(copy, by=None)
 
 
+def test_what_is_to_start_soon_stays_but_on_a_held_loom(desk, mill):
+    first = mill.slots.filter(loom__code="2").earliest("position").warp
+    stays = rf'aria-label="Warp {first.number},[^"]*starts soon: stays"'
+    assert re.search(stays, desk.get("/looms/board/?span=quarter").content.decode())
+    Loom.objects.filter(code="2").update(is_held=True, held_reason="broken picking stick")
+    assert not re.search(stays, desk.get("/looms/board/?span=quarter").content.decode())
+
+
 def test_what_hangs_in_a_loom_moves_no_more_and_nothing_goes_before_it(mill):
     hangs = Warp.objects.get(state=Warp.WEAVING)
     warp, _ = loose(mill)

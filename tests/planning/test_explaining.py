@@ -229,6 +229,21 @@ def test_only_what_changes_loom_or_turn_is_a_move_and_its_gain_is_exact(yarn):
     assert all(move["gain"] is None and not move["must"] for move in unweighed)
 
 
+def test_a_warp_on_a_held_loom_is_moved_from_there(yarn, planner):
+    for code in ("1", "2"):
+        make_loom(code=code)
+    spec = make_spec(yarns={"A": yarn, "B": yarn})
+    worked(*[warp_of(spec, date(2026, 6, day)) for day in range(1, 5)])
+    run = plans.put_in_force(plans.make_plan(now=NOW), by=planner)
+    on_it = {str(slot.warp.number) for slot in run.slots.filter(loom__code="1").select_related("warp")}
+    Loom.objects.filter(code="1").update(is_held=True, held_reason="a broken shaft")
+    there = standing(now=NOW, few_moves=True)
+    new = plans.by_rule(there, "earliest_due_date")
+    moves = explaining.moves(there, plans.left_as_it_is(there), new, weighed=9)
+    gone = {move["warp"]: (move["from_loom"], move["to_loom"], move["must"]) for move in moves if move["warp"] in on_it}
+    assert gone == dict.fromkeys(on_it, ("1", "2", True))
+
+
 def test_a_swap_on_one_loom_is_one_move_not_two(yarn):
     make_loom(code="1")
     spec = make_spec(yarns={"A": yarn, "B": yarn})
@@ -282,6 +297,7 @@ def test_what_a_plan_only_thinks_of_is_nothing_that_it_does_not_know_of(desk, ya
     page = desk.get(f"/looms/plans/{run.pk}/").content.decode()
     assert "It takes loom 1 to stand (a broken shaft)" in page
     assert "Since it was made" not in page
+    Loom.objects.filter(pk=loom.pk).update(code="1A")
     Closure.objects.create(name="Fair", starts_at=NOW, stops_at=NOW + timedelta(days=1))
     assert "the closures have changed" in desk.get(f"/looms/plans/{run.pk}/").content.decode()
 
@@ -314,7 +330,6 @@ def test_the_share_of_released_yarn_never_delays_a_warp_that_has_its_own(yarn):
     there = standing(now=NOW)
     # Wound first though it is due later: the warping mill does not stand idle for the other's yarn.
     assert there.winding[str(ready.number)][0] == there.now_min
-    Loom.objects.filter(pk=loom.pk).update(code="1A")
     assert there.winding[str(waits.number)][0] > there.winding[str(ready.number)][1]
     again = replace(there, order=()).wound_in(there.order)
     assert again.shed == there.shed

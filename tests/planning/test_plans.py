@@ -15,7 +15,7 @@ from mill import jobs
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.gaiting import SetUp, set_up_min
-from planning.models import Closure, Loom, PlanRun, Slot, Warp, WarpFigures, set_up_rates
+from planning.models import Closure, Loom, PlanRun, ShiftPattern, Slot, Warp, WarpFigures, set_up_rates
 from planning.services import plans, working_out
 from planning.shed_plan import time_plan
 from tests.make import make_beam, make_line, make_loom, make_spec, make_warp, make_yarn
@@ -168,6 +168,28 @@ def test_a_pin_is_kept_and_an_impossible_one_is_refused(shed):
         plans.pin_warp(warp, by=None, loom=narrow)
 
 
+def test_nothing_is_pinned_to_a_held_loom(shed):
+    looms, (warp, _) = shed
+    plans.pin_warp(warp, by=None, loom=looms[1])
+    held = Loom.objects.get(pk=looms[0].pk)
+    held.is_held, held.held_reason = True, "a broken shaft"
+    with pytest.raises(Refusal, match="Loom 1 is held: a broken shaft"):
+        plans.pin_warp(warp, by=None, loom=held)
+
+
+def test_a_warp_that_is_new_goes_on_no_held_loom_when_a_plan_is_carried_on_or_brought_back(shed, planner):
+    looms, (warp, _) = shed
+    Loom.objects.filter(pk=looms[1].pk).update(is_held=True, held_reason="a broken shaft")
+    first = plans.put_in_force(plans.make_plan(now=NOW), by=planner)
+    plans.put_in_force(plans.make_plan(now=NOW), by=planner)
+    new = make_warp(spec=warp.parts.get().spec, lines=[make_line(spec=warp.parts.get().spec)], beam=make_beam())
+    worked(new)
+    # Loom 2 has nothing on it, and would be the soonest.
+    again = plans.bring_back(PlanRun.objects.get(pk=first.pk), by=planner, now=NOW)
+    assert set(again.slots.values_list("loom__code", flat=True)) == {"1"}
+    assert again.slots.filter(warp=new).exists()
+
+
 @pytest.mark.parametrize(
     ("starts_at", "stops_at"),
     [
@@ -179,6 +201,23 @@ def test_a_pin_is_kept_and_an_impossible_one_is_refused(shed):
 def test_a_closure_that_the_clock_does_not_show_stops_no_plan(shed, starts_at, stops_at):
     Closure.objects.create(name="Power cut", starts_at=starts_at, stops_at=stops_at)
     assert plans.make_plan(now=NOW).slots.count() == 2
+
+
+@pytest.mark.parametrize("rule", [*plans.RULES])
+def test_a_loom_without_hours_takes_nothing_and_stops_no_plan(shed, rule):
+    looms, (pinned, free) = shed
+    if rule == "best":
+        years = timedelta(weeks=100)
+        Closure.objects.create(name="Laid up", loom=looms[0], starts_at=NOW - timedelta(1), stops_at=NOW + years)
+    else:
+        laid_up = ShiftPattern.objects.create(name="Laid up", hours="closed")
+        Loom.objects.filter(pk=looms[0].pk).update(shift_pattern=laid_up)
+    Warp.objects.filter(pk=pinned.pk).update(pin_loom=looms[0])
+    run = plans.make_plan(rule=rule, now=NOW)
+    assert [(slot.warp, slot.loom) for slot in run.slots.all()] == [(free, looms[1])]
+    (left_out,) = run.left_out
+    assert left_out["warp"] == pinned.number
+    assert left_out["why"].startswith("Loom 1, which it is kept to, has no working hours")
 
 
 def test_weft_of_a_week_that_is_closed_altogether_is_wanted_when_the_plan_begins_it(shed, planner):

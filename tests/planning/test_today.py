@@ -12,8 +12,8 @@ from django.utils.html import escape
 from inventory import services as inventory
 from inventory.models import Delivery
 from mill import jobs, roles, tokens
-from planning.models import OrderLine, Piece, PlanRun, Slot, Warp
-from planning.services import plans, working_out
+from planning.models import Loom, OrderLine, Piece, PlanRun, Slot, Warp
+from planning.services import looms, plans, working_out
 from planning.views.today import chapters
 from planning.views.today.entry import SHOWN
 from tests.make import make_line, make_loom, make_person, make_spec, make_ticket, make_warp, make_yarn
@@ -60,6 +60,9 @@ def test_a_late_warp_a_short_yarn_and_a_standing_loom_stand_there(desk, planner)
     assert f"{yarn}</a>" in page
     assert "kg short on" in page
     assert "Loom 1</a> stands" in page
+    looms.hold_loom(Loom.objects.get(), reason="a broken shaft", by=planner)
+    assert "Loom 1</a> is held (a broken shaft), and 1 warp is planned on it" in desk.get("/").content.decode()
+    assert "1 warp is planned on it still" in desk.get("/looms/1/").content.decode()
 
 
 def test_a_lot_in_quarantine_and_an_overdue_delivery_stand_there(desk, planner):

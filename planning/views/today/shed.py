@@ -3,7 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
-from django.db.models import Min
+from django.db.models import Count, Min
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -122,6 +122,7 @@ def running_out(rows: list[RunOut], run: PlanRun | None) -> list[Entry]:
 
 
 def standing_looms(run: PlanRun | None) -> list[Entry]:
+    """Looms without a warp, with when the next goes in; and those that are held while warps wait for them."""
     now = timezone.now()
     looms = Loom.objects.filter(is_held=False).exclude(warps__state__in=IN_LOOM).order_by("code")
     first = {
@@ -130,7 +131,24 @@ def standing_looms(run: PlanRun | None) -> list[Entry]:
         .values("loom")
         .annotate(at=Min("setup_starts_at"))
     }
-    entries = []
+    waits = Slot.objects.open().filter(run=run).exclude(warp__state__in=IN_LOOM)
+    held = Loom.objects.filter(is_held=True, slots__in=waits).annotate(n=Count("slots")).order_by("code")
+    entries = [
+        Entry(
+            _("Loom %(loom)s") % {"loom": loom.code},
+            reverse("loom", args=[loom.code]),
+            ngettext(
+                "is held (%(why)s), and %(n)s warp is planned on it",
+                "is held (%(why)s), and %(n)s warps are planned on it",
+                loom.n,
+            )
+            % {"why": loom.held_reason, "n": loom.n},
+            _("Plan the looms"),
+            reverse("looms"),
+            _("a new plan puts on other looms what is not pinned to it"),
+        )
+        for loom in held
+    ]
     for loom in looms:
         at = first.get(loom.pk)
         idle_min = int((at - now).total_seconds() // 60) if at else 0
