@@ -3,7 +3,7 @@
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -20,6 +20,7 @@ from planning.services import assuming, clock, explaining, working_out
 from planning.services.retelling import CARRIED_ON, FITS_NOT, HANGS_ELSEWHERE, PAPER_RULE, Kept, Listed, Sentence
 from planning.services.standing import (
     IN_LOOM,
+    REACH_MIN,
     TUNERS,
     WARPING,
     Standing,
@@ -423,6 +424,10 @@ def pin_warp(warp: Warp, *, loom: Loom | None, by: Any, starts_at: datetime | No
     if starts_at and starts_at < timezone.now():
         gone = Kept(f"{timezone.localtime(starts_at):%d %b %H:%M}", "date")
         raise Refusal(N_("%(moment)s has gone by. Choose a moment to come."), field="starts_at", moment=gone)
+    if starts_at and starts_at > timezone.now() + timedelta(minutes=REACH_MIN):
+        far = Kept(f"{timezone.localtime(starts_at):%d %B %Y}", "whole")
+        too_far = N_("%(day)s is more than a year away, and no plan reaches so far. Choose an earlier day.")
+        raise Refusal(too_far, field="starts_at", day=far)
     if loom:
         if loom.is_held and loom.pk != warp.pin_loom_id:
             raise Refusal(

@@ -129,6 +129,9 @@ STOPPED = N_("Stopped before the search was ready: the first plan.")
 LOOM_STANDS = N_("loom %(loom)s to stand (%(why)s)")
 YARN_IS_LATE = N_("delivery %(delivery)s of %(yarn)s to come on %(day)s")
 NO_LOOM = N_("No loom takes it: %(looms)s.")
+COMES_TOO_LATE = N_(
+    "The %(material)s for it comes %(day)s %(year)s, more than a year from now: no plan reaches so far."
+)
 NO_HOURS = N_("Loom %(loom)s, which it is kept to, has no working hours in the year to come.")
 ON_LOOM = N_("loom %(loom)s: %(misfit)s")
 NOT_WORKED_OUT = N_("It has not been worked out yet.")
@@ -163,20 +166,8 @@ FORMS = (
     *(ARE_TIGHT, IS_TIGHT, ARE_FULLEST, IS_FULLEST, *WAIT_LONGEST.values(), ORDER_MENDS_NOTHING),
     *(MOVED_LOOM, MOVED_TURN, BY_HAND, LATER_THEN, CARRIED_ON, PAPER_RULE, THAT_CARRIED_ON),
     *(PROVEN, TOO_SHORT, KEPT, TO_BE_WOUND, TOO_MANY, JUDGE_IT, NO_COMPILER, STOPPED, ELAPSED),
-    *(
-        LOOM_STANDS,
-        YARN_IS_LATE,
-        NO_LOOM,
-        NO_HOURS,
-        NOT_WORKED_OUT,
-        NOT_WAITING,
-        *SINCE,
-        IS_NEW,
-        WENT,
-        STARTS,
-        NO_PLACE,
-    ),
-    *(HANGS_ELSEWHERE, FITS_NOT),
+    *(LOOM_STANDS, YARN_IS_LATE, NO_LOOM, NO_HOURS, COMES_TOO_LATE, NOT_WORKED_OUT, NOT_WAITING),
+    *(*SINCE, IS_NEW, WENT, STARTS, NO_PLACE, HANGS_ELSEWHERE, FITS_NOT),
 )
 
 DAY = r"[A-Z][a-z]{2} \d{1,2} [A-Z][a-z]{2}"

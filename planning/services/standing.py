@@ -43,6 +43,8 @@ NO_FLANGE = 0
 SAME_START_MIN = 240
 # Inside the freeze a shift costs so many times what it costs outside; the loom does not change there at all.
 FROZEN_TIMES = 20
+# Work that begins later is left out of plans, whose calendars end a year after that.
+REACH_MIN = clock.HORIZON_WEEKS // 2 * WEEK_MIN
 # A yarn without a supplier is taken to come after four weeks. From memory.
 LEAD_DAYS = 28
 
@@ -97,6 +99,11 @@ class Upstream:
     warping_mills: int
     now_min: int
 
+    @property
+    def reach(self) -> int:
+        """The first minute that no plan reaches any more."""
+        return self.now_min + REACH_MIN
+
     def releases(self, order: Sequence[str], *, more: Sequence[Waiting] = ()) -> Releases:
         """Yarn is served and warps are wound in this order; a warp whose yarn is not here lets the next one go first.
 
@@ -116,11 +123,10 @@ class Upstream:
                     waits_for[code] = f"{need.use} yarn {need.code}"
                 here[need.use] = max(here[need.use], comes)
             warp_yarn[code], weft_yarn[code] = here[WarpYarn.WARP], here[WarpYarn.WEFT]
-        winding = self._wind([code for code in order if by_code[code].warping_min is not None], by_code, warp_yarn)
-        at = {
-            code: max(winding[code][1], weft_yarn[code]) if code in winding else weft_yarn[code]
-            for code in order
-        }  # fmt: skip
+        all_here = {code: max(warp_yarn[code], weft_yarn[code]) for code in order}
+        wound = [code for code in order if by_code[code].warping_min is not None and all_here[code] < self.reach]
+        winding = self._wind(wound, by_code, warp_yarn)
+        at = {code: max(winding[code][1], all_here[code]) if code in winding else all_here[code] for code in order}
         return Releases(at, winding, warp_yarn, weft_yarn, waits_for)
 
     def _wind(self, order: list[str], by_code: Mapping[str, Waiting], here: Mapping[str, int]) -> dict[str, Span]:
@@ -334,6 +340,12 @@ def standing(
     )
     for code, reason in shed.without_loom().items():
         left_out[int(code)] = retelling.NO_LOOM % {"looms": reason}
+    for code in released.waits_for:
+        here = max(released.warp_yarn[code], released.weft_yarn[code])
+        if here >= upstream.reach:
+            on = timezone.localtime(clock.to_moment(here, epoch=epoch))
+            comes = {"material": released.waits_for[code], "day": f"{on:%a} {on.day} {on:%b}", "year": on.year}
+            left_out[int(code)] = retelling.COMES_TOO_LATE % comes
     for row in shed.warps:
         if (home := row.in_progress or row.pin_loom) in idle:
             left_out[int(row.id)] = retelling.NO_HOURS % {"loom": home}
@@ -397,7 +409,7 @@ def _has_hours(
 
 def works(hours: Calendar, now: int) -> bool:
     """Whether a loom works at all in the year to come: half of what a plan reaches, so that there is room for work."""
-    return hours.worked_between(now, now + clock.HORIZON_WEEKS // 2 * WEEK_MIN) > 0
+    return hours.worked_between(now, now + REACH_MIN) > 0
 
 
 def _frozen(shed: Shed, previous: Mapping[str, Previous], *, free_looms: frozenset[str], until: int) -> frozenset[str]:

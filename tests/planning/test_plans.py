@@ -18,7 +18,7 @@ from planning.gaiting import SetUp, set_up_min
 from planning.models import Closure, Loom, PlanRun, ShiftPattern, Slot, Warp, WarpFigures, set_up_rates
 from planning.services import plans, working_out
 from planning.shed_plan import time_plan
-from tests.make import make_beam, make_line, make_loom, make_spec, make_warp, make_yarn
+from tests.make import make_beam, make_delivery, make_line, make_loom, make_spec, make_warp, make_yarn
 
 pytestmark = pytest.mark.django_db
 LONDON = ZoneInfo("Europe/London")
@@ -218,6 +218,23 @@ def test_a_loom_without_hours_takes_nothing_and_stops_no_plan(shed, rule):
     (left_out,) = run.left_out
     assert left_out["warp"] == pinned.number
     assert left_out["why"].startswith("Loom 1, which it is kept to, has no working hours")
+
+
+def test_a_delivery_of_another_decade_keeps_one_warp_out_of_the_plan_and_not_all(shed, planner):
+    looms, (warp, _) = shed
+    yarn = make_yarn()
+    spec = make_spec(yarns={"A": yarn, "B": yarn})
+    far = make_warp(spec=spec, lines=[make_line(spec=spec)], beam=make_beam())
+    worked(far)
+    make_delivery(yarn=yarn, ordered_g=9_000_000, expected_on=date(2062, 3, 18))
+    run = plans.make_plan(rule="best", now=NOW)
+    assert run.slots.count() == 2
+    (left_out,) = run.left_out
+    assert left_out["warp"] == far.number
+    assert f"warp yarn {yarn.code} for it comes Sun 19 Mar 2062" in left_out["why"]
+    day = timezone.now() + timedelta(days=500)
+    with pytest.raises(Refusal, match="is more than a year away"):
+        plans.pin_warp(warp, by=None, loom=looms[0], starts_at=day)
 
 
 def test_weft_of_a_week_that_is_closed_altogether_is_wanted_when_the_plan_begins_it(shed, planner):
