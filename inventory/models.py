@@ -187,6 +187,11 @@ class YarnLotQuerySet(models.QuerySet["YarnLot"]):
         first = Movement.objects.filter(lot=OuterRef("pk"), seq=1)
         return self.annotate(came_g=Subquery(first.values("change_g")[:1]))
 
+    def that_came(self) -> "YarnLotQuerySet":
+        """Lots whose receipt stands; one that was taken back has not come."""
+        taken_back = Movement.objects.filter(lot=OuterRef("pk"), seq=1, reversed_by__isnull=False)
+        return self.filter(~models.Exists(taken_back))
+
     def of_yarn(self, yarn: Yarn) -> "YarnLotQuerySet":
         return self.filter(yarn=yarn)
 

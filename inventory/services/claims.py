@@ -19,7 +19,7 @@ from mill.working import Working
 
 def weigh_claim(delivery: Delivery, *, invoiced_g: int, weighed: AsWeighed) -> tuple[ClaimFigures, Working]:
     """What would be claimed of a delivery, and the working. Writes nothing."""
-    labels = dict(YarnLot.objects.filter(pk__in=weighed, delivery=delivery).values_list("pk", "label"))
+    labels = dict(YarnLot.objects.that_came().filter(pk__in=weighed, delivery=delivery).values_list("pk", "label"))
     if len(labels) != len(weighed):
         raise Refusal(
             N_("%(n)s of these lots did not come of delivery %(delivery)s. Leave them out."),

@@ -75,7 +75,7 @@ def _delivery(pk: int) -> Any:
 
 
 def _form(request: HttpRequest, delivery: Any) -> ClaimForm:
-    lots = delivery.lots.with_receipt().order_by("received_on", "label")
+    lots = delivery.lots.that_came().with_receipt().order_by("received_on", "label")
     return ClaimForm(request.POST or None, lots=lots, initial={"invoiced_g": delivery.ordered_g})
 
 

@@ -221,7 +221,7 @@ def _working(found: Any) -> tuple[Step, ...]:
 
 
 def _came(delivery: Delivery) -> Any:
-    rows: Any = delivery.lots.with_balance()
+    rows: Any = delivery.lots.that_came().with_balance()
     return rows.with_receipt().order_by("received_on", "pk")
 
 

@@ -109,12 +109,12 @@ def _lots_meant(request: HttpRequest) -> tuple[list[YarnLot], str]:
         return list(rows.filter(label__in=words.getlist("lot"))), ""
     if "delivery" in words:
         delivery = get_object_or_404(Delivery, number=words["delivery"])
-        return list(rows.filter(delivery=delivery)), _("Of delivery %(number)s.") % {"number": delivery}
+        return list(rows.that_came().filter(delivery=delivery)), _("Of delivery %(number)s.") % {"number": delivery}
     if any(words.get(name) for name in LotFilter.base_filters):
         balances = rows.with_balance()
         return list(LotFilter(words, queryset=balances, request=request).qs), _("Of the lots that the list found.")
     since = timezone.localdate() - timedelta(days=LATELY_DAYS)
-    return list(rows.filter(received_on__gte=since)), _("Of the lots that came in the last %(n)s days.") % {
+    return list(rows.that_came().filter(received_on__gte=since)), _("Of the lots that came in the last %(n)s days.") % {
         "n": LATELY_DAYS
     }
 

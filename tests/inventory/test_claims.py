@@ -117,6 +117,22 @@ def test_only_lots_of_the_delivery_are_claimed(delivery):
         claimed(delivery, weighed={make_lot().pk: (10, D(17))})
 
 
+def test_a_lot_whose_receipt_was_taken_back_has_not_come(desk, delivery):
+    """Received twice by a slip and taken back: it would make the short weight less than it is."""
+    slip = make_lot(label="A14", yarn=delivery.yarn, grams=10_000, delivery=delivery, measured_regain_pct=D(12))
+    services.reverse(movement=slip.movements.get(), reason="twice", by=None)
+    with pytest.raises(Refusal, match="1 of these lots did not come of delivery PO 7"):
+        claimed(delivery)
+    for address in (
+        reverse("delivery", args=[delivery.pk]),
+        reverse("claim_new", args=[delivery.pk]),
+        f"{reverse('lot_labels')}?delivery=PO+7",
+    ):
+        page = desk.get(address).content.decode()
+        assert "A13" in page
+        assert "A14" not in page, address
+
+
 def test_the_database_keeps_the_difference(delivery):
     claim = claimed(delivery)
     with pytest.raises(IntegrityError), transaction.atomic():
