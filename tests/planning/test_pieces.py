@@ -101,6 +101,12 @@ def test_only_the_last_cut_is_struck_out_and_only_while_nothing_is_done_with_it(
     pieces.perch_grey(one, length_m=Decimal(64), width_cm=Decimal(165), mending_min=0, by=planner)
 
 
+def test_a_warp_not_woven_out_after_all_has_the_picks_of_its_pieces_woven(warp, planner):
+    cut(warp, planner)
+    warp_steps.weave_out(warp, by=planner)
+    assert warp_steps.step_back(warp, reason="three pieces to go", by=planner).picks_woven == 54_144
+
+
 def test_mending_is_counted_down_and_done_when_the_mender_says_so(warp, planner):
     mender = make_worker(trade="mender")
     piece = cut(warp, planner)
