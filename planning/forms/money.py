@@ -227,7 +227,7 @@ class QuoteFilter(django_filters.FilterSet):
             | Q(colourway__cloth__code__icontains=value)
             | Q(colourway__cloth__name__icontains=value)
         )
-        number = value.strip().lower().removeprefix("quote").strip()
+        number = value.strip().lower().removeprefix("quote").removeprefix(_("Quote").lower()).strip()
         if number.isascii() and number.isdecimal() and len(number) < 9:
             found |= Q(number=int(number))
         return rows.filter(found)

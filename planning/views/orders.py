@@ -67,6 +67,17 @@ def with_plan(rows: QuerySet[OrderLine]) -> QuerySet[OrderLine]:
     )
 
 
+def of_lines(text: str, line: str = "") -> Q:
+    """Lines of the orders with this in their number; of "1041/2" that line alone, as lists write it.
+
+    line    the way to the line from what is filtered: line__
+    """
+    number, _stroke, position = text.strip().rpartition("/")
+    if number and position.isascii() and position.isdecimal() and len(position) < 9:
+        return Q(**{f"{line}order__number__iexact": number, f"{line}position": int(position)})
+    return Q(**{f"{line}order__number__icontains": text})
+
+
 class LineFilter(django_filters.FilterSet):
     """Without a state chosen it shows what is open."""
 
@@ -101,7 +112,7 @@ class LineFilter(django_filters.FilterSet):
 
     def by_text(self, rows: QuerySet[OrderLine], _name: str, value: str) -> QuerySet[OrderLine]:
         return rows.filter(
-            Q(order__number__icontains=value)
+            of_lines(value)
             | Q(order__reference__icontains=value)
             | Q(order__customer__name__icontains=value)
             | Q(note__icontains=value)

@@ -40,7 +40,7 @@ from planning.picture import beam_svg
 from planning.services import line_plans, lot_shares, plans, retelling, warp_steps, warp_yarn, warps, working_out
 from planning.services.line_states import free_pieces
 from planning.ticket import Figures, from_json
-from planning.views.orders import one_line
+from planning.views.orders import of_lines, one_line
 
 STORY_SHOWN = 30
 
@@ -106,9 +106,7 @@ class WarpFilter(django_filters.FilterSet):
         return found if self.form.cleaned_data.get("state") else found.exclude(state=Warp.WOVEN_OUT)
 
     def by_text(self, rows: QuerySet[Warp], _name: str, value: str) -> QuerySet[Warp]:
-        of_order = WarpPart.objects.filter(
-            Q(line__order__number__icontains=value) | Q(line__order__customer__name__icontains=value)
-        )
+        of_order = WarpPart.objects.filter(of_lines(value, "line__") | Q(line__order__customer__name__icontains=value))
         found = Q(pk__in=of_order.values("warp"))
         number = value.strip().lower().removeprefix("warp").removeprefix(_("Warp").lower()).strip()
         if number.isdecimal() and len(number) < 9:

@@ -291,6 +291,8 @@ def test_the_list_shows_what_is_open_and_narrows(desk, tweed):
     assert shown(state="sent") == {gone}
     assert shown(late="on") == {late}
     assert shown(text="red") == {late}
+    assert shown(text=str(late)) == {late}, "as the list itself writes it"
+    assert shown(text=f"{late.order.number}/2") == set()
     assert shown(customer=early.order.customer.pk) == {early}
     assert shown(due_before=str(soon(5))) == {late}
     assert shown(cloth=make_spec().cloth.pk) == set()

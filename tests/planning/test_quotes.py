@@ -5,10 +5,11 @@ from decimal import Decimal
 from urllib.parse import urlencode
 
 import pytest
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from mill.refusal import Refusal
 from planning.cost import price_of
+from planning.forms.money import QuoteFilter
 from planning.models import Order, Quote, Rate
 from planning.services import costing, quotes
 from planning.services.promise import promise
@@ -147,6 +148,8 @@ def test_a_quote_is_made_kept_printed_and_ordered_on_its_pages(desk, cloth):
     assert str(figured.alone.cost.per_m) not in printed
     assert str(figured.price.margin) not in printed
     assert "Ostler &amp; Fell" in desk.get("/quotes/?stands=open").content.decode()
+    with translation.override("de"):
+        assert QuoteFilter({"text": f"Angebot {quote.number}"}, Quote.objects.all()).qs.get() == quote
     assert "Ostler &amp; Fell" not in desk.get("/quotes/?stands=ordered").content.decode()
     wrong = desk.post(f"/quotes/{quote.number}/order/", {"customer": customer.pk, "due_on": ""})
     assert wrong.status_code == 422

@@ -246,6 +246,7 @@ def test_the_list_of_warps_narrows_sorts_and_leaves_as_csv(desk, tweed, planner)
     assert shown(state="woven out") == {other.number}
     assert shown(text=f"Warp {warp.number}") == {warp.number}
     assert shown(text=warp.parts.get().line.order.customer.name) == {warp.number}
+    assert shown(text=str(warp.parts.get().line)) == {warp.number}
     assert shown(cloth=tweed.cloth.pk, state="all") == {warp.number}
     assert shown(trouble="beam") == set()
     for sort in ("warp", "-length", "due", "yarn", "weaving-begins", "loom"):
