@@ -359,6 +359,12 @@ def test_a_line_on_a_warp_changes_as_far_as_the_warp_allows(book):
     assert wrong.startswith(f"Row 3, length_m: {warp} is wound for 2 pieces of line K-1041/2 in 70 m")
 
 
+def test_lines_are_counted_from_1(db):
+    row = "K-1041,FERN,2026-10-05,F/118,0,TW1,moss,1,120,2027-01-15,2.5,2,"
+    found = said("orders", f"{text_of('orders').splitlines()[0]}\n{row}\n")
+    assert any(one.startswith("Row 2, line: 0 is too little") for one in found)
+
+
 def test_the_head_of_an_order_is_changed_too(book):
     brought = bring("orders", change("orders", "K-1043,QUILL,2026-10-19,77-A", "K-1043,MOSSG,2026-10-19,77-B"))
     assert brought.same == 8

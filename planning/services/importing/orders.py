@@ -281,7 +281,11 @@ ORDERS = Kind(
         Column("placed_on", N_("The day."), "2026-03-04", read_day, is_asked=True, otherwise=None),
         Column("reference", N_("The customer's own number."), "AV 77-3", text_of(Order, "reference"), otherwise=None),
         Column(
-            "line", N_("Its number within the order, from 1."), "1", whole_of(OrderLine, "position"), is_needed=True
+            "line",
+            N_("Its number within the order, from 1."),
+            "1",
+            measure_of(OrderLine, "position", "number", above=0),
+            is_needed=True,
         ),
         Column("cloth", N_("Its code."), "HER7", is_needed=True),
         Column("colourway", N_("Its name."), "moss", text_of(Colourway, "name"), is_needed=True),
