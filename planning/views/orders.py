@@ -52,7 +52,8 @@ LINES_SHOWN = 40
 
 
 def in_force() -> QuerySet[Slot]:
-    return Slot.objects.filter(run__state=PlanRun.IN_FORCE)
+    """Of warps that are still to be woven out: of the others a plan has no more to say."""
+    return Slot.objects.filter(run__state=PlanRun.IN_FORCE).exclude(warp__state=Warp.WOVEN_OUT)
 
 
 def with_plan(rows: QuerySet[OrderLine]) -> QuerySet[OrderLine]:
@@ -157,7 +158,9 @@ def _loom_of(line: OrderLine) -> str:
 
 def _out_on(line: OrderLine) -> Any:
     stops = [slot.weaving_stops_at for part in line.parts.all() for slot in part.warp.slots_in_force]  # type: ignore[attr-defined]
-    return max(stops, default=None)
+    return max(stops, default=None) or max(
+        (part.warp.woven_out_on for part in line.parts.all() if part.warp.woven_out_on), default=None
+    )
 
 
 LINE_COLUMNS = [

@@ -301,12 +301,16 @@ def test_the_list_shows_what_is_open_and_narrows(desk, tweed):
 
 def test_a_line_on_a_warp_that_the_plan_has_late_counts_as_late(desk, tweed, planner):
     line = make_line(spec=tweed, due_on=timezone.localdate() + timedelta(days=1))
-    warps.make_warp([Share(line, 2)], by=planner)
+    warp = warps.make_warp([Share(line, 2)], by=planner)
     jobs.settle()
     plans.put_in_force(plans.make_plan(by=planner), by=planner)
     page = plainly(desk.get(reverse("orders"), {"late": "on"}))
     assert f">{line}<" in page
     assert "warp late" in page
+    # Woven out since: the day on which it was, and no more late by the plan.
+    Warp.objects.filter(pk=warp.pk).update(state=Warp.WOVEN_OUT, woven_out_on=date(2026, 3, 2))
+    assert f">{line}<" not in plainly(desk.get(reverse("orders"), {"late": "on"}))
+    assert "Mon 2 Mar" in plainly(desk.get(reverse("orders")))
 
 
 def test_the_list_leaves_as_csv(desk, tweed):
