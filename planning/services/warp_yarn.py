@@ -24,6 +24,7 @@ from planning.models import Warp, WarpHold, WarpPart, WarpYarn
 from planning.services.shortages import Shortage, shortages
 
 WARP, WEFT = WarpYarn.WARP, WarpYarn.WEFT
+APART = N_("This warp has been taken apart meanwhile. Look at the warps as they are now.")
 # (use, primary key of the yarn)
 Key = tuple[str, int]
 # Primary key of the warp, use, primary key of the yarn.
@@ -301,7 +302,7 @@ def check_worked(warp: Warp) -> None:
 def _locked(warp: Warp) -> Warp:
     locked = Warp.objects.select_for_update(of=("self",), no_key=True).filter(pk=warp.pk).first()
     if locked is None:
-        raise Refusal(N_("This warp has been taken apart meanwhile. Look at the warps as they are now."))
+        raise Refusal(APART)
     return locked
 
 

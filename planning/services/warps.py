@@ -79,7 +79,7 @@ def lock_warps(*warp_ids: int, lines: Iterable[int] = ()) -> list[Warp]:
     }
     for pk in warp_ids:
         if pk not in locked:
-            raise Refusal(N_("This warp has been taken apart meanwhile. Look at the warps as they are now."))
+            raise Refusal(warp_yarn.APART)
     return [locked[pk] for pk in warp_ids]
 
 

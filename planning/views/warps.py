@@ -425,7 +425,11 @@ def _act(act: Act, *, back: str = "warp") -> Callable[..., HttpResponse]:
     @require_POST
     @room("warps")
     def view(request: HttpRequest, number: int) -> HttpResponse:
-        found = get_object_or_404(Warp, number=number)
+        found = Warp.objects.filter(number=number).first()
+        if found is None:
+            # The second of two taps, or somebody else was quicker.
+            messages.warning(request, Refusal(warp_yarn.APART).message)
+            return redirect("warps")
         try:
             said = act(request, found)
         except Refusal as refusal:

@@ -121,6 +121,9 @@ def test_parts_are_moved_taken_off_split_joined_and_put_on_by_buttons(desk, twee
     told = act(desk, warp, "take_apart")
     assert told.redirect_chain[-1][0] == reverse("warps")
     assert not Warp.objects.exists()
+    again = act(desk, warp, "take_apart")
+    assert again.redirect_chain[-1][0] == reverse("warps"), "a second tap lands where the first did"
+    assert "has been taken apart meanwhile" in plainly(again)
 
 
 @pytest.mark.parametrize(
