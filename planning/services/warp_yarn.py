@@ -115,6 +115,22 @@ def states(warp: Warp, *, chosen: Mapping[Key, str] | None = None) -> list[YarnS
     return _with_shortages(warp, found, lots.values())
 
 
+@dataclass(frozen=True)
+class Unwanted:
+    """A lot held for a warp that does not take its yarn any more, since a revision or a change of a line."""
+
+    hold: WarpHold
+    grams: int
+
+
+def unwanted(warp: Warp, found: Iterable[YarnState]) -> list[Unwanted]:
+    """What is held beside all that the warp takes; `found` is what it takes."""
+    taken = {(state.need.use, state.need.yarn_id) for state in found}
+    rows = warp.holds.select_related("yarn", "reservation__lot").prefetch_related("reservation__movements")
+    held = [Unwanted(hold, remaining_g(hold)) for hold in rows.order_by("pk") if (hold.use, hold.yarn_id) not in taken]
+    return [one for one in held if one.grams]
+
+
 def _with_shortages(warp: Warp, found: Sequence[YarnState], left: Iterable[Lot]) -> list[YarnState]:
     short = {n: state.choice for n, state in enumerate(found) if state.choice and not state.choice.is_met}
     if not short:

@@ -320,6 +320,7 @@ def _worked_context(found: Warp) -> dict[str, Any]:
         "groups": sums(figures) if figures else [],
         "picture": _beam_picture(figures, found.beam) if figures else None,
         "yarns": yarns,
+        "unwanted": warp_yarn.unwanted(found, yarns) if figures else [],
         "is_warp_held": bool(figures) and not any(state.left_g for state in yarns if state.need.use == warp_yarn.WARP),
         "run_working": [(run.line, run.working) for run in figures.runs] if figures else [],
     }

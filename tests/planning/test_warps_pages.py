@@ -1,6 +1,7 @@
 """The pages and the API of warps and of combining: what is shown, done, refused; queries that don't grow."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
@@ -11,7 +12,7 @@ from django.utils import timezone
 from inventory.models import Movement
 from mill import jobs
 from planning.models import Loom, OrderLine, Warp
-from planning.services import combine, plans, warp_yarn, warps
+from planning.services import cloths, combine, plans, warp_yarn, warps
 from planning.services.warps import Share
 from planning.ticket import to_json
 from tests.make import make_beam, make_line, make_loom, make_lot, make_spec, make_ticket, make_yarn
@@ -232,6 +233,23 @@ def test_the_lots_are_explained_and_another_dye_lot_can_be_chosen(desk, tweed, p
 
 
 # The list
+
+
+def test_yarn_that_is_held_and_not_taken_any_more_is_said(desk, tweed, planner):
+    warp = planned(tweed, planner)
+    stock(tweed)
+    warp_yarn.hold_yarn(warp, by=planner)
+    pages = [reverse("warp", args=[warp.number]), reverse("warp_yarn", args=[warp.number])]
+    assert not any("any more" in plainly(desk.get(page)) for page in pages)
+    # Another yarn at B: what is held of the first is for nothing, until it is let go.
+    draft = cloths.draft_of(cloths.latest_of(tweed.cloth))
+    (colourway,) = draft.colourways
+    yarns = {**colourway.yarns, "B": make_yarn(code="FAWN")}
+    cloths.revise(tweed.cloth, replace(draft, colourways=[replace(colourway, yarns=yarns)]), by=planner)
+    jobs.settle()
+    assert all("it does not take CREAM Cream any more" in plainly(desk.get(page)) for page in pages)
+    act(desk, warp, "let_go")
+    assert not any("any more" in plainly(desk.get(page)) for page in pages)
 
 
 def test_the_list_of_warps_narrows_sorts_and_leaves_as_csv(desk, tweed, planner):
