@@ -309,6 +309,8 @@ def _order_form(request: HttpRequest, form: OrderForm, lines: BaseLineFormSet, *
             "form": form,
             "lines": lines,
             "asks": asks,
+            "has_customers": Customer.objects.exists(),
+            "has_cloths": bool(lines.form_kwargs["colourways"]),
             **_foreseen(_figures_of(lines.forms) if lines.is_bound else []),
         },
     )

@@ -72,6 +72,12 @@ def plainly(response):
 # The form
 
 
+def test_an_empty_book_says_what_is_to_be_written_before_an_order(desk):
+    page = plainly(desk.get(reverse("order_new")))
+    assert f'href="{reverse("customer_new")}">New customer' in page
+    assert f'href="{reverse("cloth_new")}">New cloth' in page
+
+
 def test_an_order_of_two_lines_is_placed_and_the_blank_one_is_no_line(desk, tweed):
     response = desk.post(reverse("order_new"), said(tweed, lines=2, **{"lines-1-length_m": "65.5 yd"}))
     assert response.url == reverse("order", args=["2026-114"])
