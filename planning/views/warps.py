@@ -6,7 +6,7 @@ import django_filters
 from django import forms
 from django.contrib import messages
 from django.db.models import F, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils.safestring import SafeString, mark_safe
@@ -427,6 +427,8 @@ def _act(act: Act, *, back: str = "warp") -> Callable[..., HttpResponse]:
     @room("warps")
     def view(request: HttpRequest, number: int) -> HttpResponse:
         found = Warp.objects.filter(number=number).first()
+        if found is None and not Warp.history.filter(number=number).exists():
+            raise Http404(f"There has been no warp {number}.")
         if found is None:
             # The second of two taps, or somebody else was quicker.
             messages.warning(request, Refusal(warp_yarn.APART).message)
