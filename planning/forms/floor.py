@@ -31,11 +31,12 @@ class FloorForm(forms.Form):
     picks = MeasureField(unit="number", min_value=0, places=0, required=False)
     why = forms.CharField(max_length=100, required=False)
     undoes = forms.IntegerField(required=False)
+    undoes_key = forms.CharField(max_length=60, required=False)
 
     def __init__(self, data: Any, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
         told, _, self.reason = str(data.get("kind", "")).partition(":")
-        kept = {"key", "kind", "worker", "undoes", *FACTS.get(told, {})}
+        kept = {"key", "kind", "worker", "undoes", "undoes_key", *FACTS.get(told, {})}
         for name in set(self.fields) - kept:
             del self.fields[name]
 

@@ -24,6 +24,9 @@ class TapSerializer(serializers.Serializer[dict[str, object]]):
     picks = serializers.CharField(required=False, allow_blank=True)
     why = serializers.CharField(required=False, allow_blank=True)
     undoes = serializers.IntegerField(required=False)
+    undoes_key = serializers.CharField(
+        max_length=60, required=False, allow_blank=True, help_text="In place of undoes, of a tap that was sent before."
+    )
 
 
 class TapsSerializer(serializers.Serializer[dict[str, object]]):

@@ -20,6 +20,7 @@ from inventory.models import Movement
 from mill.language import ENGLISH, speaking
 from mill.refusal import N_, Refusal, Word
 from mill.signs import written_now
+from mill.templatetags.mill import num
 from planning.models import FloorEvent, JobTicket, Loom, Piece, Stop, Warp, WarpHold, WarpYarn, Worker
 from planning.services import pieces, retiming, warp_steps, working_out
 from planning.services.warps import lock_warps
@@ -484,7 +485,7 @@ def said_of(event: FloorEvent) -> str:
             grams = written(int(facts.get("grams") or 0))
             return _("%(grams)s of lot %(lot)s returned") % {"grams": grams, "lot": facts.get("lot", "")}
         case FloorEvent.PICKS:
-            return _("%(picks)s picks on the counter") % {"picks": facts.get("picks", "")}
+            return _("%(picks)s picks on the counter") % {"picks": num(int(facts.get("picks") or 0))}
         case FloorEvent.UNDONE:
             return _("taken back: %(what)s") % {"what": _(event.undoes.kind) if event.undoes else ""}
     return _(event.kind)

@@ -59,7 +59,9 @@ def told(
 ) -> FloorEvent:
     """Hand on what a valid form says. Raises Refusal when nobody can be named who said it."""
     said = form.cleaned_data
-    undoes = FloorEvent.objects.filter(pk=said.get("undoes") or 0, warp=warp).first()
+    # A phone that kept both knows the first by its key alone.
+    named = {"key": said["undoes_key"]} if said.get("undoes_key") else {"pk": said.get("undoes") or 0}
+    undoes = FloorEvent.objects.filter(**named, warp=warp).first()
     return floor.tell(
         warp,
         kind=said["kind"],

@@ -96,6 +96,39 @@ def test_taps_without_a_connection_wait_in_the_phone_over_a_reload_and_are_sent_
     expect(page.locator("[data-state-said]")).to_have_text("Running")
 
 
+def test_what_became_of_a_tap_is_in_sight_wherever_its_button_is(phone_page, ticket, una):
+    page = phone_page
+    page.goto(f"/floor/{ticket.token}/")
+    page.get_by_label("Your short code").fill("UNA")
+    page.locator("details.others > summary").click()
+    page.get_by_label("Picks of this warp on the counter").fill("12")
+    press(page, "Counter read")
+    expect(page.locator("[data-wrong] .error")).to_contain_text("not weaving")
+    expect(page.locator("[data-wrong] .error")).to_be_in_viewport()
+    page.get_by_label("Your short code").fill("UMA")
+    press(page, "Warp out, nothing left on the beam")
+    expect(page.get_by_role("button", name="Send it with the code above")).to_be_in_viewport()
+
+
+def test_what_was_told_without_a_connection_is_taken_back_without_one(phone_page, ticket, una):
+    page = phone_page
+    page.goto(f"/floor/{ticket.token}/")
+    page.get_by_label("Your short code").fill("UNA")
+    page.context.set_offline(True)
+    press(page, "Gaited in loom 7")
+    expect(page.locator("[data-state-said]")).to_have_text("Gaited, not sent yet")
+    press(page, "Take back: gaited")
+    expect(page.locator("[data-state-said]")).to_have_text("Wound")
+    expect(page.locator("[data-likely] button")).to_have_text("Gaited in loom 7")
+    expect(page.locator(SENT)).to_contain_text("gaited; undone")
+    page.context.set_offline(False)
+    expect(page.locator(SENT)).to_be_hidden()
+    gaited, undone = FloorEvent.objects.order_by("pk")
+    assert (undone.undoes, undone.refused) == (gaited, "")
+    page.reload()
+    expect(page.locator("[data-state-said]")).to_have_text("Wound")
+
+
 def test_a_wrong_code_keeps_the_tap_in_the_phone_until_it_is_put_right(phone_page, ticket, una):
     page = phone_page
     page.goto(f"/floor/{ticket.token}/")

@@ -204,7 +204,7 @@ def test_the_counter_read_last_counts_until_the_pieces_come_to_more(tell, warp, 
     assert "is weaving by now" in tell("undone", undoes=out).refused
     assert [count.picks for count in counts_of(told_of(Warp.objects.all()).get())] == [0, 12_000, 60_000, 60_000]
     # 6 000 more was misread; it is less than the piece came to.
-    tell("picks", picks=54_500)
+    assert floor.said_of(tell("picks", picks=54_500)) == "54\u202f500 picks on the counter"
     assert picks() == 54_500
     assert [count.picks for count in counts_of(told_of(Warp.objects.all()).get())] == [0, 12_000, 54_144, 54_500]
 
@@ -379,6 +379,17 @@ def test_taps_kept_in_a_phone_are_told_in_their_order_and_count_once(desk, ticke
     assert timezone.now() - gaited.happened_at > timedelta(seconds=7190)
     shown = desk.get("/api/floor/events/", {"kind": "piece off"}).json()
     assert shown["results"][0]["facts"] == {"length_m": "64.20", "piece": f"{warp.number}-1"}
+
+
+def test_a_tap_is_taken_back_by_its_key_before_the_phone_has_heard_of_it(desk, ticket, warp, una):
+    kept = [
+        {"key": "1", "kind": "gaited", "age_s": 60},
+        {"key": "2", "kind": "undone", "undoes_key": "1", "why": "the other loom", "age_s": 50},
+    ]
+    told = taps(desk, ticket, *kept).json()
+    assert [one["refused"] for one in told] == ["", ""]
+    assert told[1]["said"] == "taken back: gaited"
+    assert Warp.objects.get(pk=warp.pk).state == Warp.WOUND
 
 
 def test_a_tap_that_is_too_long_stays_in_the_phone_and_keeps_no_other_there(desk, ticket, una):

@@ -44,18 +44,28 @@ const newKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((n) => 
 
 // The buttons
 
+// A field that is moved or drawn anew would be left by whoever types in it.
+function typingOn(change) {
+  const at = document.activeElement;
+  change();
+  if (at?.matches("input") && document.activeElement !== at) form.elements[at.name]?.focus({ preventScroll: true });
+}
+
 function arrange(state) {
   const now = floor.querySelector("[data-now]");
+  if (now.dataset.state === state) return;
   const likely = form.querySelector("[data-likely]");
   const others = form.querySelector("[data-others]");
   now.dataset.state = state;
   const sections = [...likely.children, ...others.children];
   const first = next[state] ?? [];
-  for (const act of first) {
-    const section = sections.find((one) => one.dataset.act === act);
-    if (section) likely.append(section);
-  }
-  for (const section of sections) if (!first.includes(section.dataset.act)) others.append(section);
+  typingOn(() => {
+    for (const act of first) {
+      const section = sections.find((one) => one.dataset.act === act);
+      if (section) likely.append(section);
+    }
+    for (const section of sections) if (!first.includes(section.dataset.act)) others.append(section);
+  });
 }
 
 // What is shown was true at the moment that the page was drawn; while the mill does not answer, it says so.
@@ -66,6 +76,19 @@ function sayFromWhen(isCutOff) {
 
 function waiting() {
   return read().filter((tap) => tap.token === floor.dataset.token && !tap.problem);
+}
+
+// Those that no later one takes back.
+function standing() {
+  const taps = waiting();
+  const undone = taps.map((tap) => tap.undoes_key);
+  return taps.filter((tap) => tap.kind !== "undone" && !undone.includes(tap.key));
+}
+
+// What is said of the warp, and of the last thing told, is the book's until this phone knows something later.
+function sayInstead(place, later) {
+  place.dataset.told ??= place.textContent;
+  place.textContent = later ?? place.dataset.told;
 }
 
 function show() {
@@ -81,11 +104,18 @@ function show() {
   const problems = floor.querySelector("[data-problems]");
   problems.replaceChildren(...taps.filter((tap) => tap.problem).map(problem));
   problems.hidden = !problems.children.length;
-  const last = waiting().map((tap) => AFTER[tap.kind.split(":")[0]]).filter(Boolean).at(-1);
-  if (last) {
-    arrange(last);
-    floor.querySelector("[data-state-said]").textContent = gettext("%(state)s, not sent yet", { state: SAID[last] });
-  }
+  const kept = standing();
+  const last = kept.map((tap) => AFTER[tap.kind.split(":")[0]]).filter(Boolean).at(-1);
+  const now = floor.querySelector("[data-now]");
+  now.dataset.told ??= now.dataset.state;
+  arrange(last ?? now.dataset.told);
+  sayInstead(floor.querySelector("[data-state-said]"), last && gettext("%(state)s, not sent yet", { state: SAID[last] }));
+  const undo = form.querySelector("[data-act=undone]");
+  undo.hidden = !kept.length && !form.elements.undoes.value;
+  sayInstead(
+    undo.querySelector("button"),
+    kept.length ? gettext("Take back: %(what)s", { what: kindSaid(kept.at(-1).kind) }) : undefined,
+  );
 }
 
 // A tap that the book could not take as it is: with another code it may, or whoever made it throws it away.
@@ -145,6 +175,7 @@ form?.addEventListener("submit", (event) => {
   const isAgain = tap.kind === lastTap.kind && inputs.every((input) => !input.value.trim());
   if (since < LANDS_TWICE_MS || (isAgain && since < TAP_AGAIN_MS)) return;
   if (tap.kind !== "undone") { delete tap.undoes; delete tap.why; }
+  else if (standing().length) { delete tap.undoes; tap.undoes_key = standing().at(-1).key; }
   if (!tap.worker) {
     complain(gettext("Say who you are: type your short code."));
     form.elements.worker.focus();
@@ -231,6 +262,10 @@ async function sendSome() {
     complain(gettext("Written down: %(what)s.", { what: told.filter((one) => one.is_kept).map((one) => one.said).join("; ") }), true);
   }
   await refresh();
+  if (told.some((one) => !one.is_kept)) {
+    show();
+    floor.querySelector("[data-problems]")?.scrollIntoView({ block: "center" });
+  }
   return true;
 }
 
@@ -243,12 +278,14 @@ async function refresh() {
   const fresh = page.querySelector(".floor[data-token]");
   if (!fresh) return;
   const typed = Object.fromEntries([...new FormData(form)].filter(([name]) => !["key", "undoes", "csrfmiddlewaretoken"].includes(name)));
-  for (const place of ["[data-as-of]", "[data-now]", "[data-likely]", ".others", ".holds"]) {
-    const [old, young] = [floor.querySelector(place), fresh.querySelector(place)];
-    if (place === ".others") young.open = old.open;
-    old.replaceWith(young);
-  }
-  for (const [name, value] of Object.entries(typed)) if (form.elements[name] && value) form.elements[name].value = value;
+  typingOn(() => {
+    for (const place of ["[data-as-of]", "[data-now]", "[data-likely]", ".others", ".holds"]) {
+      const [old, young] = [floor.querySelector(place), fresh.querySelector(place)];
+      if (place === ".others") young.open = old.open;
+      old.replaceWith(young);
+    }
+    for (const [name, value] of Object.entries(typed)) if (form.elements[name] && value) form.elements[name].value = value;
+  });
 }
 
 async function look() {
