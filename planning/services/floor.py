@@ -288,7 +288,7 @@ def _weft_changed(told: Told) -> None:
     """Another lot of weft from here on: one that is held is drawn now."""
     _weaves(told, N_("its weft can't be changed"))
     hold = _weft_hold(told, str(told.facts.get("lot", "")), uses=(WarpYarn.WEFT,))
-    warp_steps.draw_weft(told.warp, by=told.by, holds=[hold.pk])
+    warp_steps.draw_weft(told.warp, by=told.by, holds=[hold.pk], key=_ledger_key(told.key))
 
 
 def _yarn_returned(told: Told) -> None:
@@ -302,11 +302,11 @@ def _yarn_returned(told: Told) -> None:
         reservation=hold.reservation,
         document=str(told.warp),
         by=told.by,
-        key=_return_key(told.key),
+        key=_ledger_key(told.key),
     )
 
 
-def _return_key(key: str) -> str:
+def _ledger_key(key: str) -> str:
     # The ledger's keys are at most 56 long.
     return f"fl.{key}"[:56]
 
@@ -379,11 +379,16 @@ def _undo(told: Told, undoes: FloorEvent | None) -> None:
             if undoes.piece is not None:
                 pieces.take_back_cut(undoes.piece, why=why, by=told.by, worker=told.worker)
         case FloorEvent.YARN_RETURNED:
-            movement = Movement.objects.filter(key=_return_key(undoes.key)).first()
+            movement = Movement.objects.filter(key=_ledger_key(undoes.key)).first()
             if movement is not None:
-                store.reverse(movement=movement, reason=why, by=told.by, key=_return_key(told.key))
-        case FloorEvent.PICKS | FloorEvent.WEFT_CHANGED:
+                store.reverse(movement=movement, reason=why, by=told.by, key=_ledger_key(told.key))
+        case FloorEvent.PICKS:
             pass
+        case FloorEvent.WEFT_CHANGED:
+            # A lot that was drawn before is changed to without a line in the ledger.
+            draw = Movement.objects.filter(key=_ledger_key(undoes.key)).first()
+            if draw is not None:
+                warp_steps.take_weft_back(told.warp, draw=draw, reason=why, by=told.by)
         case _:
             if standing_events(told.warp).filter(kind=undoes.kind).exclude(pk=undoes.pk).exists():
                 return  # Somebody else has told it too, and that stands.

@@ -10,6 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from inventory.models import Movement
 from mill.refusal import N_, Refusal, Word
 from planning.models import Loom, Warp, WarpHold, WarpPart
 from planning.services import plans, retelling, retiming, warp_yarn, working_out
@@ -56,7 +57,7 @@ def draw_yarn(warp: Warp, *, by: Any) -> Warp:
 
 
 @transaction.atomic
-def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None) -> int:
+def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None, key: str = "") -> int:
     """The weft that is held leaves the store, all or these holds; grams drawn, 0 when nothing is held any more."""
     (warp,) = lock_warps(warp.pk)
     if warp.state in (*FOLLOWING, Warp.WOVEN_OUT):
@@ -65,7 +66,7 @@ def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None) -> int
             warp=warp,
             state=Word(warp.state),
         )
-    drawn_g = warp_yarn.draw_weft(warp, by=by, holds=holds)
+    drawn_g = warp_yarn.draw_weft(warp, by=by, holds=holds, key=key)
     if drawn_g:
         working_out.warps_changed([warp.pk])
     return drawn_g
@@ -86,6 +87,14 @@ def follow_store(reservation: int) -> None:
     if hold.drawn_g != drawn_g:
         WarpHold.objects.filter(pk=hold.pk).update(drawn_g=drawn_g, is_drawn=drawn_g > 0)
         working_out.warps_changed([hold.warp_id])
+
+
+@transaction.atomic
+def take_weft_back(warp: Warp, *, draw: Movement, reason: str, by: Any) -> None:
+    """Weft that was not drawn after all is held again."""
+    (warp,) = lock_warps(warp.pk)
+    warp_yarn.take_draw_back(draw, by=by, reason=reason)
+    working_out.warps_changed([warp.pk])
 
 
 @transaction.atomic

@@ -485,21 +485,31 @@ def draw_warp_yarn(warp: Warp, *, by: Any) -> None:
     _draw([hold for state in needs for hold in state.holds], by=by, document=str(warp))
 
 
-def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None) -> int:
-    """Weft out of its holds, all or these; grams drawn."""
+def draw_weft(warp: Warp, *, by: Any, holds: Iterable[int] | None = None, key: str = "") -> int:
+    """Weft out of its holds, all or these; grams drawn. `key` is the ledger's, where there is one hold."""
     wanted = None if holds is None else set(holds)
     rows = warp.holds.filter(use=WEFT).select_related("reservation__lot").prefetch_related("reservation__movements")
-    return _draw([h for h in rows.order_by("pk") if wanted is None or h.pk in wanted], by=by, document=str(warp))
+    chosen = [h for h in rows.order_by("pk") if wanted is None or h.pk in wanted]
+    return _draw(chosen, by=by, document=str(warp), key=key)
 
 
-def _draw(holds: list[WarpHold], *, by: Any, document: str) -> int:
+def _draw(holds: list[WarpHold], *, by: Any, document: str, key: str = "") -> int:
+    assert not key or len(holds) == 1
     left = {hold.pk: remaining_g(hold) for hold in holds}
     store.lock_lots(hold.reservation.lot_id for hold in holds if left[hold.pk])
     for hold in holds:
         if left[hold.pk]:
-            store.draw_down(reservation=hold.reservation, grams=left[hold.pk], by=by, document=document)
+            store.draw_down(reservation=hold.reservation, grams=left[hold.pk], by=by, document=document, key=key)
             WarpHold.objects.filter(pk=hold.pk).update(drawn_g=hold.drawn_g + left[hold.pk], is_drawn=True)
     return sum(left.values())
+
+
+def take_draw_back(draw: Movement, *, by: Any, reason: str) -> None:
+    """One draw of weft is taken back to the gram, and held again. The ledger refuses as below."""
+    store.reverse(movement=draw, reason=reason, by=by)
+    hold = WarpHold.objects.get(reservation=draw.reservation_id)
+    drawn_g = hold.drawn_g + draw.change_g
+    WarpHold.objects.filter(pk=hold.pk).update(drawn_g=drawn_g, is_drawn=drawn_g > 0)
 
 
 def take_draws_back(warp: Warp, *, by: Any, reason: str) -> None:

@@ -170,7 +170,7 @@ def floor_looms(request: HttpRequest) -> HttpResponse:
     """Every warp on a loom or on its way there, for who has no paper at hand."""
     warps = (
         Warp.objects.open()
-        .filter(tickets__withdrawn_at__isnull=True, tickets__overtaken_at__isnull=True, tickets__isnull=False)
+        .filter(tickets__withdrawn_at__isnull=True, tickets__isnull=False)
         .select_related("loom")
         .prefetch_related("tickets", "stops")
         .distinct()
@@ -179,7 +179,11 @@ def floor_looms(request: HttpRequest) -> HttpResponse:
     rows = [
         {
             "warp": warp,
-            "ticket": next(t for t in warp.tickets.all() if not t.withdrawn_at and not t.overtaken_at),
+            # An overtaken one still leads to its warp; its page says not to work from it.
+            "ticket": max(
+                (one for one in warp.tickets.all() if not one.withdrawn_at),
+                key=lambda one: (not one.overtaken_at, one.number),
+            ),
             "stop": next((stop for stop in warp.stops.all() if stop.stops_at is None), None),
             "hangs": warp.state in plans.IN_LOOM,
         }

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from inventory.services import check_invariants
 from mill.refusal import Refusal
-from planning.models import FloorEvent, OrderLine, Piece, Stop, Warp, WarpHold
+from planning.models import FloorEvent, JobTicket, OrderLine, Piece, Stop, Warp, WarpHold
 from planning.services import floor, tickets, warp_steps
 from planning.services.woven import counts_of, told_of
 from tests.make import make_loom
@@ -253,6 +253,33 @@ def test_each_thing_taken_back_leaves_all_as_it_was(tell, warp, kind):
     check_invariants()
 
 
+def test_weft_that_was_not_changed_after_all_is_held_again_to_the_gram(tell, warp, planner):
+    tell("gaited")
+    tell("started")
+    hold = WarpHold.objects.filter(warp=warp, use="weft").select_related("reservation__lot").first()
+    lot = hold.reservation.lot
+    draw = lot.movements.get(reservation=hold.reservation, kind="draw")
+    warp_steps.take_weft_back(warp, draw=draw, reason="as a test wants it", by=planner)
+
+    def state():
+        last = lot.movements.order_by("-seq").first()
+        hold.refresh_from_db()
+        return last.on_hand_after_g, last.held_after_g, hold.drawn_g, hold.is_drawn
+
+    held = state()
+    assert held[2:] == (0, False)
+    changed = tell("weft changed", lot=lot.label)
+    assert state()[2:] == (-draw.change_g, True)
+    assert tell("undone", undoes=changed).refused == ""
+    assert state() == held
+    again = tell("weft changed", lot=lot.label)
+    # Drawn already: changed to without a line in the ledger, and taken back without one.
+    twice = tell("weft changed", lot=lot.label)
+    assert tell("undone", undoes=twice).refused == ""
+    assert (state()[2:], again.refused) == ((-draw.change_g, True), "")
+    check_invariants()
+
+
 def test_nobody_and_nothing_unknown_is_taken_down(warp, una, planner):
     with pytest.raises(Refusal, match="Nobody of the floor has the code XYZ"):
         floor.worker_of("xyz")
@@ -354,6 +381,13 @@ def test_an_overtaken_paper_says_so_before_anything_else_and_still_takes_what_is
     desk.post(f"/floor/{ticket.token}/", {"key": "a", "kind": "gaited", "worker": "UNA"})
     warp.refresh_from_db()
     assert warp.state == Warp.GAITED
+
+
+def test_a_loom_whose_paper_is_overtaken_is_still_found_by_who_has_no_paper(desk, ticket, warp):
+    JobTicket.objects.update(overtaken_at=timezone.now())
+    page = desk.get("/floor/").content.decode()
+    assert f"/floor/{ticket.token}/" in page
+    assert "paper overtaken" in page
 
 
 def taps(desk, ticket, *events):
