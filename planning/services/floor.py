@@ -211,6 +211,7 @@ def _stops_follow(warp: Warp) -> None:
     gone = {(stop.starts_at, stop.reason): stop for stop in warp.stops.all()}
     changed: list[Stop] = []
     for event, stops_at in told:
+        assert event.loom_id is not None
         stop = gone.pop((event.happened_at, event.facts["reason"]), None) or Stop(
             warp=warp,
             loom_id=event.loom_id,
