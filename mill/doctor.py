@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from mill import backup, by_the_clock, changes, jobs, people
 from mill.latch import Held, Latch
-from mill.models import Change, Job, Mill
+from mill.models import Change, Mill
 
 ROOM_LEFT_MB = 500
 LYING_LONG = timedelta(minutes=2)
@@ -155,7 +155,7 @@ def work() -> Iterator[Finding]:
         )
     else:
         yield Finding("No work lies about.")
-    if given_up := Job.objects.filter(state=Job.FAILED).count():
+    if given_up := jobs.to_be_looked_at().count():
         yield Finding(
             f"{given_up} jobs were given up.", "Look at Mill, Work in the background: each says why.", is_slight=True
         )

@@ -144,8 +144,16 @@ def is_pending(*prefixes: str) -> bool:
 
 def given_up(*prefixes: str) -> QuerySet[Job]:
     """Work of these kinds that was given up and has not been done since: its figures are not to be trusted."""
-    later = Job.objects.filter(same_as=OuterRef("same_as"), pk__gt=OuterRef("pk"), state=Job.DONE)
-    return _begins(prefixes).filter(~Q(same_as="") & ~Exists(later), state=Job.FAILED)
+    return _begins(prefixes).filter(~Q(same_as="") & ~Exists(_done_since()), state=Job.FAILED)
+
+
+def to_be_looked_at() -> QuerySet[Job]:
+    """Work of any kind that was given up, by no person's word, and has not been done since."""
+    return Job.objects.filter(Q(same_as="") | ~Exists(_done_since()), state=Job.FAILED, stopped_by=None)
+
+
+def _done_since() -> QuerySet[Job]:
+    return Job.objects.filter(same_as=OuterRef("same_as"), pk__gt=OuterRef("pk"), state=Job.DONE)
 
 
 def _begins(prefixes: tuple[str, ...]) -> QuerySet[Job]:
@@ -426,7 +434,7 @@ def recover(*, idle: str = "") -> int:
 
 
 def forget() -> int:
-    """Drop what was done long ago. What was given up stays until somebody has looked at it."""
+    """Drop what was done long ago. What was given up stays."""
     return Job.objects.filter(state=Job.DONE, completed_at__lt=timezone.now() - KEPT).delete()[0]
 
 

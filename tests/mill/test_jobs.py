@@ -214,6 +214,20 @@ def test_what_was_given_up_and_then_done_is_no_longer_complained_of(db):
     assert not jobs.given_up("a").exists()
 
 
+def test_what_was_done_since_or_stopped_by_somebody_is_nothing_to_be_looked_at(db, planner):
+    ask("tests.refuse", {"mark": "a"}, same_as="a")
+    alone = ask("tests.refuse", {"mark": "b"})
+    stopped = ask("tests.refuse", {"mark": "c"}, same_as="c")
+    jobs.stop(stopped, by=planner)
+    for _ in range(2):
+        jobs.work(jobs.claim("somebody"))
+    assert jobs.to_be_looked_at().count() == 2
+    ask("tests.leave_mark", {"mark": "a"}, same_as="a")
+    jobs.settle()
+    assert list(jobs.to_be_looked_at()) == [alone]
+    assert Job.objects.filter(state=Job.FAILED).count() == 3
+
+
 def test_a_task_nobody_knows_is_given_up_with_a_sentence(db):
     job = ask("tests.fly", {})
     jobs.work(jobs.claim("somebody"))

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from mill import backup, labels
+from mill import backup, jobs, labels
 from mill.language import called
 from mill.models import Change, Job
 from mill.retold import told_again
@@ -186,7 +186,7 @@ def given_up() -> list[Entry]:
             f"{reverse('work')}?state={Job.FAILED}",
             _("what it was to work out stays as it was"),
         )
-        for job in Job.objects.filter(state=Job.FAILED, asked_at__gte=timezone.now() - timedelta(days=7))
+        for job in jobs.to_be_looked_at().filter(asked_at__gte=timezone.now() - timedelta(days=7))
     ]
 
 
