@@ -59,11 +59,14 @@ def take_in(*, name: str, sign_in: str, password: str, held: Collection[str], by
 @transaction.atomic
 def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by: Any, seen: str | None = None) -> Any:
     """Name, roles, and whether the person still works with the book. Raises Refusal over the last owner."""
+    is_put_out = not (is_active and roles.OWNER in held)
+    if is_put_out and owners().filter(pk=person.pk).exists():
+        # Before anybody's own row: whoever is waited for here writes down by whom it was, and that may be this one.
+        _one_after_the_other()
     person = get_user_model().objects.select_for_update().get(pk=person.pk)
     told = _tell(person, by=None, why="As it stood when it was first changed here.")
     meanwhile.unmoved(told, seen)
-    if not (is_active and roles.OWNER in held) and owners().filter(pk=person.pk).exists():
-        _one_after_the_other()
+    if is_put_out and owners().filter(pk=person.pk).exists():
         others = owners().exclude(pk=person.pk)
         if not others.exists():
             raise Refusal(N_("%(name)s is the last owner. Make somebody else an owner first."), field="held", name=name)
