@@ -122,6 +122,10 @@ def _flat(said: Any, path: str = "") -> Iterator[tuple[str, str]]:
         yield path, str(said)
 
 
+# What is said of the words that are put aside; all else goes on with the answer: when to come again, how to look at it.
+OF_THE_BODY = {"Content-Type", "Content-Length", "Content-Disposition", "Content-Language", "Content-Encoding", "ETag"}
+
+
 class ProblemMiddleware:
     """What is refused before a view of the API is reached is answered in the same form."""
 
@@ -137,9 +141,9 @@ class ProblemMiddleware:
         ours = "Something went wrong here. It has been noted." if status >= 500 else "It is refused."
         words = WORDS.get(status, ours)
         said = HttpResponse(json.dumps(problem(status, words)), status=status, content_type=PROBLEM_JSON)
-        for name in ("Allow", "Cache-Control", "Retry-After", "WWW-Authenticate"):
-            if name in answer:
-                said[name] = answer[name]
+        for name, value in answer.items():
+            if name not in OF_THE_BODY:
+                said[name] = value
         said.cookies = answer.cookies
         return said
 

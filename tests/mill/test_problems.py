@@ -19,7 +19,11 @@ def check(answer, status):
 
 def test_what_is_not_there_is_a_problem(desk):
     check(desk.get("/api/cloths/NONE/"), 404)
-    check(desk.get("/api/there-is-no-such-noun/"), 404)
+    nowhere = desk.get("/api/there-is-no-such-noun/")
+    check(nowhere, 404)
+    # As with every other answer: what it is, is not to be guessed.
+    assert nowhere.headers["X-Content-Type-Options"] == "nosniff"
+    assert "default-src 'self'" in nowhere.headers["Content-Security-Policy"]
 
 
 def test_what_cannot_be_asked_so_says_what_can(desk):
