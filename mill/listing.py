@@ -56,7 +56,8 @@ class Column:
     def cell(self, row: Any) -> dict[str, Any]:
         value = self.value(row)
         shown = self.shown(row) if self.shown else value
-        return {"shown": shown, "link": self.link(row) if self.link else None, "column": self}
+        link = self.link(row) if self.link else None
+        return {"shown": shown, "link": link, "column": self, "is_day": isinstance(value, date)}
 
 
 def _plain(value: Any) -> Any:

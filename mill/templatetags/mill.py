@@ -51,7 +51,12 @@ def cells_of(context: template.Context, cells: Iterable[Mapping[str, Any]]) -> S
         "<td{}>{}</td>",
         (
             (
-                mark_safe(' class="number"') if cell["column"].is_number else "",
+                # A day in a narrow column would else stand on four lines.
+                mark_safe(' class="number"')
+                if cell["column"].is_number
+                else mark_safe(' class="nowrap"')
+                if cell["is_day"]
+                else "",
                 format_html('<a href="{}">{}</a>', cell["link"], said) if cell["link"] else said,
             )
             for cell in cells
@@ -118,6 +123,17 @@ def day(value: date | datetime | None) -> str:
 def moment(value: datetime | None) -> str:
     """Tue 24 Nov, 14:05."""
     return f"{day(value)}, {timezone.localtime(value):%H:%M}" if value else "–"
+
+
+def one_line(text: str) -> str:
+    """What isn't broken in a narrow column; a day in a list's column is not anyway, see `cells_of`."""
+    return text.replace(" ", "\u00a0")
+
+
+@register.filter
+def moment_folded(value: datetime | None) -> str:
+    """The same for a narrow column: on two lines at most, the day on one of them."""
+    return f"{one_line(day(value))}, {timezone.localtime(value):%H:%M}" if value else "–"
 
 
 @register.filter

@@ -20,7 +20,7 @@ from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.retold import retold
-from mill.templatetags.mill import day, num
+from mill.templatetags.mill import day, num, one_line
 from planning.forms.orders import (
     BaseLineFormSet,
     CustomerForm,
@@ -179,19 +179,14 @@ LINE_COLUMNS = [
     Column(
         gettext_lazy("Length"), lambda n: n.length_m, "length_m", "m", shown=lambda n: num(n.length_m), is_number=True
     ),
-    Column(gettext_lazy("Due"), lambda n: n.due_on, "due_on", shown=lambda n: one_line(day(n.due_on))),
+    Column(gettext_lazy("Due"), lambda n: n.due_on, "due_on", shown=lambda n: day(n.due_on)),
     Column(gettext_lazy("Weight"), lambda n: n.weight, "weight", is_number=True),
     Column(gettext_lazy("State"), lambda n: n.state, "state", shown=lambda n: one_line(_(n.state))),
     Column(gettext_lazy("Warp"), _warps_of),
     Column(gettext_lazy("Loom"), _loom_of, shown=lambda n: _loom_of(n) or None),
-    Column(gettext_lazy("Warp out"), _out_on, shown=lambda n: one_line(day(_out_on(n)))),
+    Column(gettext_lazy("Warp out"), _out_on, shown=lambda n: day(_out_on(n))),
     Column(gettext_lazy("Late"), late_said, shown=lambda n: one_line(late_said(n))),
 ]
-
-
-def one_line(text: str) -> str:
-    """A day that isn't broken in a narrow column."""
-    return text.replace(" ", "\u00a0")
 
 
 def order_address(line: OrderLine) -> str:

@@ -40,7 +40,7 @@ from planning.picture import beam_svg
 from planning.services import line_plans, lot_shares, plans, retelling, warp_steps, warp_yarn, warps, working_out
 from planning.services.line_states import free_pieces
 from planning.ticket import Figures, from_json
-from planning.views.orders import of_lines, one_line
+from planning.views.orders import of_lines
 
 STORY_SHOWN = 30
 
@@ -189,10 +189,8 @@ WARP_COLUMNS = [
     ),
     Column(gettext_lazy("Beam"), lambda w: w.beam.code if w.beam else None),
     Column(gettext_lazy("Loom"), lambda w: w.loom.code if w.loom else w.planned_loom, "planned_loom"),
-    Column(
-        gettext_lazy("Weaving begins"), lambda w: w.starts_at, "starts_at", shown=lambda w: one_line(day(w.starts_at))
-    ),
-    Column(gettext_lazy("Due"), lambda w: w.due_on, "due_on", shown=lambda w: one_line(day(w.due_on))),
+    Column(gettext_lazy("Weaving begins"), lambda w: w.starts_at, "starts_at", shown=lambda w: day(w.starts_at)),
+    Column(gettext_lazy("Due"), lambda w: w.due_on, "due_on", shown=lambda w: day(w.due_on)),
     Column(gettext_lazy("Yarn"), lambda w: w.yarn_g, "yarn_g", "kg", shown=lambda w: kg(w.yarn_g), is_number=True),
     Column(gettext_lazy("Trouble"), trouble_of, shown=lambda w: told_again(trouble_of(w))),
 ]

@@ -11,9 +11,10 @@ from django.template import Context, Template
 
 from mill import language, signs
 from mill.fields import MeasureField
+from mill.listing import Column
 from mill.refusal import Refusal
 from mill.signs import NARROW_SPACE
-from mill.templatetags.mill import day, days_late, hours, kg, moment, num, signed
+from mill.templatetags.mill import cells_of, day, days_late, hours, kg, moment, moment_folded, num, signed
 from mill.units import read, typed
 
 DAYS = [date(2026, 1, 1) + timedelta(days=n) for n in range(0, 1100, 5)]
@@ -82,6 +83,17 @@ def test_every_figure_of_a_page_is_written_so(time_machine):
 def test_what_a_german_types_is_read_as_it_is_meant(text, unit, value):
     with language.speaking("de"):
         assert read(text, unit) == Decimal(value)
+
+
+def test_a_day_in_a_list_stays_on_one_line_and_a_moment_folds_before_its_time():
+    columns = [Column("Due", lambda on: on, shown=day), Column("Late", lambda on: "no")]
+    cells = cells_of(Context({}), [column.cell(DAYS[0]) for column in columns])
+    assert cells == f'<td class="nowrap">{day(DAYS[0])}</td><td>no</td>'
+    at = datetime(2026, 11, 24, 14, 5, tzinfo=UTC)
+    for code in signs.OF:
+        with language.speaking(code):
+            assert moment_folded(at).replace("\u00a0", " ") == moment(at)
+            assert moment_folded(at).split(" ")[1:] == ["14:05"]
 
 
 def test_what_could_be_thousands_is_asked_about_in_either_language():
