@@ -505,7 +505,7 @@ class TreatmentQuerySet(models.QuerySet["Treatment"]):
     def with_barred(self) -> Annotated:
         """Adds n_lots, and n_barred: those in quarantine still that were not treated again since."""
         since = Treatment.lots.through.objects.filter(yarnlot=OuterRef("lots"), treatment__gt=OuterRef("pk"))
-        is_barred = Q(lots__is_quarantined=True) & ~models.Exists(since)
+        is_barred = Q(~models.Exists(since), lots__is_quarantined=True)
         return self.annotate(n_lots=models.Count("lots"), n_barred=models.Count("lots", filter=is_barred))
 
     def open(self) -> Annotated:
