@@ -587,11 +587,11 @@ def _short(need: Need, shades: list[Shade], barred: list[Lot]) -> Choice:
         )
     elif nearest is None:
         short_g = need.grams
-        if need.pieces_g:
+        if len(need.pieces_g) > 1:
             why = in_words(N_("%(label)s needs %(need)s; 0 g are free: %(need)s short."), **said)
         else:
             why = in_words(N_("%(label)s needs %(need)s of one dye lot; 0 g are free: %(need)s short."), **said)
-    elif not need.pieces_g:
+    elif len(need.pieces_g) < 2:
         short_g = need.grams - nearest.free_g
         why = in_words(
             N_(

@@ -228,6 +228,14 @@ def test_a_weft_whose_pieces_fit_nowhere_is_not_said_to_be_enough():
     assert "no way was found" in choice.why
 
 
+def test_a_weft_of_one_piece_takes_one_dye_lot_and_says_so():
+    choice = choose(weft(3000), [lot("A12", "881", 2000), lot("A14", "904", 1500)], useful_g=0)
+    assert plainly(choice.why) == (
+        "Warp 118, weft needs 3000 g of one dye lot; the nearest is dye lot 881 with 2000 g free: 1000 g short."
+        " All its dye lots together have 3500 g, but it can't be parted."
+    )
+
+
 def test_there_is_nothing_to_choose_below_a_gram():
     with pytest.raises(Refusal, match="Warp 118 needs 0 g"):
         warp(0)
