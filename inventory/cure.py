@@ -1,4 +1,4 @@
-"""The cure of a shortage: the promised delivery that ends it, else what to order. Knows no ledger or date of today."""
+"""The cure of a shortage: the promised delivery that ends it, else what to order. Knows no ledger or clock."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -57,18 +57,19 @@ class ToOrder:
 
 
 def cures(
-    wants: Iterable[Want], left: Iterable[Lot], promised: Iterable[Promised], *, useful_g: int
+    wants: Iterable[Want], left: Iterable[Lot], promised: Iterable[Promised], *, useful_g: int, today: date
 ) -> dict[Want, Cure]:
     """What would end each shortage, the earliest that does; those wanted first have first call.
 
     wants       needs that are short; those that nothing promised would end are not in the answer
     left        what of their yarns is free and goes to nobody
     promised    each taken to come in one dye lot, its own unless it is named
+    today       what should have come before comes today at the soonest
 
     >>> from inventory.draw import Need
     >>> want = Want(Need(7, 10_000, "warp", "Warp 119"), "Warp 119", date(2026, 11, 24))
     >>> promised = [Promised("E1", 7, 8000, date(2026, 11, 20)), Promised("E2", 7, 25_000, date(2026, 11, 27))]
-    >>> cure = cures([want], [], promised, useful_g=3000)[want]
+    >>> cure = cures([want], [], promised, useful_g=3000, today=date(2026, 11, 19))[want]
     >>> cure.deliveries[-1].number, cure.late_days
     ('E2', 3)
     """
@@ -86,7 +87,7 @@ def cures(
                     taken_g[take.lot.label, take.lot.dye_lot] += take.grams
                 used = tuple(one for one in of_yarn[:n] if (one.number, one.as_lot.dye_lot) in taken_g)
                 if used:
-                    found[want] = Cure(used, max(0, (used[-1].on - want.wanted_on).days))
+                    found[want] = Cure(used, max(0, (max(used[-1].on, today) - want.wanted_on).days))
                 lots = [replace(lot, free_g=lot.free_g - taken_g.get((lot.label, lot.dye_lot), 0)) for lot in lots]
                 coming = [
                     replace(one, grams=one.grams - taken_g.get((one.number, one.as_lot.dye_lot), 0)) for one in coming

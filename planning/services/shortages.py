@@ -80,7 +80,7 @@ def shortages(
     today, useful_g = timezone.localdate(), Mill.the_one().useful_remainder_g
     yarns = {int(want.need.yarn) for want, _ in short}
     lots = list(left)
-    cured = cures([want for want, _ in short], lots, promised(yarns), useful_g=useful_g)
+    cured = cures([want for want, _ in short], lots, promised(yarns), useful_g=useful_g, today=today)
     held = _holders(yarns)
     terms = {
         pk: (lead_time_days, min_order_g)

@@ -33,7 +33,7 @@ def promised(number, grams, *, on, dye_lot="", yarn=YARN):
 
 
 def cured(wants, left, coming, *, useful_g=3000):
-    found = cures(wants, left, coming, useful_g=useful_g)
+    found = cures(wants, left, coming, useful_g=useful_g, today=MONDAY)
     return {want.name: ([one.number for one in cure.deliveries], cure.late_days) for want, cure in found.items()}
 
 
@@ -53,6 +53,12 @@ def test_a_warp_that_is_begun_is_cured_by_its_own_dye_lot_alone():
     want = warp(119, 10_000, only="881")
     assert cured([want], left, [promised("E1", 90_000, on=3)]) == {}
     assert cured([want], left, [promised("E1", 90_000, on=3, dye_lot="881")]) == {"Warp 119": (["E1"], 3)}
+
+
+def test_what_should_have_come_comes_today_at_the_soonest():
+    """Wanted on Friday and promised for the Wednesday before, it is not in time on Monday."""
+    assert cured([warp(119, 10_000, on=-3)], [], [promised("E1", 20_000, on=-5)]) == {"Warp 119": (["E1"], 3)}
+    assert cured([warp(119, 10_000, on=2)], [], [promised("E1", 20_000, on=-5)]) == {"Warp 119": (["E1"], 0)}
 
 
 def test_what_a_delivery_brings_is_promised_once_and_to_the_first_wanted():
@@ -77,7 +83,7 @@ def test_a_cure_is_the_earliest_and_without_it_the_need_stays_short(pieces_g, st
     want = weft(1, *pieces_g)
     left = [lot(f"L{n}", f"D{n}", grams) for n, grams in enumerate(stock)]
     coming = [promised(f"E{n}", grams, on=on) for n, (grams, on) in enumerate(deliveries)]
-    found = cures([want], left, coming, useful_g=0).get(want)
+    found = cures([want], left, coming, useful_g=0, today=MONDAY).get(want)
 
     def is_met(by):
         return choose(want.need, [*left, *(one.as_lot for one in coming if one.on < by)], useful_g=0).is_met
