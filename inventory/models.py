@@ -237,6 +237,11 @@ class YarnLot(models.Model):
         """Why, in the language of the page; it is kept in English."""
         return retold(self.quarantine_reason, treatment.WHY_BARRED.values())
 
+    @property
+    def barred_for(self) -> Retold:
+        """Why, as a refusal names it in the language of whoever reads that."""
+        return Retold(self.quarantine_reason, treatment.WHY_BARRED.values())
+
     def as_lot(self) -> draw.Lot:
         """As the draw sees it. Of a row from `with_balance()`."""
         return draw.Lot(

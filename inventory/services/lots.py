@@ -136,14 +136,13 @@ def _reason(reason: str, what: str) -> str:
 
 def _may_be_drawn(lot: YarnLot) -> None:
     if lot.is_quarantined:
-        why = f" ({lot.quarantine_reason})" if lot.quarantine_reason else ""
         raise Refusal(
             N_(
-                "Lot %(lot)s is in quarantine%(why)s: nothing of it can be held or drawn. Choose another lot, or"
+                "Lot %(lot)s is in quarantine (%(why)s): nothing of it can be held or drawn. Choose another lot, or"
                 " release it once it is treated."
             ),
             lot=lot,
-            why=why,
+            why=lot.barred_for,
         )
     if not lot.is_shade_approved:
         raise Refusal(
@@ -626,7 +625,7 @@ def quarantine(*, lot: YarnLot, reason: str, by: Any, key: str = "") -> Movement
         return before
     if lot.is_quarantined:
         raise Refusal(
-            N_("Lot %(lot)s is in quarantine already (%(why)s). Leave it as it is."), lot=lot, why=lot.quarantine_reason
+            N_("Lot %(lot)s is in quarantine already (%(why)s). Leave it as it is."), lot=lot, why=lot.barred_for
         )
     return _note(lot, said, by=by, key=key, is_quarantined=True, quarantine_reason=reason[:200])
 

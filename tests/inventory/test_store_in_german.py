@@ -105,6 +105,16 @@ def test_a_refusal_has_a_decimal_comma_and_a_minus(db):
         assert no.value.message.startswith("Ein Kern von −5,5 °C ist für Motten keine Hitze: über 55 °C im Kern")
 
 
+def test_why_a_lot_is_barred_is_said_in_german_where_it_is_refused(planner):
+    _, _, done = a_store_with_something_of_all(planner)
+    for verb, said in ((services.reserve, {"grams": 1, "for_what": "x"}), (services.quarantine, {"reason": "x"})):
+        with pytest.raises(Refusal) as no:
+            verb(lot=done.lots.get(), by=planner, **said)
+        assert f"(Treatment {done.pk}: freezing, core to −22.5 °C for 144 h)" in str(no.value)
+        with language.speaking("de"):
+            assert f"(Behandlung {done.pk}: Tiefkühlung, Kern auf −22,5 °C, 144 h lang)" in no.value.message
+
+
 def test_a_count_in_german_shows_its_differences_with_a_comma(german, planner):
     place = make_place()
     lot = make_lot(place=place, grams=10_000)
