@@ -111,7 +111,7 @@ def effects_of_line(line: OrderLine, draft: LineDraft) -> Effects | None:
             taken[warp.pk] = effects.as_woven(warp, runs[warp.pk], {pk: said for pk, _, said in parts}, mill=mill)
     before = draft_of(line)
     is_reprinted = any(getattr(before, name) != getattr(draft, name) for name in PRINTED)
-    reprinted = {warp.pk for warp in warps} if is_reprinted else ()
+    reprinted = {warp.pk for warp in warps if is_reprinted}
     return effects.of(Assumed(warps=taken), runs=runs, reprinted=reprinted)
 
 

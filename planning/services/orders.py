@@ -588,7 +588,7 @@ def call_off_line(line: OrderLine, *, by: Any, reason: str = "") -> OrderLine:
 def _woven_of(line: OrderLine, woven: int, drawn: Sequence[WarpPart]) -> Refusal:
     """Why a line isn't called off of which pieces are woven, with the way out that there is."""
     fixed = _fixed_pieces(line, drawn)
-    said = {"woven": woven, "pieces": line.pieces, "fixed": fixed, "line": line}
+    said: dict[str, Any] = {"woven": woven, "pieces": line.pieces, "fixed": fixed, "line": line}
     said["warps"] = Several(part.warp for part in drawn if part.warp.state != Warp.WOVEN_OUT)
     if fixed <= woven < line.pieces:
         form = N_(
