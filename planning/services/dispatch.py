@@ -13,7 +13,7 @@ from mill.refusal import N_, Refusal, Word
 from planning.models import Customer, Dispatch, DispatchPiece, OrderLine, Piece
 from planning.piece import Delivery, Grade, against_order
 from planning.services.line_states import lines_follow
-from planning.services.pieces import change, enter, grade_of, limit_of, lock_pieces, not_sent
+from planning.services.pieces import as_woven, change, enter, grade_of, limit_of, lock_pieces, not_sent
 from planning.services.warps import lock_lines
 
 
@@ -22,7 +22,7 @@ def ready_for(customer: Customer) -> list[Piece]:
     return list(
         Piece.objects.filter(state=Piece.READY, line__order__customer=customer)
         .select_related("line__order", "line__colourway", "spec__cloth")
-        .order_by("line__due_on", "number")
+        .order_by("line__due_on", *as_woven())
     )
 
 
@@ -136,7 +136,9 @@ def _grade_on(dispatch: Dispatch, piece: Piece) -> Grade | None:
 def lines_on(dispatch: Dispatch) -> list[LineGoing]:
     """The lines of a note with their pieces; each against what was ordered, with what had been sent before."""
     rows = list(
-        dispatch.pieces.select_related("piece__spec__cloth", "line__order__customer", "line__colourway", "line__cloth")
+        dispatch.pieces.select_related(
+            "piece__spec__cloth", "line__order__customer", "line__colourway", "line__cloth"
+        ).order_by("line", *as_woven("piece__"))
     )
     found = []
     for line in {row.line_id: row.line for row in rows}.values():

@@ -101,6 +101,14 @@ def not_sent(piece: Piece, what: str) -> None:
         )
 
 
+def as_woven(piece: str = "") -> tuple[str, ...]:
+    """Pieces in the order in which they came off, for order_by(): 118-9 before 118-10, 99-1 before both.
+
+    piece    the way to the piece, where others are ordered by theirs
+    """
+    return tuple(f"{piece}{name}" for name in ("warp__number", "cut", "number"))
+
+
 # Off the loom
 
 

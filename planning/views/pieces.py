@@ -252,7 +252,7 @@ def labels(request: HttpRequest) -> HttpResponse:
     rows = Piece.objects.select_related("spec__cloth", "line__order__customer", "line__colourway")
     numbers = request.GET.getlist("piece")
     rows = rows.filter(number__in=numbers) if numbers else rows.filter(state=Piece.GREY, perched_on=None)
-    found = list(rows.order_by("number")[:200])
+    found = list(rows.order_by(*pieces.as_woven())[:200])
     return render(
         request,
         "planning/piece_labels.html",

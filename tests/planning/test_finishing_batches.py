@@ -204,6 +204,18 @@ def test_a_part_delivery_leaves_the_line_open_and_the_second_note_counts_both(se
     assert [dispatch.lines_on(sent)[0].is_last for sent in (first, second)] == [False, True]
 
 
+def test_pieces_are_packed_and_labelled_in_the_order_in_which_they_came_off(sent_to, planner, desk):
+    nine, ten = (piece.pk for piece in dispatch.ready_for(sent_to))
+    Piece.objects.filter(pk=nine).update(number="118-9", cut=9)
+    Piece.objects.filter(pk=ten).update(number="118-10", cut=10)
+    rows = dispatch.ready_for(sent_to)
+    assert [piece.number for piece in rows] == ["118-9", "118-10"]
+    labels = desk.get("/pieces/labels/", {"piece": ["118-10", "118-9"]}).content.decode()
+    assert labels.index("<strong>118-9<") < labels.index("<strong>118-10<")
+    sent = dispatch.send(sent_to, rows, sent_on=timezone.localdate(), by=planner, key="k")
+    assert [going.row.piece.number for going in dispatch.lines_on(sent)[0].pieces] == ["118-9", "118-10"]
+
+
 def test_what_is_not_ready_or_not_theirs_is_not_sent(sent_to, planner):
     stranger = make_customer()
     with pytest.raises(Refusal, match="is for Hazel and Sons"):
@@ -269,6 +281,8 @@ def test_the_pages_send_and_print(sent_to, desk):
     paper = desk.get("/dispatch/1/print/").content.decode()
     assert "117.60 m" in paper
     assert "50.0 kg net" in paper
+    # A note is kept for years.
+    assert f"sent {timezone.localdate():%-d %B %Y}" in paper
     assert "2.4 m short, within" in paper
     desk.post("/dispatch/1/back/", {"why": "wrong day"})
     assert "NOT SENT" in desk.get("/dispatch/1/print/").content.decode()
