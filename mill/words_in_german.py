@@ -50,7 +50,7 @@ WORDS: tuple[Word, ...] = in_order(
         _of(
             "condition",
             "Feuchte",
-            "Des Garns: wie feucht es ist. An der Luft nimmt es Wasser auf oder gibt es ab, bis beide im Gleichgewicht"
+            "Vom Garn: wie feucht es ist. An der Luft nimmt es Wasser auf oder gibt es ab, bis beide im Gleichgewicht"
             " sind.",
             is_common=True,
         ),
@@ -254,14 +254,14 @@ WORDS: tuple[Word, ...] = in_order(
         _of(
             "outlook",
             "Ausblick",
-            "Wohin der Vorrat eines Garns in den Wochen voraus kommt: was da ist, was kommt, was geplante Arbeit"
-            " entnimmt.",
+            "Wie sich der Bestand eines Garns in den kommenden Wochen ändert: was da ist, was kommt, was geplante"
+            " Arbeit entnimmt.",
             "kg",
         ),
         _of(
             "overtaken",
             "Überholt",
-            "Von einer Laufkarte: Eine spätere Änderung hat ihre Zahlen unwahr gemacht.",
+            "Von einer Laufkarte: Durch eine spätere Änderung stimmen ihre Zahlen nicht mehr.",
             is_common=True,
         ),
         _of(
@@ -344,7 +344,7 @@ WORDS: tuple[Word, ...] = in_order(
         _of(
             "reed-space",
             "Blattbreite",
-            "Am breitesten kann ein Webstuhl eine Kette so im Blatt aufnehmen.",
+            "So breit kann ein Webstuhl eine Kette höchstens im Blatt aufnehmen.",
             "cm",
             also=("breite im blatt",),
         ),
@@ -375,7 +375,7 @@ WORDS: tuple[Word, ...] = in_order(
             also=("nutzeffekte",),
         ),
         _of("scour", "Waschen", "Die Rohware von Öl und Schlichte befreien.", also=("gewaschen",)),
-        _of("second", "Zweite Wahl", "Ein Stück, das als weniger denn erste Wahl verkauft wird."),
+        _of("second", "Zweite Wahl", "Ein Stück, das nicht als erste Wahl verkauft wird."),
         _of(
             "section",
             "Band",
@@ -398,8 +398,8 @@ WORDS: tuple[Word, ...] = in_order(
         _of(
             "set-up",
             "Vorrichtung",
-            "Wofür ein Webstuhl zwischen zwei Ketten steht: anknüpfen, einziehen oder vorrichten, und ein Blatt, wo es"
-            " wechselt.",
+            "Wofür ein Webstuhl zwischen zwei Ketten stillsteht: anknüpfen, einziehen oder vorrichten, und ein Blatt,"
+            " wo es wechselt.",
             "h",
             also=("vorrichtungen",),
         ),
@@ -479,13 +479,13 @@ WORDS: tuple[Word, ...] = in_order(
         _of(
             "core",
             "Kern",
-            "Die Mitte einer Spule, die in einer Behandlung zuletzt warm und kalt wird.",
+            "Die Mitte einer Spule, die in einer Behandlung zuletzt warm oder kalt wird.",
             is_common=True,
         ),
         _of(
             "treatment",
             "Behandlung",
-            "Kälte oder Wärme, die Motten und ihre Brut im Garn tötet, so lange im Kern gehalten.",
+            "Kälte oder Wärme, die Motten und ihre Brut im Garn tötet, eine bestimmte Zeit lang im Kern gehalten.",
             also=("behandlungen",),
         ),
         _of(

@@ -105,7 +105,7 @@ def test_what_the_mill_can_not_write_down_is_said_in_german(german):
         "/mill/beams/new/",
         {"code": "B7", "width_cm": "212,5", "barrel_mm": "300", "flange_mm": "250", "tare_kg": "45.5"},
     ).content.decode()
-    assert "Eine Baumscheibe von 250 mm kann nicht über einen Baumkern von 300 mm stehen." in answer
+    assert "Eine Baumscheibe von 250 mm kann nicht über einem Baumrohr von 300 mm stehen." in answer
     reed = make_reed()
     answer = german.post(
         "/mill/reeds/new/", {"code": reed.code, "dents_per_10cm": "40", "width_cm": "200", "quantity": "1"}

@@ -105,7 +105,7 @@ def test_what_is_told_and_refused_has_a_decimal_comma_and_is_kept_in_english(des
 
     Warp.objects.update(state=Warp.WOUND)
     page = plainly(desk.post(address, said | {"length_m": "70,25"}))
-    refused = f"ist geschärt, für 2 Stücke der Zeile {line} von 64,25 m; daraus können nicht 70,25 m werden."
+    refused = f"ist geschärt, für 2 Stück der Zeile {line} von 64,25 m; daraus können nicht 70,25 m werden."
     assert f"Kette {Warp.objects.get().number} {refused}" in page
     page = plainly(desk.post(f"{address}call-off/", follow=True))
     assert f"2 der 4 Stücke der Zeile {line} sind gewebt. Ändern Sie stattdessen die Stücke auf 2." in page

@@ -104,8 +104,8 @@ def test_a_bad_morning_is_told_in_german_from_end_to_end_and_to_a_program_in_eng
     assert not forgotten(desk, planner, ["/"], own=OWN)
     day = signs.GERMAN.day_said(timezone.localdate() - timedelta(days=1), with_year=False)
     ((what, matter, act, _effect),) = said("Garn erwartet")
-    assert (what, act) == ("PO9", "Annehmen oder ohne sie neu planen")
-    assert matter.endswith(f"war erwartet am {day}")
+    assert (what, act) == ("PO9", "Einbuchen oder ohne sie umplanen")
+    assert matter.endswith(f"sollte am {day} kommen")
     ((_what, matter, _act, effect),) = said("In Quarantäne")
     assert matter.endswith(" ist in Quarantäne: Shade")
     assert effect == "4,6 kg können nicht entnommen werden, bis sie freigegeben ist"
@@ -115,7 +115,7 @@ def test_a_bad_morning_is_told_in_german_from_end_to_end_and_to_a_program_in_eng
     assert re.match(r"ihr spätestes Stück kommt \d+ Tage verspätet von Webstuhl L\d; abgewebt am .., ", late[0][1])
     ((what, matter, act, effect),) = said("Wartet auf die Ausrüstung")
     assert what == "Die Rohwarenschau"
-    assert matter.startswith("2 Stücke, 123 m, warten; zuerst P7-1, fällig am ")
+    assert matter.startswith("2 Stück, 123 m, warten; zuerst P7-1, fällig am ")
     ((_what, matter, _act, _effect),) = said("Überholte Laufkarten")
     assert matter == f"von Kette {bad_morning.number}: Laufkarte 12 tritt an ihre Stelle."
     assert len(said("Fällig im Lager")) == 1
