@@ -357,5 +357,15 @@ def _look(kind: Kind, asked: str) -> Group | None:
 def _any(fields: tuple[str, ...], how: str, text: str) -> Q:
     found = Q()
     for field in fields:
-        found |= Q(**{f"{field}__{how}": text})
+        for written_so in _large_and_small(text):
+            found |= Q(**{f"{field}__{how}": written_so})
     return found
+
+
+def _large_and_small(text: str) -> set[str]:
+    """SQLite takes a for A and tells ö from Ö: beyond a to z each is asked for.
+
+    >>> sorted(_large_and_small("öhler")), _large_and_small("moss")
+    (['ÖHLER', 'Öhler', 'öhler'], {'moss'})
+    """
+    return {text} if text.isascii() else {text, text.lower(), text.upper(), text.title()}

@@ -140,6 +140,12 @@ def test_two_words_may_stand_in_two_places():
     assert titles("bracken L-90") == [lot.label]
 
 
+@pytest.mark.parametrize("asked", ["öhler", "ÖHLER & söhne", "Söhne öhler"])
+def test_a_name_is_found_however_its_umlauts_are_written(asked):
+    customer = make_customer(name="Öhler & Söhne")
+    assert titles(asked) == [str(customer)]
+
+
 def test_a_customer_s_name_finds_their_orders():
     order = make_order(customer=make_customer(name="Quillfeather"))
     assert str(order) in titles("quillf")
