@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from inventory.services import check_invariants
 from mill.refusal import Refusal
+from mill.signs import NARROW_SPACE
 from planning.models import FloorEvent, JobTicket, OrderLine, Piece, Stop, Warp, WarpHold
 from planning.services import floor, tickets, warp_steps
 from planning.services.woven import counts_of, told_of
@@ -60,6 +61,11 @@ def test_a_warp_goes_by_the_floors_word_from_its_beam_to_woven_out(tell, warp, p
     assert [piece.grey_length_m for piece in warp.woven_pieces.order_by("cut")] == lengths
     assert {piece.woven_by.name for piece in Piece.objects.all()} == {"Una Bell"}
     assert OrderLine.objects.get().state == OrderLine.GREY
+
+
+def test_a_counter_of_six_figures_is_read_in_threes():
+    told = FloorEvent(kind=FloorEvent.PICKS, facts={"picks": 382_361})
+    assert floor.said_of(told) == f"382{NARROW_SPACE}361 picks on the counter"
 
 
 def test_a_tap_sent_twice_counts_once(tell, warp):
