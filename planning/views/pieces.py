@@ -14,10 +14,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory.models import YarnLot
 from mill.desk import room
+from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
-from mill.templatetags.mill import day, num, said
+from mill.templatetags.mill import day, num, one_line, said
 from planning.forms.pieces import (
     HOLE,
     AllocateForm,
@@ -37,13 +38,21 @@ from planning.services.pieces import measured
 class PieceFilter(django_filters.FilterSet):
     text = django_filters.CharFilter(label=gettext_lazy("Piece, cloth or order"), method="by_text")
     state = django_filters.ChoiceFilter(
-        choices=[(s, gettext_lazy(s)) for s, _said in Piece.STATES], label=gettext_lazy("State")
+        choices=[(s, gettext_lazy(s)) for s, _said in Piece.STATES],
+        label=gettext_lazy("State"),
+        empty_label=gettext_lazy("any"),
     )
     verdict = django_filters.ChoiceFilter(
-        choices=[(v, gettext_lazy(v)) for v, _said in Piece.VERDICTS], label=gettext_lazy("Judged")
+        choices=[(v, gettext_lazy(v)) for v, _said in Piece.VERDICTS],
+        label=gettext_lazy("Judged"),
+        empty_label=gettext_lazy("any"),
     )
-    woven_from = django_filters.DateFilter(field_name="woven_on", lookup_expr="gte", label=gettext_lazy("Woven from"))
-    woven_to = django_filters.DateFilter(field_name="woven_on", lookup_expr="lte", label=gettext_lazy("Woven until"))
+    woven_from = django_filters.DateFilter(
+        field_name="woven_on", lookup_expr="gte", label=gettext_lazy("Woven from"), widget=DayInput()
+    )
+    woven_to = django_filters.DateFilter(
+        field_name="woven_on", lookup_expr="lte", label=gettext_lazy("Woven until"), widget=DayInput()
+    )
 
     class Meta:
         model = Piece
@@ -66,7 +75,7 @@ def _measure(label: Any, name: str, unit: str) -> Column:
 
 COLUMNS = [
     Column(gettext_lazy("Piece"), lambda p: p.number, "number", link=lambda p: reverse("piece", args=[p.number])),
-    Column(gettext_lazy("Cloth"), lambda p: str(p.spec), "spec__cloth__code", shown=lambda p: p.spec.called),
+    Column(gettext_lazy("Cloth"), lambda p: str(p.spec), "spec__cloth__code", shown=lambda p: one_line(p.spec.called)),
     Column(gettext_lazy("Order"), lambda p: str(p.line) if p.line else "", "line__order__number"),
     Column(gettext_lazy("State"), lambda p: p.state, "state", shown=lambda p: said(p.state)),
     Column(

@@ -19,6 +19,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from mill import worked_sheet
 from mill.desk import room
+from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
@@ -185,11 +186,12 @@ def state_of(ticket: JobTicket) -> str:
 
 class TicketFilter(django_filters.FilterSet):
     text = django_filters.CharFilter(label=gettext_lazy("Ticket, warp or cloth"), method="by_text")
-    day = django_filters.DateFilter(label=gettext_lazy("For the day"), field_name="day")
+    day = django_filters.DateFilter(label=gettext_lazy("For the day"), field_name="day", widget=DayInput())
     state = django_filters.ChoiceFilter(
         label=gettext_lazy("State"),
         method="by_state",
         choices=[(s, gettext_lazy(s)) for s in ("in use", "overtaken", "withdrawn")],
+        empty_label=gettext_lazy("any"),
     )
 
     class Meta:

@@ -35,6 +35,14 @@ def test_every_step_leads_to_a_list_a_form_and_a_file(desk):
             assert desk.get(reverse("import_csv_kind", args=[step.bring])).status_code == 200, step.name
 
 
+def test_nothing_waits_in_an_empty_book_and_every_list_is_narrowed_by_words(desk):
+    looms = desk.get("/looms/").content.decode()
+    assert "No plan is in force." in looms
+    assert "the warps wait" not in looms
+    for name in ("looms", "tickets", "pieces", "warps", "orders", "quotes", "lots", "claims"):
+        assert "---------" not in desk.get(reverse(name)).content.decode(), name
+
+
 def test_a_book_with_a_plan_in_force_is_begun(desk, planner):
     from planning.models import PlanRun
 

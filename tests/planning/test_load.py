@@ -140,7 +140,10 @@ def test_the_page_the_csv_and_the_api_say_the_same(planned, desk):
 def test_a_mill_without_looms_or_without_a_plan_is_told_how_to_come_by_them(desk, db):
     assert "There is no loom in the book yet" in desk.get("/reports/load/").content.decode()
     make_loom()
-    assert "No plan is in force" in desk.get("/reports/load/").content.decode()
+    page = desk.get("/reports/load/").content.decode()
+    assert "No plan is in force" in page
+    # No week and no loom is the fullest of those that are empty.
+    assert "<dt>The fullest week</dt><dd>–</dd>" in page
     assert desk.get("/api/reports/load/").json()["plan"] is None
 
 

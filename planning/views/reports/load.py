@@ -41,8 +41,8 @@ def report(period: Period, today: date) -> Report:
         about=_("Working minutes that the plan in force takes of each loom, of those that its hours leave open."),
         figures=[
             Figure(_("Load"), pct(whole.load_pct)),
-            Figure(_("The fullest week"), f"{short_day(fullest[0])}, {pct(fullest[1].load_pct)}" if fullest else "–"),
-            Figure(_("The fullest loom"), f"{tightest}, {pct(looms[tightest].load_pct)}" if tightest else "–"),
+            Figure(_("The fullest week"), _with_load(short_day(fullest[0]), fullest[1]) if fullest else "–"),
+            Figure(_("The fullest loom"), _with_load(tightest, looms[tightest]) if tightest else "–"),
             Figure(_("Free"), hours(whole.free_min)),
             Figure(_("Weaving"), hours(whole.weaving_min)),
             Figure(_("Set-up"), hours(whole.setup_min)),
@@ -112,6 +112,11 @@ def report(period: Period, today: date) -> Report:
         missing=_missing(there),
         links=[(reverse("board"), _("Loom board"))],
     )
+
+
+def _with_load(name: str, one: Load) -> str:
+    """A dash where nothing is planned, for then none is the fullest."""
+    return f"{name}, {pct(one.load_pct)}" if one.load_pct else "–"
 
 
 def _missing(there: load.Ahead) -> Missing | None:
