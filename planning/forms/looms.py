@@ -3,9 +3,10 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
+from inventory.forms import TriggersForm
 from mill.fields import MeasureField
 from mill.models import Mill
-from mill.refusal import Refusal
+from mill.refusal import N_, Refusal
 from planning.models import Beam, Closure, Loom, Reed, ShiftPattern, Warp
 from planning.worktime import read_week
 
@@ -201,8 +202,39 @@ class MillForm(forms.ModelForm):
             "asks_in": gettext_lazy("Fields ask for"),
             "regain_authority": gettext_lazy("Regains by"),
             "freeze_days": gettext_lazy("Warps that start so soon stay (days)"),
+            "dearness_of_setup": gettext_lazy("Dearness of a set-up"),
             "dearness_of_move": gettext_lazy("Dearness of a move when re-planning"),
+            "useful_remainder_g": gettext_lazy("Useful remainder (g)"),
+            **TriggersForm.Meta.labels,
         }
+
+    # What each trade looks for, together; every field has its group.
+    GROUPS = (
+        (N_("Mill"), ("name", "currency", "language", "asks_in", "regain_authority")),
+        (
+            N_("Warping"),
+            (
+                *("thrums_m", "header_m", "warp_waste_pct", "weft_waste_pct", "ends_per_section", "creel_load_min"),
+                *("section_change_min", "drum_m_per_min", "beaming_m_per_min", "doff_min", "cone_g"),
+                *("beam_density_kg_per_m3", "warping_mills", "warping_hours"),
+            ),
+        ),
+        (
+            N_("Set-up"),
+            (
+                *("tuners", "tuner_hours", "weft_change_min", "tie_in_min", "knots_per_min", "draw_in_ends_per_h"),
+                *("reed_change_min", "gait_up_min"),
+            ),
+        ),
+        (N_("Order lines into warps"), ("due_spread_days", "beam_min_m")),
+        (N_("Plans"), ("dearness_of_lateness", "dearness_of_setup", "dearness_of_move", "freeze_days")),
+        (N_("Finishing"), ("mending_min_per_day", "points_limit_per_100_yd2")),
+        (N_("Store"), ("useful_remainder_g", *TriggersForm.Meta.fields)),
+    )
+
+    def groups(self) -> list[dict[str, Any]]:
+        """The page's fields under their headings."""
+        return [{"title": title, "fields": [self[name] for name in names]} for title, names in self.GROUPS]
 
     def clean_warping_hours(self) -> str:
         return clean_week(self.cleaned_data["warping_hours"])

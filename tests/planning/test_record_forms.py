@@ -24,6 +24,13 @@ def test_a_measure_is_read_to_as_many_places_as_its_column_keeps(form):
 
 
 @pytest.mark.django_db
+def test_each_figure_of_the_mill_stands_under_one_heading():
+    form = MillForm()
+    grouped = [field.name for group in form.groups() for field in group["fields"]]
+    assert sorted(grouped) == sorted(field.name for field in form.visible_fields())
+
+
+@pytest.mark.django_db
 def test_a_reed_a_beam_a_loom_and_the_mill_s_figures_are_written_down_on_their_pages(desk):
     said = {"code": "R63", "dents_per_10cm": "63", "width_cm": "71 in", "quantity": "2"}
     assert desk.post("/mill/reeds/new/", said).status_code == 302
