@@ -53,6 +53,11 @@ class Column:
         with translation.override(settings.LANGUAGE_CODE):
             return str(self.label).lower().replace(" ", "-")
 
+    @property
+    def head_unit(self) -> Any:
+        """What stands beside the heading on the page: minutes are shown as “5 h 20 min”, which says its own."""
+        return "" if self.unit == "min" and self.shown else self.unit
+
     def cell(self, row: Any) -> dict[str, Any]:
         value = self.value(row)
         shown = self.shown(row) if self.shown else value

@@ -14,7 +14,7 @@ from django.template.base import render_value_in_context
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import format_html, format_html_join, json_script
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import get_language, gettext
 
 from mill import said_working
@@ -43,6 +43,11 @@ def may_act_at(may: Any, url_name: str) -> bool:
     return bool(may[url_name])
 
 
+def _kind_of(cell: Mapping[str, Any]) -> str:
+    """A number stands to the right; a day is not broken over two lines."""
+    return "number" if cell["column"].is_number else "nowrap" if cell["is_day"] else ""
+
+
 @register.simple_tag(takes_context=True)
 def cells_of(context: template.Context, cells: Iterable[Mapping[str, Any]]) -> SafeString:
     """The cells of a row of a list; written here and not in a page, where a thousand of them take ten times as long."""
@@ -51,12 +56,7 @@ def cells_of(context: template.Context, cells: Iterable[Mapping[str, Any]]) -> S
         "<td{}>{}</td>",
         (
             (
-                # A day in a narrow column would else stand on four lines.
-                mark_safe(' class="number"')
-                if cell["column"].is_number
-                else mark_safe(' class="nowrap"')
-                if cell["is_day"]
-                else "",
+                format_html(' class="{}"', kind) if (kind := _kind_of(cell)) else "",
                 format_html('<a href="{}">{}</a>', cell["link"], said) if cell["link"] else said,
             )
             for cell in cells

@@ -109,7 +109,7 @@ class LoomFilter(django_filters.FilterSet):
 @room("looms")
 def looms_list(request: HttpRequest) -> HttpResponse:
     run = plan_in_force()
-    waits = Q(slots__in=Slot.objects.open().filter(run=run))
+    waits = Q(slots__in=Slot.objects.open().filter(run=run).exclude(warp__state__in=plans.IN_LOOM))
     rows = with_queue(Loom.objects.annotate(waiting=Count("slots", filter=waits)).order_by("code"), run)
     columns = [
         Column(gettext_lazy("Loom"), lambda m: m.code, "code", link=lambda m: reverse("loom", args=[m.code])),

@@ -89,7 +89,7 @@ COLUMNS = [
     _measure(gettext_lazy("Grey width"), "grey_width_cm", "cm"),
     _measure(gettext_lazy("Finished length"), "finished_length_m", "m"),
     _measure(gettext_lazy("Finished width"), "finished_width_cm", "cm"),
-    Column(gettext_lazy("Mass"), lambda p: p.mass_g, "mass_g", "g", is_number=True),
+    Column(gettext_lazy("Mass"), lambda p: p.mass_g, "mass_g", "g", shown=lambda p: num(p.mass_g), is_number=True),
     Column(gettext_lazy("Points"), lambda p: p.points, "points", is_number=True),
 ]
 

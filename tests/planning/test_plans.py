@@ -1,5 +1,6 @@
 """Warps on looms: what the shed is told, what a plan says, and the act of putting it in force."""
 
+import csv
 from datetime import UTC, date, datetime, timedelta
 from importlib import import_module
 from zoneinfo import ZoneInfo
@@ -14,6 +15,7 @@ from inventory.models import Delivery, YarnDemand
 from mill import jobs
 from mill.models import Mill
 from mill.refusal import Refusal
+from mill.templatetags.mill import moment
 from planning.gaiting import SetUp, set_up_min
 from planning.models import Closure, Loom, PlanRun, ShiftPattern, Slot, Warp, WarpFigures, set_up_rates
 from planning.services import plans, working_out
@@ -306,8 +308,23 @@ def test_pages_of_the_looms_room(desk, shed, planner):
     desk.post(f"/looms/plans/{run.pk}/decide/", {"act": "accept"})
     assert b"in force since" in desk.get("/looms/").content
     assert desk.get("/looms/1/").status_code == 200
-    assert desk.get("/looms/plans/").status_code == 200
+    listed = desk.get("/looms/plans/").content.decode()
+    # “5 h 20 min” says its own unit, and a day stays whole; a spreadsheet is told of the minutes.
+    assert "Late, weighted" in listed
+    assert '<span class="unit">min</span>' not in listed
+    assert f'<td class="nowrap">{moment(PlanRun.objects.get().made_at)}</td>' in listed
+    assert "Late, weighted (min)" in desk.get("/looms/plans/?csv=1").content.decode()
     assert b"There is no rule" in desk.post("/looms/plans/new/", {"rule": "magic"}, follow=True).content
+
+
+def test_the_warp_that_weaves_is_not_one_to_come(desk, shed, planner):
+    run = plans.put_in_force(plans.make_plan(now=NOW), by=planner)
+    first = run.slots.filter(loom__code="1").order_by("position")[0]
+    n = run.slots.filter(loom__code="1").count()
+    Warp.objects.filter(pk=first.warp_id).update(state=Warp.WEAVING, loom=first.loom)
+    rows = list(csv.DictReader(desk.get("/looms/?csv=1").content.decode("utf-8-sig").splitlines()))
+    row = next(row for row in rows if row["Loom"] == "1")
+    assert (row["Now"], row["Warps to come"]) == (f"{first.warp}, weaving", str(n - 1))
 
 
 def test_the_looms_page_takes_as_many_queries_for_ten_looms_as_for_two(desk, shed, django_assert_max_num_queries):
