@@ -215,7 +215,7 @@ def floor_events(request: HttpRequest) -> HttpResponse:
         columns=COLUMNS,
         name="floor_events",
         title=_("Told by the floor"),
-        extra={"when_empty": _("Nobody has told anything yet.")},
+        extra={"when_empty": _("Nobody has told anything yet."), "back": (reverse("floor_looms"), _("Floor"))},
         row_class=lambda e: "barred" if e.refused else "taken-back" if hasattr(e, "undone_by") else "",
     )
 

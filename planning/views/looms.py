@@ -582,7 +582,14 @@ def plans_list(request: HttpRequest) -> HttpResponse:
         ),
     ]
     rows = PlanRun.objects.annotate(n_slots=Count("slots")).order_by("-pk")
-    return listing(request, rows, columns=columns, name="plans", title=_("Plans of the shed"))
+    return listing(
+        request,
+        rows,
+        columns=columns,
+        name="plans",
+        title=_("Plans of the shed"),
+        extra={"back": (reverse("looms"), _("Looms"))},
+    )
 
 
 urlpatterns = [

@@ -296,6 +296,7 @@ def work(request: HttpRequest) -> HttpResponse:
         filterset=JobFilter,
         name="work",
         title=_("Work in the background"),
+        extra={"back": (reverse("mill"), _("Mill"))},
     )
 
 
