@@ -49,6 +49,11 @@ document.addEventListener("click", (event) => {
   for (const box of boxes) box.checked = !untick;
 });
 
+// On a phone the rooms lie in a strip that is wider than it: the one that is open stands in sight.
+const room = document.querySelector(".rooms [aria-current]");
+const strip = room?.closest("ul");
+if (strip) strip.scrollLeft = room.offsetLeft - (strip.clientWidth - room.offsetWidth) / 2;
+
 // Print buttons.
 document.addEventListener("click", (event) => {
   if (event.target.closest("[data-print]")) window.print();
