@@ -488,7 +488,7 @@ def test_everything_that_is_done_to_a_lot_is_done_on_its_page(desk, planner):
     asked = desk.get(reverse("lot", args=["A12"]), {"act": "approve"}).content.decode()
     assert re.findall(r'<details name="act" open>\s*<summary>(.*?)</summary>', asked) == ["Approve the shade"]
     page = wrote(desk, lot, "approve")
-    for word in ("Warp 118.", "A1 to B2.", "-5 cones.", "T7.", "a sample.", "Weighed 14 550 g.", "Out of quarantine"):
+    for word in ("Warp 118.", "A1 to B2.", "Cones −5.", "T7.", "a sample.", "Weighed 14 550 g.", "Out of quarantine"):
         assert word in page, word
     assert {line.by for line in lot.movements.exclude(seq=1)} == {planner}
 
