@@ -91,3 +91,13 @@ def test_each_paper_is_one_a4_with_every_figure_on_it_and_a_code_that_reads(
             for side in sorted(tmp_path.glob(f"{papers}-*.png")):
                 read = subprocess.run(["zbarimg", "-q", "--raw", str(side)], capture_output=True, text=True, check=True)
                 assert read.stdout.strip() == f"{live_server.url}/t/{ticket.token}/"
+
+
+def test_a_ticket_s_own_page_prints_the_ticket_and_nothing_else(chromium, live_server, desk, ticket, tmp_path):
+    with opened(chromium, "desk", at=live_server.url, client=desk) as page:
+        page.goto(f"/tickets/{ticket.number}/")
+        page.wait_for_selector("html[data-fitted]", state="attached")
+        page.pdf(path=tmp_path / "page.pdf", prefer_css_page_size=True)
+    said = words_of(tmp_path / "page.pdf")
+    assert said.count("\f") == 1
+    assert "This ticket holds" not in said
