@@ -58,7 +58,7 @@ class Refusal(ValueError):
         if isinstance(value, Refusal):
             return value.message
         if isinstance(value, Decimal):
-            return str(value).replace(".", written_now().decimal)
+            return f"{value:f}".replace(".", written_now().decimal)
         return str(getattr(value, "called", value))
 
 
@@ -67,5 +67,7 @@ def in_words(sentence: str, **said: Any) -> str:
 
     >>> in_words(N_("%(n)s of %(all)s pieces."), n=2, all=3)
     '2 of 3 pieces.'
+    >>> in_words(N_("%(hours)s h."), hours=Decimal("1.5E+2"))
+    '150 h.'
     """
     return Refusal(sentence, **said).message

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Context, Decimal, localcontext
 
 from mill.refusal import N_, Refusal
-from mill.working import W_, Step, Working
+from mill.working import W_, Step, Working, written
 from planning.finishing import is_at_the_perch
 from planning.formulae import COSTS
 from planning.rows import shared_out
@@ -287,16 +287,9 @@ def _coin(value: Decimal, places: int) -> Decimal:
 # How numbers are written in the working.
 
 
-def _n(value: Decimal | int) -> str:
-    if isinstance(value, int):
-        return str(value)
-    shown = value.quantize(Decimal("0.0001"), ROUND_HALF_UP) if value != value.quantize(Decimal("0.0001")) else value
-    return f"{shown.normalize():f}"
-
-
 def _at(stated: Stated, unit: str) -> str:
     """What was stated, and where: "9.5 GBP (in force from 1.3.2026)"."""
-    return " ".join(part for part in (_n(stated.amount), unit, f"({stated.said})" if stated.said else "") if part)
+    return " ".join(part for part in (written(stated.amount), unit, f"({stated.said})" if stated.said else "") if part)
 
 
 def _of(quantity: str, said: str) -> str:
@@ -357,7 +350,7 @@ class _Sheet:
         self, name: str, minutes: Decimal | int, rate: Stated | None, *, of: str, said: str
     ) -> Decimal | None:
         """Minutes at a rate of an hour; nothing is owed for none."""
-        quantity = _of(f"{_n(minutes)} min", self.job.said.get(f"{name}_min", ""))
+        quantity = _of(f"{written(minutes)} min", self.job.said.get(f"{name}_min", ""))
         if not minutes:
             return self.step(name, Decimal(0), quantity, of=of)
         if rate is None:
@@ -422,7 +415,7 @@ def _yarn(sheet: _Sheet) -> None:
         amount = sheet.step(
             f"yarn.{used.use}.{n}",
             used.grams * used.price.amount / 1000,
-            f"{_of(f'{_n(Decimal(used.grams) / 1000)} kg', used.said)} × {_at(used.price, sheet.rates.currency)}",
+            f"{_of(f'{written(Decimal(used.grams) / 1000)} kg', used.said)} × {_at(used.price, sheet.rates.currency)}",
             rule="yarn",
             of=OF_YARN[used.use] % {"yarn": of},
         )
@@ -437,8 +430,8 @@ def _yarn(sheet: _Sheet) -> None:
         thrums = sheet.step(
             "thrums",
             spent * job.thrums_m / job.warp_length_m,
-            f"{spent} × {_of(f'{_n(job.thrums_m)} m', job.said.get('thrums_m', ''))} ÷ "
-            f"{_of(f'{_n(job.warp_length_m)} m', job.said.get('warp_length_m', ''))}",
+            f"{spent} × {_of(f'{written(job.thrums_m)} m', job.said.get('thrums_m', ''))} ÷ "
+            f"{_of(f'{written(job.warp_length_m)} m', job.said.get('warp_length_m', ''))}",
         )
         sheet.line("warp_yarn", sheet.step("warp_yarn", spent - thrums, f"{_plus(warp)} − {thrums}"), sheet.by_length())
         sheet.line("thrums", thrums, sheet.by_length())
@@ -474,10 +467,10 @@ def _finishing(sheet: _Sheet) -> None:
         if rate.basis == PER_DAY:
             assert rate.m_per_day is not None
             value = size / rate.m_per_day
-            metres = _of(f"{_n(size)} m", sheet.job.said.get("grey", ""))
-            said = f"{metres} ÷ {M_A_DAY % {'n': _n(rate.m_per_day)}} × {price}"
+            metres = _of(f"{written(size)} m", sheet.job.said.get("grey", ""))
+            said = f"{metres} ÷ {M_A_DAY % {'n': written(rate.m_per_day)}} × {price}"
         else:
-            value, said = size, f"{_of(f'{_n(size)} {rate.basis}', sheet.job.said.get('grey', ''))} × {price}"
+            value, said = size, f"{_of(f'{written(size)} {rate.basis}', sheet.job.said.get('grey', ''))} × {price}"
         amount = sheet.step(f"finishing.{n}", value * rate.rate.amount, said, rule=f"finishing_{rate.basis}", of=name)
         amounts.append(amount)
         shares = [
@@ -503,12 +496,12 @@ def _share_of_seconds(sheet: _Sheet) -> tuple[Decimal, str]:
     if all(piece.is_second is not None for piece in pieces):
         seconds_m = sum((piece.finished_m for piece in pieces if piece.is_second), start=Decimal(0))
         all_m = sum((piece.finished_m for piece in pieces), start=Decimal(0))
-        return seconds_m / all_m, AS_JUDGED % {"n_seconds": _n(seconds_m), "n_all": _n(all_m)}
+        return seconds_m / all_m, AS_JUDGED % {"n_seconds": written(seconds_m), "n_all": written(all_m)}
     stated = sheet.rates.seconds_pct
     if stated is None:
         return Decimal(0), ""
     if not 0 <= stated.amount < 100:
-        raise Refusal(f"{_n(stated.amount)} % of seconds leave nothing to bear their cost: write under 100 %.")
+        raise Refusal(f"{written(stated.amount)} % of seconds leave nothing to bear their cost: write under 100 %.")
     return stated.amount / 100, _at(stated, "%")
 
 
@@ -532,7 +525,7 @@ def _seconds(sheet: _Sheet) -> None:
         cost * share * lost / (1 - share),
         SECONDS
         % {
-            "sum": f"{cost} × s × (1 − {_n(worth.amount)} %) ÷ (1 − s), s = {said}",
+            "sum": f"{cost} × s × (1 − {written(worth.amount)} %) ÷ (1 − s), s = {said}",
             "worth": _at(worth, "%"),
         },
     )
@@ -570,9 +563,9 @@ def _sums(cost: Cost) -> list[Step]:
     total, per_m = cost.total, cost.per_m
     assert per_m is not None
     amounts = [line.amount for line in cost.lines if line.amount is not None]
-    found = [("total", total, _plus(amounts)), ("per_m", per_m, f"{total} ÷ {_n(cost.finished_m)} m")]
+    found = [("total", total, _plus(amounts)), ("per_m", per_m, f"{total} ÷ {written(cost.finished_m)} m")]
     if cost.per_kg is not None:
-        found.append(("per_kg", cost.per_kg, f"{total} ÷ {_n(cost.finished_kg)} kg"))
+        found.append(("per_kg", cost.per_kg, f"{total} ÷ {written(cost.finished_kg)} kg"))
     return [
         Step(name, COSTS[name].label, COSTS[name].formula, sum, value, cost.currency, COSTS[name].source)
         for name, value, sum in found
@@ -645,7 +638,7 @@ def _base_said(cost: Cost, name: str, pieces: Sequence[Bearer]) -> str:
     match name:
         case "warp_yarn" | "warping" | "thrums" | "set_up":
             own_m = sum((piece.grey_m for piece in pieces), start=Decimal(0))
-            return BY_LENGTH % {"n": _n(own_m), "n_all": _n(cost.grey_m)}
+            return BY_LENGTH % {"n": written(own_m), "n_all": written(cost.grey_m)}
         case _:
             return BY.get(name, BY[""])
 
@@ -756,7 +749,7 @@ def price_of(cost: Cost, *, margin_pct: Decimal) -> Price:
         raise Refusal(
             N_("A margin of %(pct)s %% can't be: it is a share of the price, under 100 %%."),
             field="margin_pct",
-            pct=Decimal(_n(margin_pct)),
+            pct=Decimal(written(margin_pct)),
         )
     # What a division leaves behind after its last digit is not rounded up; the digits suffice for any amount.
     with localcontext(prec=50):
@@ -764,8 +757,8 @@ def price_of(cost: Cost, *, margin_pct: Decimal) -> Price:
         per_m = exact.quantize(Decimal("1e-12")).quantize(Decimal(1).scaleb(-cost.places), ROUND_CEILING)
     total = _coin(per_m * cost.finished_m, cost.places)
     steps = [
-        ("price_per_m", per_m, f"{cost.total} ÷ {_n(cost.finished_m)} m ÷ (1 − {_n(margin_pct)} %)"),
-        ("price", total, f"{per_m} × {_n(cost.finished_m)} m"),
+        ("price_per_m", per_m, f"{cost.total} ÷ {written(cost.finished_m)} m ÷ (1 − {written(margin_pct)} %)"),
+        ("price", total, f"{per_m} × {written(cost.finished_m)} m"),
         ("margin", total - cost.total, f"{total} − {cost.total}"),
     ]
     working = tuple(

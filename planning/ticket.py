@@ -8,7 +8,7 @@ from types import NoneType, UnionType
 from typing import Any, get_args, get_origin, get_type_hints
 
 from mill.refusal import N_, Refusal
-from mill.working import W_, Step, V, Working
+from mill.working import W_, Step, V, Working, written
 from planning import beam as beams
 from planning import cloth as cloths
 from planning import finishing, gaiting, sett, warp, weft
@@ -344,17 +344,9 @@ def _whole_up(value: Decimal) -> int:
 # How numbers are written in the working.
 
 
-def _n(value: Decimal | int) -> str:
-    """12.5 for 12.50, 1200 for 1.2E+3; four places at most, as a crimp turned from a take-up never ends."""
-    if isinstance(value, int):
-        return str(value)
-    shown = _near(value, "0.0001") if value != value.quantize(Decimal("0.0001")) else value
-    return f"{shown.normalize():f}"
-
-
 def _left(sign: str, losses_pct: Iterable[Decimal]) -> str:
     """What losses leave, to follow a number: " ÷ (1 − 8 %) ÷ (1 − 2 %)"; nothing when nothing is lost."""
-    return "".join(f" {sign} (1 − {_n(pct)} %)" for pct in losses_pct if pct)
+    return "".join(f" {sign} (1 − {written(pct)} %)" for pct in losses_pct if pct)
 
 
 def _step(working: Working, name: str, value: V, sum: str, *, rule: str = "", of: str = "", source: str = "") -> V:
@@ -417,8 +409,8 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         working,
         "ground_ends",
         own.ground_ends,
-        f"{_n(cloth.finished_width_cm)} cm{_left('÷', widths_pct)}{_left('÷', contraction_pct)} × "
-        f"{_n(cloth.reed_dents_per_10cm)} ÷ 10 cm × {cloth.ends_per_dent}"
+        f"{written(cloth.finished_width_cm)} cm{_left('÷', widths_pct)}{_left('÷', contraction_pct)} × "
+        f"{written(cloth.reed_dents_per_10cm)} ÷ 10 cm × {cloth.ends_per_dent}"
         + ", "
         + (
             REPEATS % {"n": own.repeats, "n_ends": repeat_ends}
@@ -431,7 +423,7 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
     side_dents = (own.dents - own.ground_dents) // 2
     dents = _step(working, "dents", own.dents, f"{own.ground_dents} + 2 × {side_dents}")
     in_reed_cm = cloths.width_of_dents_cm(dents=own.dents, reed_dents_per_10cm=cloth.reed_dents_per_10cm)
-    in_reed = f"{dents} ÷ {_n(cloth.reed_dents_per_10cm)} × 10 cm"
+    in_reed = f"{dents} ÷ {written(cloth.reed_dents_per_10cm)} × 10 cm"
     reed_width_cm = _step(working, "reed_width_cm", _up(in_reed_cm), in_reed)
     off_loom_cm = finishing.finished_from_grey(in_reed_cm, loss_pct=cloth.weaving_contraction_pct)
     grey_width_cm = _step(working, "grey_width_cm", _near(off_loom_cm), in_reed + _left("×", contraction_pct))
@@ -450,13 +442,13 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         working,
         "made_width_cm",
         _near(made_cm),
-        f"{ground_ends} ÷ {_n(reed_sett)}{_left('×', contraction_pct)}{_left('×', widths_pct)}",
+        f"{ground_ends} ÷ {written(reed_sett)}{_left('×', contraction_pct)}{_left('×', widths_pct)}",
     )
     width_gain_cm = _step(
         working,
         "width_gain_cm",
         _near(_tidy(made_cm - cloth.finished_width_cm)),
-        f"{made_width_cm} − {_n(cloth.finished_width_cm)}",
+        f"{made_width_cm} − {written(cloth.finished_width_cm)}",
     )
 
     # Setts: the same ends and picks on three widths and two lengths.
@@ -464,17 +456,17 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         working,
         "reed_ends_per_cm",
         _near(reed_sett, "0.01"),
-        f"{_n(cloth.reed_dents_per_10cm)} × {cloth.ends_per_dent} ÷ 10",
+        f"{written(cloth.reed_dents_per_10cm)} × {cloth.ends_per_dent} ÷ 10",
     )
     grey_sett = cloths.sett_after(threads_per_cm=reed_sett, shrink_pct=cloth.weaving_contraction_pct)
     grey_ends_per_cm = _step(
-        working, "grey_ends_per_cm", _near(grey_sett, "0.01"), f"{_n(reed_sett)}{_left('÷', contraction_pct)}"
+        working, "grey_ends_per_cm", _near(grey_sett, "0.01"), f"{written(reed_sett)}{_left('÷', contraction_pct)}"
     )
     finished_ends_per_cm = _step(
         working,
         "finished_ends_per_cm",
         _near(grey_sett / kept, "0.01"),
-        f"{_n(reed_sett)}{_left('÷', contraction_pct)}{_left('÷', widths_pct)}",
+        f"{written(reed_sett)}{_left('÷', contraction_pct)}{_left('÷', widths_pct)}",
     )
     finished_picks_per_cm = _step(
         working,
@@ -485,13 +477,13 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
             ),
             "0.01",
         ),
-        f"{_n(cloth.loom_picks_per_cm)}{_left('÷', lengths_pct)}",
+        f"{written(cloth.loom_picks_per_cm)}{_left('÷', lengths_pct)}",
     )
     warp_take_up_pct = _step(
         working,
         "warp_take_up_pct",
         _near(cloths.take_up_pct_from_crimp(cloth.warp_crimp_pct), "0.01"),
-        f"{_n(cloth.warp_crimp_pct)} % ÷ (1 + {_n(cloth.warp_crimp_pct)} %)",
+        f"{written(cloth.warp_crimp_pct)} % ÷ (1 + {written(cloth.warp_crimp_pct)} %)",
     )
 
     # Mass.
@@ -519,9 +511,9 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
                 weft_crimp_pct=weft_crimp_pct,
             )
         ),
-        f"({grey_ends_per_cm} × {warp_tex} × (1 + {_n(cloth.size_add_on_pct)} %) "
-        f"× (1 + {_n(cloth.warp_crimp_pct)} %) + "
-        f"{_n(cloth.loom_picks_per_cm)} × {weft_tex}{_left('÷', contraction_pct)}) ÷ 10",
+        f"({grey_ends_per_cm} × {warp_tex} × (1 + {written(cloth.size_add_on_pct)} %) "
+        f"× (1 + {written(cloth.warp_crimp_pct)} %) + "
+        f"{written(cloth.loom_picks_per_cm)} × {weft_tex}{_left('÷', contraction_pct)}) ÷ 10",
     )
     finished_g_per_m2 = _step(
         working,
@@ -565,8 +557,8 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
             ),
             "0.01",
         ),
-        f"{weave.repeat_ends} ÷ ({weave.repeat_ends} ÷ {_n(warp_per_cm)} + "
-        f"{_n(weave.weft_intersections)} ÷ {_n(weft_per_cm)})",
+        f"{weave.repeat_ends} ÷ ({weave.repeat_ends} ÷ {written(warp_per_cm)} + "
+        f"{written(weave.weft_intersections)} ÷ {written(weft_per_cm)})",
         source=DIAMETERS % {"n": warp_rule.constant, "yarns": warp_rule.yarns},
     )
     max_picks_per_cm = _step(
@@ -581,8 +573,8 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
             ),
             "0.01",
         ),
-        f"{weave.repeat_picks} ÷ ({weave.repeat_picks} ÷ {_n(weft_per_cm)} + "
-        f"{_n(weave.warp_intersections)} ÷ {_n(warp_per_cm)})",
+        f"{weave.repeat_picks} ÷ ({weave.repeat_picks} ÷ {written(weft_per_cm)} + "
+        f"{written(weave.warp_intersections)} ÷ {written(warp_per_cm)})",
         source=DIAMETERS % {"n": weft_rule.constant, "yarns": weft_rule.yarns},
     )
     working_ends_per_cm = _step(
@@ -601,7 +593,7 @@ def work_out_cloth(cloth: Cloth) -> ClothFigures:
         working,
         "tightness_pct",
         _near(tightness.mean_pct),
-        f"({grey_ends_per_cm} ÷ {max_ends_per_cm} + {_n(cloth.loom_picks_per_cm)} ÷ {max_picks_per_cm}) ÷ 2",
+        f"({grey_ends_per_cm} ÷ {max_ends_per_cm} + {written(cloth.loom_picks_per_cm)} ÷ {max_picks_per_cm}) ÷ 2",
     )
     return ClothFigures(
         name=cloth.name,
@@ -674,7 +666,7 @@ def _mean_tex(cloth: Cloth, threads: Mapping[str, int]) -> Decimal:
 
 
 def _tex_sum(cloth: Cloth, threads: Mapping[str, int]) -> str:
-    parts = " + ".join(f"{n} × {_n(cloth.yarns[letter].count_tex)}" for letter, n in threads.items())
+    parts = " + ".join(f"{n} × {written(cloth.yarns[letter].count_tex)}" for letter, n in threads.items())
     return f"({parts}) ÷ {sum(threads.values())}"
 
 
@@ -717,7 +709,7 @@ def _crimp_warnings(cloth: Cloth) -> Iterable[str]:
             "A warp crimp of %(crimp)s %% of cloth length is more than a square plain cloth can hold (%(most)s %%). Is"
             " the warp so much closer than the weft?"
         )
-        yield form % {"crimp": _n(cloth.warp_crimp_pct), "most": cloths.jammed_crimp_pct()}
+        yield form % {"crimp": written(cloth.warp_crimp_pct), "most": cloths.jammed_crimp_pct()}
 
 
 # The runs.
@@ -733,19 +725,19 @@ def _work_run(run: Run, *, own: ClothFigures, front_m: Decimal, mill: MillFacts,
         working,
         "grey_length_m",
         _up(finishing.grey_from_finished(run.length_m, loss_pct=finishing.route_shrink_pct(lengths_pct))),
-        f"{_n(run.length_m)} m{_left('÷', lengths_pct)}",
+        f"{written(run.length_m)} m{_left('÷', lengths_pct)}",
     )
     warp_length_per_piece_m = _step(
         working,
         "warp_length_per_piece_m",
         _up(warp.warp_length_per_piece_m(grey_length_m=grey_length_m, warp_crimp_pct=cloth.warp_crimp_pct)),
-        f"{grey_length_m} m × (1 + {_n(cloth.warp_crimp_pct)} %)",
+        f"{grey_length_m} m × (1 + {written(cloth.warp_crimp_pct)} %)",
     )
     picks_per_piece = _step(
         working,
         "picks_per_piece",
         weft.picks_per_piece(grey_length_m=grey_length_m, loom_picks_per_cm=cloth.loom_picks_per_cm),
-        f"{grey_length_m} m × 100 × {_n(cloth.loom_picks_per_cm)}",
+        f"{grey_length_m} m × 100 × {written(cloth.loom_picks_per_cm)}",
     )
     picks = _step(working, "picks", picks_per_piece * run.pieces, f"{picks_per_piece} × {run.pieces}")
     weaving_min = None
@@ -754,7 +746,7 @@ def _work_run(run: Run, *, own: ClothFigures, front_m: Decimal, mill: MillFacts,
             working,
             "weaving_min",
             looms.weaving_min(picks=picks, ppm=loom.ppm, efficiency_pct=loom.efficiency_pct),
-            f"{picks} ÷ ({loom.ppm} × {_n(loom.efficiency_pct)} %)",
+            f"{picks} ÷ ({loom.ppm} × {written(loom.efficiency_pct)} %)",
         )
     grey_piece_g = _step(
         working,
@@ -766,7 +758,7 @@ def _work_run(run: Run, *, own: ClothFigures, front_m: Decimal, mill: MillFacts,
         working,
         "finished_piece_g",
         int(_near(run.length_m * own.finished_g_per_m, "1")),
-        f"{_n(run.length_m)} m × {own.finished_g_per_m} g/m",
+        f"{written(run.length_m)} m × {own.finished_g_per_m} g/m",
     )
     marks_m = warp.cut_marks_m(pieces_m=[warp_length_per_piece_m] * run.pieces, header_m=mill.header_m)
     return RunFigures(
@@ -814,7 +806,7 @@ def _weft_needs(
             working,
             f"weft.{number}.length_m",
             _up(weft.weft_length_m(picks=of_yarn, reed_width_cm=own.reed_width_cm, tail_cm=tail_cm)),
-            f"{of_yarn} × ({own.reed_width_cm} + {_n(tail_cm)}) cm ÷ 100",
+            f"{of_yarn} × ({own.reed_width_cm} + {written(tail_cm)}) cm ÷ 100",
             rule="weft_length_m",
             of=yarn.code,
         )
@@ -858,13 +850,13 @@ def _yarn_need(
     working: Working,
 ) -> YarnNeed:
     net_g = _step(
-        working, f"{path}.net_g", _whole_up(net), f"{length_m} m × {_n(yarn.count_tex)} tex ÷ 1000", of=yarn.code
+        working, f"{path}.net_g", _whole_up(net), f"{length_m} m × {written(yarn.count_tex)} tex ÷ 1000", of=yarn.code
     )
     issue_g = _step(
         working,
         f"{path}.issue_g",
         _whole_up(warp.issue_g(net_g=net_g, waste_pct=waste_pct)),
-        f"{net_g} g ÷ (1 − {_n(waste_pct)} %)",
+        f"{net_g} g ÷ (1 − {written(waste_pct)} %)",
         of=yarn.code,
     )
     cones = _step(
@@ -942,13 +934,13 @@ def work_out(
     pieces = sum(run.pieces for run in runs)
     pieces_m = [worked.warp_length_per_piece_m for worked in run_figures for _ in range(worked.pieces)]
 
-    headers_m = _step(working, "headers_m", pieces * mill.header_m, f"{pieces} × {_n(mill.header_m)} m")
+    headers_m = _step(working, "headers_m", pieces * mill.header_m, f"{pieces} × {written(mill.header_m)} m")
     warp_length_m = _step(
         working,
         "warp_length_m",
         _up(warp.warp_to_wind_m(pieces_m=pieces_m, header_m=mill.header_m, thrums_m=mill.thrums_m)),
         " + ".join(f"{worked.pieces} × {worked.warp_length_per_piece_m}" for worked in run_figures)
-        + f" + {_n(headers_m)} + {_n(mill.thrums_m)} m",
+        + f" + {written(headers_m)} + {written(mill.thrums_m)} m",
     )
     picks = _step(
         working,
@@ -984,7 +976,7 @@ def work_out(
         working,
         "sized_warp_g",
         _whole_up(warp.sized_g(unsized_g=warp_g, size_add_on_pct=cloth.size_add_on_pct)),
-        f"{warp_g} g × (1 + {_n(cloth.size_add_on_pct)} %)",
+        f"{warp_g} g × (1 + {written(cloth.size_add_on_pct)} %)",
     )
     lost_m = mill.thrums_m + headers_m
     thrums_g = _step(
@@ -1000,7 +992,8 @@ def work_out(
             )
         ),
         " + ".join(
-            f"{need.threads} × {_n(lost_m)} m × {_n(_yarn_of(cloth, need).count_tex)} ÷ 1000" for need in warp_yarns
+            f"{need.threads} × {written(lost_m)} m × {written(_yarn_of(cloth, need).count_tex)} ÷ 1000"
+            for need in warp_yarns
         ),
     )
 
@@ -1039,7 +1032,7 @@ def work_out(
         working,
         "package_length_m",
         max(row.length_m for row in creel),
-        f"{warp_length_m} m × {max(row.sections for row in creel)} ÷ (1 − {_n(warp_waste_pct)} %)",
+        f"{warp_length_m} m × {max(row.sections for row in creel)} ÷ (1 − {written(warp_waste_pct)} %)",
     )
     warping_min = _step(
         working,
@@ -1053,8 +1046,9 @@ def work_out(
             beaming_m_per_min=mill.beaming_m_per_min,
             doff_min=mill.doff_min,
         ),
-        f"{_n(mill.creel_load_min)} + {len(sections)} × ({warp_length_m} ÷ {_n(mill.drum_m_per_min)} + "
-        f"{_n(mill.section_change_min)}) + {warp_length_m} ÷ {_n(mill.beaming_m_per_min)} + {_n(mill.doff_min)}",
+        f"{written(mill.creel_load_min)} + {len(sections)} × ({warp_length_m} ÷ {written(mill.drum_m_per_min)} + "
+        f"{written(mill.section_change_min)}) + {warp_length_m} ÷ {written(mill.beaming_m_per_min)} + "
+        f"{written(mill.doff_min)}",
     )
 
     # The beam.
@@ -1071,14 +1065,14 @@ def work_out(
             working,
             "beam_diameter_mm",
             _whole_up(beams.diameter_mm(beam, yarn_kg=yarn_kg, density_kg_per_m3=mill.beam_density_kg_per_m3)),
-            f"√({_n(Decimal(beam.barrel_mm) / 1000)}² m² + 4 ÷ π × {_n(yarn_kg)} kg ÷ "
-            f"({_n(mill.beam_density_kg_per_m3)} kg/m³ × {_n(beam.width_cm / 100)} m))",
+            f"√({written(Decimal(beam.barrel_mm) / 1000)}² m² + 4 ÷ π × {written(yarn_kg)} kg ÷ "
+            f"({written(mill.beam_density_kg_per_m3)} kg/m³ × {written(beam.width_cm / 100)} m))",
         )
         beam_gross_kg = _step(
             working,
             "beam_gross_kg",
             _up(beams.gross_kg(beam, yarn_kg=yarn_kg)),
-            f"{_n(beam.tare_kg)} kg + {_n(yarn_kg)} kg",
+            f"{written(beam.tare_kg)} kg + {written(yarn_kg)} kg",
         )
 
     # The loom.
@@ -1090,7 +1084,7 @@ def work_out(
             working,
             "weaving_min",
             looms.weaving_min(picks=picks, ppm=loom.ppm, efficiency_pct=loom.efficiency_pct),
-            f"{picks} ÷ ({loom.ppm} × {_n(loom.efficiency_pct)} %)",
+            f"{picks} ÷ ({loom.ppm} × {written(loom.efficiency_pct)} %)",
         )
         loom_hours = _step(working, "loom_hours", _up(looms.loom_hours(weaving_min)), f"{weaving_min} ÷ 60")
     return Figures(

@@ -25,6 +25,7 @@ DERIVED = {
 PARTS_OF_A_VERB = {
     "planning/services/warps.py overtake_tickets": "what a warp's change does to its tickets; the change is named",
     "planning/services/feeds.py opened_by": "when a feed was last read, which nobody does to it",
+    "planning/services/warp_steps.py follow_store": "what a warp has drawn, following the ledger; that names who drew",
     "planning/services/improving.py improve_plan": "a task: whose it is stands in what it was asked with",
 }
 # Who asks for work is named in the job's own row; the rest of the file works it off.

@@ -35,11 +35,9 @@ def queues(request: HttpRequest) -> HttpResponse:
         except Refusal as refusal:
             wrong = refusal.message
         else:
-            said_of = {"batch": batch.called, "n": batch.pieces.count(), "step": batch.step}
-            are_in = ngettext(
-                "%(batch)s: %(n)s piece is in %(step)s.", "%(batch)s: %(n)s pieces are in %(step)s.", said_of["n"]
-            )
-            messages.success(request, are_in % said_of)
+            n = batch.pieces.count()
+            are_in = ngettext("%(batch)s: %(n)s piece is in %(step)s.", "%(batch)s: %(n)s pieces are in %(step)s.", n)
+            messages.success(request, are_in % {"batch": batch.called, "n": n, "step": batch.step})
             return redirect("batch", number=batch.number)
     elif sent is not None:
         wrong = " ".join(str(error) for errors in sent.errors.values() for error in errors)

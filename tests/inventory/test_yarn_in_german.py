@@ -53,7 +53,7 @@ def a_yarn_room_with_something_of_all(by: Any) -> SimpleNamespace:
     services.quarantine(lot=hers, reason="moth", by=by)
     make_lot(yarn=yarn, is_shade_approved=False)
     treated = services.begin_treatment(
-        way="freezing", began_on=today, by=by, lots=[hers], target_core_c=D("-22.5"), target_h=D(144)
+        way="freezing", began_on=today - timedelta(7), by=by, lots=[hers], target_core_c=D("-22.5"), target_h=D(144)
     )
     services.end_treatment(treatment=treated, ended_on=today, by=by, core_c=D("-22.5"), held_h=D(150))
     services.release_from_quarantine(lot=hers, treatment=treated, reason="moth", by=by)
@@ -129,8 +129,8 @@ def test_what_a_delivery_does_and_what_is_short_is_said_in_german(german, planne
     delivery = make_delivery(yarn=yarn, expected_on=timezone.localdate() + timedelta(2))
     typed = {"number": delivery.number, "yarn": yarn.pk, "ordered_g": "7,25", "expected_on": delivery.expected_on}
     page = german.post(f"/deliveries/{delivery.pk}/foresight/", typed).content.decode()
-    assert f"7,2 kg {yarn} kommen noch, statt 20,0 kg." in page
-    assert f"{yarn} wird dann knapp: Es fehlen 5,2 kg am " in page
+    assert f"7,3 kg {yarn} kommen noch, statt 20,0 kg." in page
+    assert f"{yarn} wird dann knapp: Es fehlen 5,3 kg am " in page
     assert ", für Kette " in page
     assert (
         "<strong>36,9 tex</strong>, so gerechnet"
