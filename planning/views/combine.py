@@ -21,6 +21,8 @@ from planning.services import combine, plans, rulings
 from planning.services.combine import Group, Locked, Waiting, Wishes
 
 GROUPS_ON_A_LEAF = 12
+# From so many warps on a row's warp is written, not chosen: a choice of all in every row would be megabytes.
+CHOSEN_FROM = 50
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,10 @@ class SeenGroup:
     left: tuple[SeenRow, ...]
     numbers: tuple[int, ...]
     is_own: bool
+
+    @property
+    def is_long(self) -> bool:
+        return len(self.numbers) > CHOSEN_FROM
 
     @property
     def saves(self) -> Saving:

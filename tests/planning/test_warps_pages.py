@@ -363,6 +363,19 @@ def test_a_planner_splits_and_joins_and_sees_the_figures_before_accepting(desk, 
     assert found == [[(one.pk, 2)], [(one.pk, 2), (two.pk, 2)]]
 
 
+def test_of_many_warps_a_row_s_is_written_and_not_chosen_from_all(desk, tweed):
+    line_of(tweed, days=90)
+    (group,) = combine.propose()
+    few = plainly(desk.post(reverse("combine"), sheet(group, rework="yes", warp=["7"], accept=["7"])))
+    assert '<select name="warp"' in few
+    data = sheet(group, warp=["60"], accept=["60"])
+    many = plainly(desk.post(reverse("combine"), data | {"rework": "yes"}))
+    assert '<select name="warp"' not in many
+    assert '<input name="warp" inputmode="numeric" size="3" value="60"' in many
+    desk.post(reverse("combine"), data | {"accept_warps": "yes"})
+    assert Warp.objects.count() == 1
+
+
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
