@@ -738,7 +738,9 @@ class Slot(models.Model):
     first_starts_at = models.DateTimeField(null=True, blank=True, help_text="Weaving, before it was re-timed.")
     first_stops_at = models.DateTimeField(null=True, blank=True, help_text="Weaving, before it was re-timed.")
     late_min = models.PositiveIntegerField(default=0, help_text="Minutes late, summed over its pieces.")
-    latest_min = models.PositiveIntegerField(default=0, help_text="Minutes by which its latest piece is late.")
+    days_late = models.PositiveIntegerField(
+        default=0, help_text="Days after it is due on which the latest of its lines is finished."
+    )
     why = models.CharField(max_length=300, blank=True)
     objects = SlotQuerySet.as_manager()
 

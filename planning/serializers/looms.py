@@ -26,7 +26,7 @@ class SlotSerializer(serializers.ModelSerializer[Slot]):
             "first_starts_at",
             "first_stops_at",
             "late_min",
-            "latest_min",
+            "days_late",
             "why",
         ]
 
@@ -128,10 +128,7 @@ class LateSerializer(serializers.Serializer[dict[str, object]]):
     warp = serializers.CharField()
     loom = serializers.CharField()
     late_min = serializers.IntegerField(help_text="Summed over its pieces.")
-    latest_min = serializers.IntegerField(
-        default=None, allow_null=True, help_text="Of its latest piece; null in plans that did not keep it."
-    )
-    days = serializers.IntegerField()
+    days = serializers.IntegerField(help_text="After it is due, the latest of its lines is finished.")
     chain = LinkSerializer(many=True)
     mend = serializers.ListField(child=serializers.CharField())
 

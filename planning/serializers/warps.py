@@ -77,7 +77,9 @@ class WarpSerializer(serializers.ModelSerializer[Warp]):
     weaving_starts_at = serializers.DateTimeField(source="starts_at", allow_null=True)
     weaving_stops_at = serializers.DateTimeField(source="stops_at", allow_null=True)
     late_min = serializers.IntegerField(allow_null=True, help_text="Summed over its pieces.")
-    latest_min = serializers.IntegerField(allow_null=True, help_text="Of its latest piece.")
+    days_late = serializers.IntegerField(
+        allow_null=True, help_text="After it is due, the latest of its lines is finished."
+    )
     ends = serializers.IntegerField(source="worked.ends", default=None)
     warp_length_m = serializers.DecimalField(None, None, source="worked.warp_length_m", default=None)
     picks = serializers.IntegerField(source="worked.picks", default=None)
@@ -99,7 +101,7 @@ class WarpSerializer(serializers.ModelSerializer[Warp]):
             "weaving_starts_at",
             "weaving_stops_at",
             "late_min",
-            "latest_min",
+            "days_late",
             "ends",
             "warp_length_m",
             "picks",

@@ -12,7 +12,6 @@ from typing import Any
 
 from django.utils import timezone
 
-from planning import finishing
 from planning.models import PlanRun
 from planning.services import retelling
 from planning.services.retelling import listed
@@ -179,39 +178,22 @@ class _Story:
                 )
 
     def _finishing(self, code: str) -> dict[str, Any]:
-        late = self._late_parts(code)
+        late = self.there.late_lines(self.plan.placements[code])
         return _link(
             "finishing",
-            max((days for *_, days in late), default=0) * DAY_MIN,
+            max((one.days for one in late), default=0) * DAY_MIN,
             " ".join(
-                (retelling.PIECE_FINISHED if count == 1 else retelling.PIECES_FINISHED)
+                (retelling.PIECE_FINISHED if one.pieces == 1 else retelling.PIECES_FINISHED)
                 % {
-                    "line": line,
-                    "n": count,
-                    "day_ready": day_name(ready),
-                    "finishing": finishing_days,
-                    "day_due": day_name(due),
+                    "line": one.line,
+                    "n": one.pieces,
+                    "day_ready": day_name(one.ready_on),
+                    "finishing": one.finishing_days,
+                    "day_due": day_name(one.line.due_on),
                 }
-                for line, count, ready, due, finishing_days, _ in late
+                for one in late
             ),
         )
-
-    def _late_parts(self, code: str) -> list[tuple[str, int, date, date, int, int]]:
-        """Line, late pieces, day ready, day promised, finishing days, days late: for each line that is late."""
-        warp = self.there.warps[code]
-        pieces = self.there.shed.warp[code].pieces
-        ends = self.plan.placements[code].piece_ends
-        parts = [part for part in warp.parts.all() for _ in range(part.pieces)][-len(pieces) :]
-        late: dict[int, list[Any]] = {}
-        for part, piece, end in zip(parts, pieces, ends, strict=True):
-            if end > piece.due:
-                late[part.pk] = [part, late[part.pk][1] + 1 if part.pk in late else 1, end]
-        found = []
-        for part, count, end in late.values():
-            days, due = part.spec.finishing_days, part.line.due_on
-            ready = finishing.ready_on(self.off_day(end), days)
-            found.append((str(part.line), count, ready, due, days, (ready - due).days))
-        return found
 
     # What would mend it
 
@@ -300,9 +282,8 @@ class _Story:
                 "warp": placed.warp,
                 "loom": placed.loom,
                 "late_min": sum(by_piece[placed.warp]),
-                "latest_min": max(by_piece[placed.warp]),
                 "weighted_min": placed.weighted_tardy_min,
-                "days": max((days for *_, days in self._late_parts(placed.warp)), default=0),
+                "days": self.there.days_late(placed),
                 "chain": self.chain(placed.warp),
                 "mend": self.mends(placed.warp, one_tuner_more=one_tuner_more, one_beam_more=one_beam_more)
                 if n < tried

@@ -220,7 +220,7 @@ def slots_of(run: PlanRun, there: Standing, plan: Plan) -> list[Slot]:
                 weaving_starts_at=clock.to_moment(placed.start, epoch=there.epoch),
                 weaving_stops_at=clock.to_moment(placed.end, epoch=there.epoch),
                 late_min=sum(late),
-                latest_min=max(late),
+                days_late=there.days_late(placed),
                 why=why.get(code, ""),
             )
         )

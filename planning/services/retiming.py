@@ -32,7 +32,7 @@ MENDED_WARPS = 80
 ASIDE = 100_000
 
 TIMES = ("setup_starts_at", "setup_stops_at", "weaving_starts_at", "weaving_stops_at")
-LATE = ("late_min", "latest_min")
+LATE = ("late_min", "days_late")
 
 
 def ask() -> None:
@@ -143,8 +143,7 @@ def _move(
     if placed is not None:
         for name, minute in zip(TIMES, (placed.setup_start, placed.setup_end, placed.start, placed.end), strict=True):
             times[name] = clock.to_moment(minute, epoch=there.epoch)
-        by_piece = late_by_piece(there.shed, placed)
-        late = {"late_min": sum(by_piece), "latest_min": max(by_piece)}
+        late = {"late_min": sum(late_by_piece(there.shed, placed)), "days_late": there.days_late(placed)}
         winding = there.winding.get(placed.warp)
         winding_on = clock.to_moment(winding[0], epoch=there.epoch).date() if winding else winding_on
     if slot.warp.state in (*IN_LOOM, Warp.WOVEN_OUT):
@@ -152,7 +151,8 @@ def _move(
     least = timedelta(minutes=LEAST_MIN)
     is_moved = (
         any(abs(times[name] - getattr(slot, name)) >= least for name in TIMES)
-        or any(abs(minutes - getattr(slot, name)) >= LEAST_MIN for name, minutes in late.items())
+        or abs(late["late_min"] - slot.late_min) >= LEAST_MIN
+        or late["days_late"] != slot.days_late
         or bool(late["late_min"]) != bool(slot.late_min)
         or winding_on != slot.winding_on
     )

@@ -31,7 +31,7 @@ from planning.services.beams import BeamKinds, kind_of
 from planning.services.shed_records import ShedRecords, as_planned
 from planning.services.woven import InLoom
 from planning.shed import LoomState, Objective, PieceDue, Previous, SetupTimes, Shed, Stability, Tuners, Winding
-from planning.shed_plan import Plan
+from planning.shed_plan import Placement, Plan
 from planning.worktime import DAY_MIN, WEEK_MIN, Calendar, Hours, Span, calendar_of
 
 TUNERS, WARPING = "tuners", "warping"
@@ -87,6 +87,20 @@ class Releases:
     warp_yarn: Mapping[str, int]
     weft_yarn: Mapping[str, int]
     waits_for: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class LateLine:
+    """An order line of which so many pieces of a warp come off the loom too late to be finished when it is due."""
+
+    line: OrderLine
+    pieces: int
+    ready_on: date
+    finishing_days: int
+
+    @property
+    def days(self) -> int:
+        return (self.ready_on - self.line.due_on).days
 
 
 @dataclass(frozen=True)
@@ -262,6 +276,24 @@ class Standing:
     def date_of(self, minute: int) -> date:
         """Minutes are counted on the mill's own clock, so that days are all of one length."""
         return self.first_day + timedelta(days=minute // DAY_MIN)
+
+    def late_lines(self, placed: Placement) -> list[LateLine]:
+        """The lines of a warp of which pieces come off too late, as a plan has it."""
+        pieces = self.shed.warp[placed.warp].pieces
+        # Of a warp that weaves the plan knows what is left.
+        parts = [part for part in self.warps[placed.warp].parts.all() for _ in range(part.pieces)][-len(pieces) :]
+        late: dict[int, LateLine] = {}
+        for part, piece, end in zip(parts, pieces, placed.piece_ends, strict=True):
+            if end > piece.due:
+                # Midnight belongs to the day before.
+                ready_on = finishing.ready_on(self.date_of(end - 1), part.spec.finishing_days)
+                pieces_late = late[part.pk].pieces + 1 if part.pk in late else 1
+                late[part.pk] = LateLine(part.line, pieces_late, ready_on, part.spec.finishing_days)
+        return list(late.values())
+
+    def days_late(self, placed: Placement) -> int:
+        """Days after it is due on which the latest of a warp's lines is finished; 0 where all are in time."""
+        return max((late.days for late in self.late_lines(placed)), default=0)
 
     def day_of(self, minute: int) -> datetime:
         return timezone.localtime(clock.to_moment(minute, epoch=self.epoch))

@@ -23,7 +23,7 @@ from mill.desk import room
 from mill.models import Mill
 from mill.refusal import N_, Refusal
 from mill.signs import written_now
-from mill.templatetags.mill import days_late, hours, moment, said
+from mill.templatetags.mill import hours, moment, said
 from planning import board as board_room
 from planning.board import Bar, Mark
 from planning.forms.looms import PlaceForm
@@ -139,7 +139,6 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
     on = _on_warps(run)
     meant = _meant(leaf, slots, on)
     frozen = _frozen(slots)
-    late_days = {row["warp"]: row["days"] for row in run.explained.get("late", [])}
     pins = run.explained.get("pins", {})
     queues: dict[int, list[Slot]] = defaultdict(list)
     turns = {slot.pk: turn for slot, turn in board.turns_of(one for one in slots if _is_open(one))}
@@ -148,7 +147,7 @@ def page_of(leaf: Leaf) -> dict[str, Any]:
         slot.about = Told(  # type: ignore[attr-defined]
             slot,
             on=on[slot.warp_id],
-            late=_late(slot, late_days.get(number)),
+            late=_late(slot),
             pin=_pin(slot.warp, pins.get(number)),
             is_frozen=slot.warp_id in frozen,
             is_meant=slot.warp_id in meant,
@@ -270,10 +269,10 @@ def _is_open(slot: Slot) -> bool:
     return slot.warp.state != Warp.WOVEN_OUT
 
 
-def _late(slot: Slot, days: int | None) -> str:
+def _late(slot: Slot) -> str:
     if not slot.late_min or not _is_open(slot):
         return ""
-    return _("%(n)s d") % {"n": days} if days else days_late(slot.latest_min)
+    return _("%(n)s d") % {"n": slot.days_late}
 
 
 def _pin(warp: Warp, by_this_plan: str | None) -> str:

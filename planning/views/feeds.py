@@ -20,7 +20,7 @@ from mill.limits import FEED, answers_too_much, guesses_of
 from mill.listing import Column, as_csv
 from mill.models import Mill
 from mill.refusal import Refusal
-from mill.templatetags.mill import days_late, hours
+from mill.templatetags.mill import hours
 from planning.forms.feeds import FeedForm
 from planning.models import Closure, FeedLink, OrderLine, PlanRun, Slot
 from planning.services import feeds
@@ -88,7 +88,7 @@ SLOT_COLUMNS = [
     Column("Weaving to", lambda s: s.weaving_stops_at),
     Column("Late", lambda s: s.late_min, unit="min"),
     Column("Why", lambda s: s.why),
-    Column("Latest piece late", lambda s: s.latest_min, unit="min"),
+    Column("Late", lambda s: s.days_late, unit="days"),
 ]
 
 
@@ -158,7 +158,7 @@ def _events(slot: Slot, request: HttpRequest) -> Iterable[Event]:
         slot.weaving_starts_at,
         slot.weaving_stops_at,
     )
-    late = f" Its latest piece is {days_late(slot.latest_min)} late: {slot.why}" if slot.late_min else ""
+    late = f" Late, finished {slot.days_late} days after it is due: {slot.why}" if slot.late_min else ""
     event.add("description", f"{cloths} for {customers}.{late}")
     event.add("url", address)
     yield event

@@ -59,7 +59,7 @@ def for_list(rows: QuerySet[Warp]) -> QuerySet[Warp]:
             starts_at=Subquery(slot.values("weaving_starts_at")[:1]),
             stops_at=Subquery(slot.values("weaving_stops_at")[:1]),
             late_min=Subquery(slot.values("late_min")[:1]),
-            latest_min=Subquery(slot.values("latest_min")[:1]),
+            days_late=Subquery(slot.values("days_late")[:1]),
             planned_loom=Subquery(slot.values("loom__code")[:1]),
             yarn_g=F("worked__warp_g") + F("worked__weft_g"),
         )

@@ -144,7 +144,7 @@ def test_the_plan_s_feed_has_each_warp_where_it_stands(mill, address_of):
     assert [(row[head.index("Loom")], int(row[head.index("Warp")])) for row in rows] == [
         (slot.loom.code, slot.warp.number) for slot in slots
     ]
-    assert [int(row[head.index("Latest piece late (min)")]) for row in rows] == [slot.latest_min for slot in slots]
+    assert [int(row[head.index("Late (days)")]) for row in rows] == [slot.days_late for slot in slots]
     begins = timezone.localtime(slots[0].weaving_starts_at).isoformat(timespec="minutes")
     assert rows[0][head.index("Weaving from")] == begins
 

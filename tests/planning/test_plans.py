@@ -9,6 +9,7 @@ import pytest
 from django.apps import apps
 from django.db import transaction
 from django.utils import timezone
+from numpy import busday_offset
 
 from inventory import services as inventory
 from inventory.models import Delivery, YarnDemand
@@ -259,15 +260,19 @@ def test_a_late_warp_says_why(planner):
     run = plans.make_plan(now=NOW)
     slot = run.slots.get(warp=late)
     assert slot.why.endswith(".")
-    # Finishing takes the ten Mondays to Fridays from 23 February to Friday 6 March: it had to be off before the first.
+    # Finished ten Mondays to Fridays after the day on which the last piece is off, as numpy counts them.
+    assert late.parts.get().spec.finishing_days == 10
+    ready_on = busday_offset(timezone.localdate(slot.weaving_stops_at), 10, roll="backward").item()
+    assert slot.days_late == (ready_on - date(2026, 3, 6)).days > 0
+    # Finishing takes the ten from 23 February to Friday 6 March: it had to be off before the first.
     too_late = slot.weaving_stops_at - datetime(2026, 2, 23, tzinfo=LONDON)
-    assert slot.latest_min == too_late // timedelta(minutes=1)
-    assert slot.latest_min < slot.late_min <= slot.latest_min * late.parts.get().pieces
+    latest_min = too_late // timedelta(minutes=1)
+    assert latest_min < slot.late_min <= latest_min * late.parts.get().pieces
     (row,) = run.explained["late"]
-    assert (row["late_min"], row["latest_min"]) == (slot.late_min, slot.latest_min)
+    assert (row["late_min"], row["days"]) == (slot.late_min, slot.days_late)
 
 
-def test_a_plan_made_before_that_was_kept_learns_how_late_its_latest_piece_is(planner):
+def test_a_plan_made_before_that_was_kept_learns_how_many_days_late_its_warps_are(planner):
     spec = make_spec()
     make_loom(code="1")
     late, in_time = (
@@ -276,11 +281,11 @@ def test_a_plan_made_before_that_was_kept_learns_how_late_its_latest_piece_is(pl
     worked(late, in_time)
     stock(late, planner)
     slots = plans.make_plan(now=NOW).slots
-    said = dict(slots.values_list("warp", "latest_min"))
-    slots.update(latest_min=0)
-    import_module("planning.migrations.0016_latest_piece_of_older_plans").fill(apps, None)
-    assert dict(slots.values_list("warp", "latest_min")) == said
-    assert said[in_time.pk] == 0
+    said = dict(slots.values_list("warp", "days_late"))
+    slots.update(days_late=0)
+    import_module("planning.migrations.0016_days_late_of_older_plans").fill(apps, None)
+    assert dict(slots.values_list("warp", "days_late")) == said
+    assert said[late.pk] > said[in_time.pk] == 0
 
 
 def test_an_empty_shed_is_refused_in_a_sentence():

@@ -56,7 +56,8 @@ def test_a_late_warp_a_short_yarn_and_a_standing_loom_stand_there(desk, planner)
     plans.put_in_force(plans.make_plan(), by=planner)
     jobs.settle()
     page = desk.get("/").content.decode()
-    assert f"{warp}</a> its latest piece is off loom" in page
+    slot = Slot.objects.open().get(run__state=PlanRun.IN_FORCE, warp=warp)
+    assert f"{warp}</a> on loom {slot.loom} is finished {slot.days_late} day" in page
     assert f"{yarn}</a>" in page
     assert "kg short on" in page
     assert "Loom 1</a> stands" in page

@@ -112,7 +112,7 @@ def test_a_bad_morning_is_told_in_german_from_end_to_end_and_to_a_program_in_eng
     ((_what, matter, _act, effect),) = said("Farbtöne zu vergleichen")
     assert ", 12,3 kg, eingegangen am " in matter
     late = [row for row in said("Verspätet nach dem Plan") if row[0] == f"Kette {bad_morning.number}"]
-    assert re.match(r"ihr spätestes Stück kommt \d+ Tage verspätet von Webstuhl L\d; abgewebt am .., ", late[0][1])
+    assert re.match(r"auf Webstuhl L\d wird \d+ Tage verspätet fertig; abgewebt am .., ", late[0][1])
     ((what, matter, act, effect),) = said("Wartet auf die Ausrüstung")
     assert what == "Die Rohwarenschau"
     assert matter.startswith("2 Stück, 123 m, warten; zuerst P7-1, fällig am ")

@@ -24,7 +24,12 @@ AHEAD = timedelta(hours=24)
 def late_warps(run: PlanRun | None) -> list[Entry]:
     if run is None:
         return []
-    slots = Slot.objects.open().filter(run=run, late_min__gt=0).select_related("warp", "loom").order_by("-latest_min")
+    slots = (
+        Slot.objects.open()
+        .filter(run=run, late_min__gt=0)
+        .select_related("warp", "loom")
+        .order_by("-days_late", "-late_min")
+    )
     mends: dict[str, Any] = {row["warp"]: row.get("mend") or [] for row in run.explained.get("late", [])}
     entries = []
     for slot in slots:
@@ -33,9 +38,13 @@ def late_warps(run: PlanRun | None) -> list[Entry]:
             Entry(
                 called(slot.warp),
                 reverse("warp", args=[slot.warp.number]),
-                _("its latest piece is off loom %(loom)s %(time)s late; woven out %(day)s. %(why)s")
+                ngettext(
+                    "on loom %(loom)s is finished %(n)s day late; woven out %(day)s. %(why)s",
+                    "on loom %(loom)s is finished %(n)s days late; woven out %(day)s. %(why)s",
+                    slot.days_late,
+                )
                 % {
-                    "time": days_late(slot.latest_min),
+                    "n": slot.days_late,
                     "loom": slot.loom,
                     "day": day(slot.weaving_stops_at),
                     "why": retold(slot.why),
