@@ -6,7 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
@@ -47,13 +47,20 @@ def first_owner(*, name: str, sign_in: str, password: str, lies_open: bool) -> A
 def take_in(*, name: str, sign_in: str, password: str, held: Collection[str], by: Any) -> Any:
     """Somebody new, with roles. Raises Refusal when the name to sign in by is taken."""
     if get_user_model().objects.filter(username__iexact=sign_in).exists():
-        raise Refusal(
-            N_("Somebody signs in as %(sign_in)s already. Choose another name."), field="sign_in", sign_in=sign_in
-        )
-    person = get_user_model().objects.create_user(sign_in, password=password or None, first_name=name)
+        raise _taken(sign_in)
+    try:
+        with transaction.atomic():
+            person = get_user_model().objects.create_user(sign_in, password=password or None, first_name=name)
+    except IntegrityError as taken:  # by another owner, since we looked
+        raise _taken(sign_in) from taken
     person.groups.set(_groups(held))
     _tell(person, by=by, sets_password=bool(password))
     return person
+
+
+def _taken(sign_in: str) -> Refusal:
+    said = N_("Somebody signs in as %(sign_in)s already. Choose another name.")
+    return Refusal(said, field="sign_in", sign_in=sign_in)
 
 
 @transaction.atomic

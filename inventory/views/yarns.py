@@ -185,6 +185,7 @@ def yarn_one(request: HttpRequest, code: str) -> HttpResponse:
             **outlook_facts(yarn, request.GET),
             "shares": yarn.shares.select_related("fibre").order_by("-share_pct", "fibre__name"),
             "lots": lots,
+            "barred_g": sum(lot.on_hand_g for lot in lots if lot.is_quarantined or not lot.is_shade_approved),
             "used_up": yarn.lots.count() - len(lots),
             "deliveries": yarn.deliveries.open().select_related("supplier"),
             "demands": yarn.demands.all(),

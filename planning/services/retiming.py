@@ -176,9 +176,9 @@ def _as_it_happened(slot: Slot, times: dict[str, datetime], told: Told, *, now: 
     times["setup_stops_at"] = min(gaited, times["weaving_starts_at"])
     times["setup_starts_at"] = min(slot.setup_starts_at, times["setup_stops_at"])
     if slot.warp.state == Warp.WOVEN_OUT:
-        times["weaving_stops_at"] = max(
-            told.get(FloorEvent.WARP_OUT, slot.weaving_stops_at), times["weaving_starts_at"]
-        )
+        # The desk says no hour: out by now at the latest.
+        out = told.get(FloorEvent.WARP_OUT, min(slot.weaving_stops_at, now))
+        times["weaving_stops_at"] = max(out, times["weaving_starts_at"])
 
 
 def _hang(run: PlanRun, slots: list[Slot]) -> None:

@@ -222,6 +222,14 @@ def test_deliveries_still_to_come_are_shown_and_the_overdue_marked(desk):
     assert found(text="soon") == {"SOON": ""}
 
 
+def test_a_yarns_page_says_what_lies_there_and_may_not_be_drawn(desk):
+    yarn = make_yarn(code="P1")
+    make_lot(yarn=yarn, grams=4_000)
+    services.quarantine(lot=make_lot(yarn=yarn, grams=2_500), reason="larvae", by=None)
+    make_lot(yarn=yarn, grams=1_500, is_shade_approved=False)
+    assert "On hand 4.0 kg 4.0 kg more may not be drawn" in text_of(opened(desk, "yarn_one", "P1"))
+
+
 def test_a_delivery_that_has_come_whole_is_open_and_overdue_nowhere(desk):
     """Nobody closes it: that all of it has come stands in the ledger."""
     supplier, yarn = make_supplier(code="LOAN"), make_yarn()

@@ -320,6 +320,30 @@ def test_two_owners_who_lay_each_other_aside_at_once_leave_one():
     assert list(people.owners()) == [bea]
 
 
+@pytest.mark.skipif(connection.vendor == "sqlite", reason="SQLite has one writer at a time anyway")
+@pytest.mark.django_db(transaction=True)
+def test_of_two_owners_who_take_in_one_name_at_once_one_is_told_that_it_is_taken():
+    ada = make_person("ada", roles.OWNER, password=PASSWORD)
+    said = {"name": "Rowan", "sign_in": "rowan", "password": "", "held": [roles.READER], "by": ada}
+    refused = []
+
+    def take_rowan_in():
+        try:
+            people.take_in(**said)
+        except Refusal as refusal:
+            refused.append(refusal.field)
+        finally:
+            connection.close()
+
+    meanwhile = threading.Thread(target=take_rowan_in)
+    with transaction.atomic():
+        people.take_in(**said)
+        meanwhile.start()
+        meanwhile.join(1)
+    meanwhile.join()
+    assert refused == ["sign_in"]
+
+
 def test_everybody_changes_the_own_password(signed_in):
     client = signed_in(roles.READER)
     other = "nine dry cones of fell wool"

@@ -11,7 +11,7 @@ from django.utils import timezone
 from mill import jobs
 from mill.models import Job
 from planning.models import Loom, OrderLine, PlanRun, Slot, Warp
-from planning.services import actuals, floor, plans, retiming, working_out
+from planning.services import actuals, floor, plans, retiming, warp_steps, working_out
 from tests.make import make_beam, make_line, make_loom, make_spec, make_warp
 from tests.planning.floor_walk import make_worker, wound_warp
 
@@ -97,6 +97,20 @@ def test_a_loom_that_runs_worse_than_its_record_is_out_later_and_its_warp_is_lat
     assert "Warp 118</a> on loom 7 is finished 1 day late" in text
     # The plan and the beam's own run-out say the same, to the minutes in which each piece is rounded up.
     assert abs(out.out_at - late.weaving_stops_at) <= timedelta(minutes=2)
+
+
+def test_a_warp_that_the_desk_says_is_out_is_out_by_then_and_is_late_no_more(tell, mill, desk):
+    tell("gaited", 0.5)
+    tell("started", 1)
+    OrderLine.objects.filter(parts__warp__number=118).update(due_on=MONDAY.date())
+    with time_machine.travel(MONDAY + timedelta(hours=6), tick=False):
+        retiming.retime()
+        page = desk.get("/warps/118/").content.decode()
+        assert "days late" in page or "day late" in page
+        warp_steps.weave_out(Warp.objects.get(number=118), by=mill)
+        jobs.settle()
+        assert slot(118).weaving_stops_at == MONDAY + timedelta(hours=6)
+        assert "day late" not in desk.get("/warps/118/").content.decode()
 
 
 @pytest.mark.parametrize("rule", ["earliest_due_date", "best"])
