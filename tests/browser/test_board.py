@@ -49,6 +49,7 @@ def line_of(page, code):
 
 
 def test_closed_time_is_as_high_as_a_loom_whose_words_take_several_lines(page, mill):
+    Loom.objects.filter(code="2").update(kind="wide power loom with a dobby of twenty-four shafts and six boxes")
     looms.hold_loom(Loom.objects.get(code="2"), reason="the dobby is away for its knives and hooks", by=None)
     page.goto("/looms/board/?span=week")
     line = page.locator('.leafline[data-loom="2"]')

@@ -17,6 +17,7 @@ from playwright.sync_api import expect
 from inventory.models import YarnLot
 from inventory.services import check_invariants
 from mill import jobs
+from mill.signs import NARROW_SPACE
 from planning.models import Closure, FloorEvent, Loom, OrderLine, Piece, PlanRun, Slot, Stop, Warp, WarpHold
 from planning.services import working_out
 from tests.browser.clerk import Beam, Clerk, LoomOnTheWall, open_minutes
@@ -335,7 +336,7 @@ def wrong_loom(phone: Phone, clock: Clock, page) -> None:
     page.clock.set_fixed_time(clock.moment)
     phone.tap(78, "picks", {"picks": "700000"}, code="TOM")
     phone.is_sent()
-    take_back = page.get_by_role("button", name="Take back: 700000 picks")
+    take_back = page.get_by_role("button", name=f"Take back: 700{NARROW_SPACE}000 picks")
     expect(take_back).to_be_attached()
     phone._unfold(take_back)
     page.get_by_label("Why the last thing told is wrong").fill("the loom beside it")

@@ -93,7 +93,7 @@ def test_a_proposal_is_refused_locked_and_asked_for_again(page, axe, mill):
 def test_a_planner_combines_holds_and_takes_a_warp_to_woven_out(desk_page, mill):
     page = desk_page
     page.goto(reverse("combine"))
-    page.get_by_text("279.8 m").wait_for()
+    page.locator("strong").get_by_text("279.8 m").wait_for()
     page.click("text=Make the ticked warps")
     page.get_by_text("planned.").wait_for()
     warp = Warp.objects.latest("pk")
