@@ -84,7 +84,8 @@ class LateWarpSerializer(serializers.Serializer[object]):
     line = serializers.CharField(source="line.__str__")
     off_at = serializers.DateTimeField()
     last_day = serializers.DateTimeField(help_text="By which it had to be off for its due date.")
-    late_min = serializers.IntegerField()
+    ready_on = serializers.DateField(help_text="When it is finished, coming off then.")
+    days_late = serializers.IntegerField(help_text="After it is due.")
 
 
 class RunOutSerializer(serializers.Serializer[object]):

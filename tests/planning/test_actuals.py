@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 import pytest
+import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
@@ -230,11 +231,14 @@ def test_a_line_that_comes_off_too_late_is_warned_of_the_same_minute(woven):
     assert (row.late[0].ready_on, row.late[0].days_late) == (MONDAY.date() + timedelta(days=15), 5)
 
 
-def test_days_late_are_those_that_the_customer_waits_and_not_those_at_the_loom(woven):
+def test_days_late_are_those_that_the_customer_waits_and_not_those_at_the_loom(woven, desk):
     # It had to be off on Sunday, and is on Tuesday; finished on a Tuesday for the Saturday before.
     OrderLine.objects.update(due_on=MONDAY.date() + timedelta(days=12))
     (late,) = actuals.run_outs(now=MONDAY + timedelta(hours=26))[0].late
     assert (late.last_on, late.days_late) == (MONDAY.date() - timedelta(days=1), 3)
+    with time_machine.travel(MONDAY + timedelta(hours=26), tick=False):
+        (told,) = desk.get("/api/floor/run-outs/").json()[0]["late"]
+    assert (told["ready_on"], told["days_late"]) == (f"{MONDAY.date() + timedelta(days=15)}", 3)
 
 
 def test_the_efficiency_is_offered_to_the_record_and_taken_by_a_button(woven, desk):
