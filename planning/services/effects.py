@@ -17,7 +17,6 @@ from inventory.services import Foreseen
 from mill.models import Mill
 from mill.refusal import N_, Refusal
 from mill.signs import written_now
-from planning import finishing
 from planning.models import JobTicket, Loom, OrderLine, PlanRun, Slot, Warp
 from planning.services import assuming, plans, working_out
 from planning.services.assuming import NOTHING, Assumed, TakenFor
@@ -225,12 +224,8 @@ def _between(
 def _ready_days(carried: _Carried) -> dict[int, date]:
     """By line: the day on which the last of its pieces that are in the plan is finished."""
     ready: dict[int, date] = {}
-    for code, placed in carried.plan.placements.items():
-        parts = [part for part in carried.there.warps[code].parts.all() for _ in range(part.pieces)]
-        # Of a warp that weaves the plan knows what is left.
-        parts = parts[-len(placed.piece_ends) :]
-        for part, end in zip(parts, placed.piece_ends, strict=True):
-            on = finishing.ready_on(carried.there.date_of(end - 1), part.spec.finishing_days)
+    for placed in carried.plan.placements.values():
+        for part, on in carried.there.ready(placed):
             ready[part.line_id] = max(on, ready.get(part.line_id, on))
     return ready
 

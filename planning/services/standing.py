@@ -22,6 +22,7 @@ from planning.models import (
     OrderLine,
     PlanRun,
     Warp,
+    WarpPart,
     WarpYarn,
     set_up_rates,
 )
@@ -277,16 +278,22 @@ class Standing:
         """Minutes are counted on the mill's own clock, so that days are all of one length."""
         return self.first_day + timedelta(days=minute // DAY_MIN)
 
+    def ready(self, placed: Placement) -> list[tuple[WarpPart, date]]:
+        """Each piece that a plan has of a warp, in the order of weaving: its part, and the day it is finished."""
+        # Of a warp that weaves the plan knows what is left.
+        parts = [part for part in self.warps[placed.warp].parts.all() for _ in range(part.pieces)]
+        return [
+            # Midnight belongs to the day before.
+            (part, finishing.ready_on(self.date_of(end - 1), part.spec.finishing_days))
+            for part, end in zip(parts[-len(placed.piece_ends) :], placed.piece_ends, strict=True)
+        ]
+
     def late_lines(self, placed: Placement) -> list[LateLine]:
         """The lines of a warp of which pieces come off too late, as a plan has it."""
         pieces = self.shed.warp[placed.warp].pieces
-        # Of a warp that weaves the plan knows what is left.
-        parts = [part for part in self.warps[placed.warp].parts.all() for _ in range(part.pieces)][-len(pieces) :]
         late: dict[int, LateLine] = {}
-        for part, piece, end in zip(parts, pieces, placed.piece_ends, strict=True):
+        for (part, ready_on), piece, end in zip(self.ready(placed), pieces, placed.piece_ends, strict=True):
             if end > piece.due:
-                # Midnight belongs to the day before.
-                ready_on = finishing.ready_on(self.date_of(end - 1), part.spec.finishing_days)
                 pieces_late = late[part.pk].pieces + 1 if part.pk in late else 1
                 late[part.pk] = LateLine(part.line, pieces_late, ready_on, part.spec.finishing_days)
         return list(late.values())
