@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from mill import roles
 from mill.language import called
 from mill.meanwhile import UNKNOWN, Meanwhile, name_of, seen_by, version_of
 from mill.refusal import Refusal
@@ -47,12 +48,19 @@ class Both:
         return f"take-{self.name}"
 
 
+def _may_write(request: HttpRequest) -> bool:
+    """Whether whoever reads this page may send it."""
+    match = request.resolver_match
+    return match is None or roles.may(roles.roles_of(request.user), match.url_name or "", "POST")
+
+
 class Edit:
     """A form over a record that others may change while it lies open.
 
     form_of    makes the form from what was sent, or None, and the record
     row        the record; None while a new one is written
-    request    None where the form is opened on the page of another that was sent
+    request    None where the form is opened on the page of another that was sent; whoever may look here and not write
+               is shown the fields shut
 
     A form's `told_of` names its fields that an earlier version of the record tells of and that are no columns of it.
 
@@ -84,6 +92,9 @@ class Edit:
             self.seen = sent.get("shown") or self.opened or None
             self.data = self._chosen(sent)
         self.form = form_of(self.data, row)
+        if request is not None and not _may_write(request):
+            for field in self.form.fields.values():
+                field.disabled = True
 
     def _chosen(self, sent: QueryDict) -> QueryDict:
         """What was sent, with what stands in the fields for which that was chosen."""

@@ -169,11 +169,11 @@ def test_each_role_sees_its_own_work_and_where_the_rest_is(planned, at_the_desk_
     both = at_the_desk_as(roles.PLANNER, roles.WARPER).get("/").content.decode()
     assert "Tell the customer</a>" in both
     assert "Wind it</a>" in both
-    # Whoever only reads, or keeps the book and does nothing else in it, sees all of it.
-    for held in (roles.READER, roles.OWNER):
+    # Whoever only reads, or keeps the book and does nothing else in it, sees all of it; who reads, without a way to act.
+    for held, ends in ((roles.READER, "</span>"), (roles.OWNER, "</a>")):
         page = at_the_desk_as(held).get("/").content.decode()
-        assert "Tell the customer</a>" in page
-        assert "Wind it</a>" in page
+        assert f"Tell the customer{ends}" in page
+        assert f"Wind it{ends}" in page
 
 
 def test_the_floor_is_one_press_away_and_only_a_planner_is_sent_to_plan(planned, at_the_desk_as):
@@ -266,7 +266,9 @@ def test_a_program_reads_the_day_book_of_whoever_it_asks_for(planned, at_the_des
             assert row["n"] == len(row["entries"])
             assert (f"<li>{row['all_well']}</li>" in page) == (not row["n"])
             for entry in row["entries"]:
-                assert f'href="{entry["act_address"]}">{entry["act"]}</a>' in page
+                way = f'<a class="act" href="{entry["act_address"]}">{entry["act"]}</a>'
+                assert (way in page) == (role != roles.READER)
+                assert entry["act"] in page
                 assert client.get(entry["act_address"]).status_code == 200, entry
                 assert escape(entry["effect"]) in page
         for row in told["elsewhere"]:

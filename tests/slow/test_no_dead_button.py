@@ -1,4 +1,4 @@
-"""No page of the example mill shows a button to somebody whose roles may not press it."""
+"""No page of the example mill shows somebody whose roles may not send it a button to press or a field to fill in."""
 
 import re
 from io import StringIO
@@ -16,10 +16,11 @@ pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 FORM = re.compile(r"<form\b([^>]*)>(.*?)</form>", re.DOTALL)
 BUTTON = re.compile(r"<button\b[^>]*>(.*?)</button>", re.DOTALL)
+FIELD = re.compile(r"<(?:input|select|textarea)\b([^>]*)>")
 
 
-def dead_buttons(client, held, address):
-    """What a page offers to send there, where these roles are refused."""
+def dead_ends(client, held, address):
+    """What a page offers to fill in and to send there, where these roles are refused."""
     answer = client.get(address)
     if answer.status_code != 200:
         return []
@@ -32,6 +33,7 @@ def dead_buttons(client, held, address):
             continue
         if 'method="post"' in how and not roles.may(held, name, "POST"):
             dead += [" ".join(re.sub("<[^>]+>", "", said).split()) for said in BUTTON.findall(inside)]
+            dead += [said for said in FIELD.findall(inside) if 'type="hidden"' not in said and " disabled" not in said]
     return dead
 
 
@@ -44,6 +46,6 @@ def test_nobody_is_shown_a_button_that_refuses_them(planner):
         client = Client()
         client.force_login(make_person(f"only a {role}", role))
         for address in addresses:
-            if dead := dead_buttons(client, {role}, address):
+            if dead := dead_ends(client, {role}, address):
                 found[role, address] = dead
     assert found == {}

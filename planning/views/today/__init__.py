@@ -244,6 +244,8 @@ def today(request: HttpRequest) -> HttpResponse:
             "well": [row for row in book.own if not row.n],
             "elsewhere": book.elsewhere,
             "next": book.next,
+            # Others' acts are told to whoever only reads, and are not theirs to do.
+            "acts": not roles.roles_of(request.user) <= {roles.READER},
             "on": timezone.localtime(),
         },
     )
