@@ -156,7 +156,16 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
     filterset_class = LotApiFilter
 
     def get_queryset(self) -> QuerySet[YarnLot]:
+        if self.is_verb:
+            return YarnLot.objects.all()  # its balance is read once nobody else can change it
         return YarnLot.objects.select_related("yarn", "place").with_balance().order_by("pk")
+
+    def filter_queryset(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
+        return queryset if self.is_verb else super().filter_queryset(queryset)
+
+    @property
+    def is_verb(self) -> bool:
+        return self.action not in {"list", "retrieve", "metadata"}
 
     @extend_schema(request=ReceiveSerializer, responses={201: MovementSerializer})
     @action(detail=False, methods=["post"], filterset_class=None, pagination_class=None)

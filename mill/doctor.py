@@ -135,7 +135,7 @@ def owner() -> Iterator[Finding]:
         yield Finding(
             "The book is nobody's.", "Open it on this machine and say whose it is, or run manage.py createsuperuser."
         )
-    elif settings.OPEN_BOOK and settings.ADDRESS and Mill.the_one().lies_open:
+    elif settings.OPEN_BOOK and settings.ADDRESS and Mill.is_open():
         yield Finding(
             "The book lies open to whoever sits at this machine, and the network is let in beside.",
             "Close it under Mill, People, if others sit here.",

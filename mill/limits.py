@@ -134,7 +134,7 @@ def is_counted(request: HttpRequest) -> bool:
     """Nobody is who sits at an open book on its own machine."""
     from mill.desk import sits_at_an_open_book
 
-    return not (sits_at_an_open_book(request) and Mill.the_one().lies_open)
+    return not (sits_at_an_open_book(request) and Mill.is_open())
 
 
 def whose(request: Any) -> str:

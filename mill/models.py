@@ -163,6 +163,12 @@ class Mill(models.Model):
         """The mill's row, or its starting values when nothing has been written yet."""
         return cls.objects.filter(pk=1).first() or cls(pk=1)
 
+    @classmethod
+    def is_open(cls) -> bool:
+        """Whether the book lies open, asked with every request of a book on one PC."""
+        said = cls.objects.filter(pk=1).values_list("lies_open", flat=True).first()
+        return cls().lies_open if said is None else said
+
 
 class Job(models.Model):
     """Work asked for in the transaction that made it necessary. `jobs.py` has the rules."""

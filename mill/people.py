@@ -77,7 +77,7 @@ def change(person: Any, *, name: str, held: Collection[str], is_active: bool, by
         others = owners().exclude(pk=person.pk)
         if not others.exists():
             raise Refusal(N_("%(name)s is the last owner. Make somebody else an owner first."), field="held", name=name)
-        if not _get_in(others) and not (settings.OPEN_BOOK and Mill.the_one().lies_open):
+        if not _get_in(others) and not (settings.OPEN_BOOK and Mill.is_open()):
             raise Refusal(
                 N_(
                     "%(name)s is the last owner with a password, and nobody would get in any more. Give another owner a"
