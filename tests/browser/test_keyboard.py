@@ -10,12 +10,12 @@ from playwright.sync_api import expect
 
 from mill import jobs, roles
 from planning.models import JobTicket, Piece, Warp
-from tests.browser.test_days import NEW_ORDERS, mill
+from tests.browser.test_days import NEW_ORDERS, copy_of_mill, mill
 from tests.conftest import opened
 from tests.mill.test_roles import person
 from tests.slow.test_bad_input import pages
 
-__all__ = ["mill", "person"]
+__all__ = ["copy_of_mill", "mill", "person"]
 pytestmark = pytest.mark.browser
 
 TABS_MAX = 400

@@ -19,7 +19,7 @@ from tests.slow.conftest import Book, free_port, wait_until
 from tests.slow.front import status_of
 from tests.slow.grown import SAID_IN_ENV_FILE, Grown
 
-pytestmark = [pytest.mark.slow, pytest.mark.alone]
+pytestmark = pytest.mark.slow
 
 N_KILLS = 50
 # From the kill to the first good answer of /readyz.
