@@ -117,6 +117,8 @@ def sections(*, ground_ends: int, selvedge_ends: int, repeat_ends: int, ends_per
     (260, 260, 260, 260, 260, 200)
     >>> sections(ground_ends=1500, selvedge_ends=24, repeat_ends=1, ends_per_section=300)
     (262, 250, 250, 250, 250, 262)
+    >>> sections(ground_ends=840, selvedge_ends=24, repeat_ends=280, ends_per_section=300)
+    (292, 280, 292)
     """
     side = selvedge_ends // 2
     if ends_per_section < max(1, selvedge_ends + 1):
@@ -132,17 +134,17 @@ def sections(*, ground_ends: int, selvedge_ends: int, repeat_ends: int, ends_per
         )
     assert ground_ends > 0
     assert selvedge_ends % 2 == 0
-    unit = repeat_ends if repeat_ends + selvedge_ends <= ends_per_section else 1
-    units = ceil(Fraction(ground_ends, unit))
-    n = ceil(Fraction(ground_ends + selvedge_ends, ends_per_section))
-    while True:
-        size = unit * ceil(Fraction(units, n))
-        grounds = [size] * (ground_ends // size) + ([ground_ends % size] if ground_ends % size else [])
-        grounds[0] += side
-        grounds[-1] += side
-        if max(grounds) <= ends_per_section:
-            return tuple(grounds)
-        n += 1
+    fewest = ceil(Fraction(ground_ends + selvedge_ends, ends_per_section))
+    for unit in (repeat_ends, 1):
+        units = ceil(Fraction(ground_ends, unit))
+        for n in range(min(fewest, units), units + 1):
+            size = unit * ceil(Fraction(units, n))
+            grounds = [size] * (ground_ends // size) + ([ground_ends % size] if ground_ends % size else [])
+            grounds[0] += side
+            grounds[-1] += side
+            if max(grounds) <= ends_per_section:
+                return tuple(grounds)
+    raise AssertionError("one ground end beside the selvedges fits, as was asked above")
 
 
 @dataclass(frozen=True, slots=True)

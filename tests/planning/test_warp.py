@@ -52,6 +52,9 @@ def test_selvedges_join_their_letter_or_bring_one():
         (280, 20, 10, 300, (300,)),
         (290, 20, 10, 300, (160, 150)),
         (1000, 0, 400, 300, (250, 250, 250, 250)),
+        # A repeat fits beside the one selvedge that its section has; beside both it would not.
+        (840, 24, 280, 300, (292, 280, 292)),
+        (840, 24, 289, 300, (292, 280, 292)),
         (7, 0, 1, 3, (3, 3, 1)),
     ],
 )
@@ -73,7 +76,7 @@ def test_sections_hold_every_end_once_and_fit_the_creel(ground, side, repeat, cr
     assert sum(sections) == ground + 2 * side
     assert min(sections) > 0
     assert max(sections) <= creel
-    if repeat + 2 * side <= creel and len(sections) > 1:
+    if ground > repeat and repeat + side <= creel and len(sections) > 1:
         grounds = [sections[0] - side, *sections[1:-1]]
         assert all(ends % repeat == 0 for ends in grounds)
 
