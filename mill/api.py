@@ -127,6 +127,12 @@ class JobViewSet(viewsets.ReadOnlyModelViewSet[Job]):
         jobs.stop(self.get_object(), by=request.user)
         return Response(JobSerializer(self.get_object()).data)
 
+    @extend_schema(request=None, responses={200: JobSerializer})
+    @action(detail=True, methods=["post"], url_path="try-again")
+    def try_again(self, request: Request, pk: str) -> Response:
+        """What was given up is begun anew, with all its tries; its like that waits already does for both."""
+        return Response(JobSerializer(jobs.try_again(self.get_object(), by=request.user)).data)
+
 
 class DescriptionView(SpectacularRedocView):
     """The description to read and look things up in, drawn by a reader that is shipped along."""

@@ -157,7 +157,9 @@ def work() -> Iterator[Finding]:
         yield Finding("No work lies about.")
     if given_up := jobs.to_be_looked_at().count():
         yield Finding(
-            f"{given_up} jobs were given up.", "Look at Mill, Work in the background: each says why.", is_slight=True
+            f"{given_up} jobs were given up.",
+            "Look at Mill, Work in the background: each says why, and can be tried again.",
+            is_slight=True,
         )
 
 

@@ -191,6 +191,7 @@ def _looms() -> dict[tuple[str, str], Example]:
         ("post", "/api/plan-searches/late-yarn/"): Example({"delivery": "D1", "expected_on": day(20)}),
         ("post", "/api/plan-searches/{id}/stop/"): Example(None, {"id": 491}),
         ("post", "/api/jobs/{id}/stop/"): Example(None, {"id": 491}),
+        ("post", "/api/jobs/{id}/try-again/"): Example(None, {"id": 492}),
     }
 
 

@@ -68,7 +68,7 @@ from django.utils import timezone
 
 from mill import changes, logs, trouble
 from mill.models import Job
-from mill.refusal import N_, Refusal
+from mill.refusal import N_, Refusal, Word
 
 log = logging.getLogger("mill.jobs")
 
@@ -171,6 +171,32 @@ def stop(job: Job, *, by: Any) -> None:
         state=Job.FAILED, error=N_("Stopped before it was begun."), completed_at=timezone.now(), stopped_by=who
     ):
         Job.objects.filter(pk=job.pk, state=Job.RUNNING).update(is_asked_to_stop=True, stopped_by=who)
+
+
+def try_again(job: Job, *, by: Any) -> Job:
+    """Have work that was given up begun anew, with all its tries; its like that waits already does for both.
+
+    Returns the row that will be worked. Raises Refusal for work that was not given up.
+    """
+    who = by if by is not None and by.is_authenticated else None
+    while True:
+        try:
+            with transaction.atomic():
+                given_up = Job.objects.filter(pk=job.pk, state=Job.FAILED)
+                begun = {"attempts": 0, "deaths": 0, "error": "", "is_asked_to_stop": False, "stopped_by": None}
+                if given_up.update(
+                    state=Job.QUEUED, worker="", heartbeat_at=None, completed_at=None, asked_by=who, **begun
+                ):
+                    ring()
+                    return Job.objects.get(pk=job.pk)
+        except IntegrityError:
+            if waiting := Job.objects.filter(same_as=job.same_as, state=Job.QUEUED).first():
+                return waiting
+        else:
+            job.refresh_from_db()
+            raise Refusal(
+                N_("Job %(n)s was not given up: it is %(state)s."), n=job.pk, state=Word(job.get_state_display())
+            )
 
 
 # Who works

@@ -250,7 +250,8 @@ PARTS = [
     Part(
         N_("the mill's own figures and small records"),
         (
-            *("mill", "beginning", "work", "reeds", "reed_new", "reed", "beams", "beam_new", "beam", "shift_patterns"),
+            *("mill", "beginning", "work", "work_again"),
+            *("reeds", "reed_new", "reed", "beams", "beam_new", "beam", "shift_patterns"),
             *(
                 "shift_pattern_new",
                 "shift_pattern",
@@ -262,7 +263,8 @@ PARTS = [
                 "machine_new",
             ),
             *("machine", "workers", "worker_new", "worker", "api_mill", "job-list", "job-detail", "job-stop"),
-            *("reed-list", "reed-detail", "beam-list", "beam-detail", "shiftpattern-list", "shiftpattern-detail"),
+            *("job-try-again", "reed-list", "reed-detail", "beam-list", "beam-detail"),
+            *("shiftpattern-list", "shiftpattern-detail"),
             *(
                 "closure-list",
                 "closure-detail",

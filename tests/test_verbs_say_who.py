@@ -29,7 +29,7 @@ PARTS_OF_A_VERB = {
     "planning/services/improving.py improve_plan": "a task: whose it is stands in what it was asked with",
 }
 # Who asks for work is named in the job's own row; the rest of the file works it off.
-BY_ALL_THE_SAME = {"mill/jobs.py": {"ask", "stop"}}
+BY_ALL_THE_SAME = {"mill/jobs.py": {"ask", "stop", "try_again"}}
 
 
 def named(path: Path) -> str:

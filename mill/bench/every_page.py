@@ -26,6 +26,7 @@ ONLY_POST = frozenset(
             "lot_write",
             "claim_sum",
             "fibres_of_table",
+            "work_again",
             "token_withdraw",
             "lies_open",
             "sit_as",

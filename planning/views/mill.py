@@ -12,12 +12,14 @@ from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 from django_filters import ChoiceFilter, FilterSet
 
-from mill import labels, roles
+from mill import jobs, labels, roles
 from mill.desk import room
 from mill.edits import Edit
 from mill.language import called
@@ -274,6 +276,32 @@ class JobFilter(FilterSet):
         fields = ["state", "task"]
 
 
+def _again(job: Job) -> SafeString | str:
+    """A button of the form beside the list's head."""
+    if job.state != Job.FAILED:
+        return ""
+    said = {"job": _("Job %(n)s") % {"n": job.pk}, "again": _("Try again")}
+    return format_html(
+        '<button form="again" formaction="{}" aria-label="{}">{}</button>',
+        reverse("work_again", args=[job.pk]),
+        _("%(again)s: %(job)s") % said,
+        said["again"],
+    )
+
+
+@require_POST
+@room("mill")
+def work_again(request: HttpRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(Job, pk=pk)
+    try:
+        begun = jobs.try_again(job, by=request.user)
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+    else:
+        messages.success(request, _("Job %(n)s waits to be worked.") % {"n": begun.pk})
+    return redirect("work")
+
+
 @require_GET
 @room("mill")
 def work(request: HttpRequest) -> HttpResponse:
@@ -289,11 +317,14 @@ def work(request: HttpRequest) -> HttpResponse:
         Column(gettext_lazy("Tries"), lambda j: j.attempts, "attempts", is_number=True),
         Column(gettext_lazy("Why given up"), lambda j: j.why_given_up, shown=lambda j: told_again(j.why_given_up)),
     ]
+    if roles.may(roles.roles_of(request.user), "work_again", "POST"):
+        columns.append(Column(gettext_lazy("Again"), lambda j: "", shown=_again, is_paper=False))
     return listing(
         request,
         Job.objects.order_by("-pk"),
         columns=columns,
         filterset=JobFilter,
+        template="mill/work.html",
         name="work",
         title=_("Work in the background"),
         extra={"back": (reverse("mill"), _("Mill"))},
@@ -303,5 +334,6 @@ def work(request: HttpRequest) -> HttpResponse:
 urlpatterns = [
     path("mill/", mill, name="mill"),
     path("mill/jobs/", work, name="work"),
+    path("mill/jobs/<int:pk>/again/", work_again, name="work_again"),
     *(pattern for book in BOOKS for pattern in book.urlpatterns()),
 ]

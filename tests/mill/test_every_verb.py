@@ -63,6 +63,7 @@ OVER_THE_API = {
     "plan_improve": ["plan-search-list"],
     "plan_late_yarn": ["plan-search-late-yarn"],
     "plan_stop": ["plan-search-stop"],
+    "work_again": ["job-try-again"],
     "plan_decide": ["planrun-put-in-force", "planrun-put-aside", "planrun-bring-back"],
     "board_move": ["planrun-move"],
     "board_take_back": ["planrun-take-back"],

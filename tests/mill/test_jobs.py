@@ -8,12 +8,15 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection, transaction
+from django.test import Client
 from django.utils import timezone
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from mill import jobs
+from mill import jobs, roles
 from mill.models import Job
+from mill.refusal import Refusal
+from tests.make import make_person
 from tests.tasks import left
 
 FAULT = "A fault of the program stopped it: ValueError: the reed is bent"
@@ -226,6 +229,50 @@ def test_what_was_done_since_or_stopped_by_somebody_is_nothing_to_be_looked_at(d
     jobs.settle()
     assert list(jobs.to_be_looked_at()) == [alone]
     assert Job.objects.filter(state=Job.FAILED).count() == 3
+
+
+def test_what_was_given_up_is_tried_again_with_all_its_tries(db, planner):
+    job = ask("tests.break_down", {"mark": "a"})
+    for _ in range(jobs.ATTEMPTS_MAX):
+        jobs.work(jobs.claim("somebody"))
+    assert list(jobs.to_be_looked_at()) == [job]
+    # What was in its way is mended meanwhile.
+    Job.objects.update(task="tests.leave_mark")
+    assert jobs.try_again(job, by=planner) == job
+    job.refresh_from_db()
+    assert (job.state, job.attempts, job.error, job.asked_by) == (Job.QUEUED, 0, "", planner)
+    assert not jobs.to_be_looked_at().exists()
+    assert jobs.settle() == 1
+    assert left("a") == 1
+    with pytest.raises(Refusal, match=f"^Job {job.pk} was not given up: it is done\\.$"):
+        jobs.try_again(job, by=planner)
+
+
+def test_what_is_tried_again_while_its_like_waits_is_done_by_that_one(db, planner):
+    job = ask("tests.refuse", {"mark": "a"}, same_as="a")
+    jobs.work(jobs.claim("somebody"))
+    waits = ask("tests.leave_mark", {"mark": "a"}, same_as="a")
+    assert jobs.try_again(job, by=planner) == waits
+    assert jobs.settle() == 1
+    assert not jobs.given_up("a").exists()
+
+
+def test_it_is_tried_again_from_the_desk_and_a_reader_has_no_button_for_it(desk):
+    job = ask("tests.refuse", {"mark": "a"})
+    jobs.work(jobs.claim("somebody"))
+    reader = Client()
+    reader.force_login(make_person("reads", roles.READER))
+    button = f'<button form="again" formaction="/mill/jobs/{job.pk}/again/" aria-label="Try again: Job {job.pk}">'
+    assert button in desk.get("/mill/jobs/").content.decode()
+    assert "/again/" not in reader.get("/mill/jobs/").content.decode()
+    assert reader.post(f"/mill/jobs/{job.pk}/again/").status_code == 403
+    told = desk.post(f"/mill/jobs/{job.pk}/again/", follow=True).content.decode()
+    assert f"Job {job.pk} waits to be worked." in told
+    assert button not in told
+    # A press too many.
+    told = desk.post(f"/mill/jobs/{job.pk}/again/", follow=True).content.decode()
+    assert f"Job {job.pk} was not given up: it is waiting." in told
+    assert desk.post(f"/api/jobs/{job.pk}/try-again/").json()["detail"].startswith(f"Job {job.pk} was not given up")
 
 
 def test_a_task_nobody_knows_is_given_up_with_a_sentence(db):

@@ -182,7 +182,7 @@ def given_up() -> list[Entry]:
             f"{reverse('work')}?state={Job.FAILED}",
             _("Given up: %(task)s. %(why)s")
             % {"task": labels.task_said(job.task), "why": told_again(job.why_given_up) or _("no reason kept")},
-            _("Look at the work"),
+            _("Try again, or look why"),
             f"{reverse('work')}?state={Job.FAILED}",
             _("what it was to work out stays as it was"),
         )
