@@ -920,6 +920,7 @@ class PieceEntry(models.Model):
         return retold(self.said, ENTERED)
 
 
+JUDGED_NO_MORE = N_("It passed with fewer points for its limit than it has now: it waits for a verdict again.")
 # As the services enter it; a form that another would fit as well stands after it.
 ENTERED = (
     N_("Cut off Warp %(warp)s, %(length)s m, beyond what is on the warp, for no line yet."),
@@ -936,6 +937,7 @@ ENTERED = (
     N_("Judged: second. %(why)s"),
     N_("Judged: mend again, %(minutes)s min. %(why)s"),
     N_("Judged: re-finish from step %(step)s. %(why)s"),
+    JUDGED_NO_MORE,
     N_("Put to no line instead of %(was)s."),
     N_("Put to no line instead of %(was)s. %(why)s"),
     N_("Put to %(line)s instead of none."),

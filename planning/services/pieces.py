@@ -20,6 +20,7 @@ from mill.refusal import N_, Refusal, Word
 from mill.working import Step
 from planning.finishing import route_shrink_pct
 from planning.models import (
+    JUDGED_NO_MORE,
     Customer,
     DispatchPiece,
     FloorEvent,
@@ -374,6 +375,7 @@ def write_faults(piece: Piece, faults: Sequence[Fault], *, by: Any, worker: Work
     for fault in faults:
         if fault.at_m > length_m:
             raise beyond(fault, length_m=length_m, field="faults")
+    was = _grade_now(piece)
     piece.faults.all().delete()
     PieceFault.objects.bulk_create(
         PieceFault(piece=piece, at_m=f.at_m, length_mm=f.length_mm, is_hole=f.is_hole, name=f.name[:60]) for f in faults
@@ -381,6 +383,7 @@ def write_faults(piece: Piece, faults: Sequence[Fault], *, by: Any, worker: Work
     points = piece_points(faults)
     change(piece, by=by, points=points)
     enter(piece, f"{len(faults)} faults, {points} points.", by=by, worker=worker)
+    _passes_still(piece, was, by=by, worker=worker)
     return piece
 
 
@@ -404,6 +407,7 @@ def measure(
         raise Refusal(
             N_("Piece %(piece)s is still in %(batch)s. Take the batch out first."), piece=piece, batch=in_batch.batch
         )
+    was = _grade_now(piece)
     change(
         piece,
         by=by,
@@ -415,6 +419,7 @@ def measure(
     )
     weighed = f", {mass_g} g" if mass_g else ", not weighed"
     enter(piece, f"Measured {length_m} m x {width_cm} cm relaxed{weighed}.", by=by, worker=worker)
+    _passes_still(piece, was, by=by, worker=worker)
     if piece.line_id:
         lines_follow([piece.line_id])
     return piece
@@ -511,7 +516,7 @@ def allocate(piece: Piece, line: OrderLine | None, *, by: Any, why: str = "") ->
     """Put the piece to an order line of its cloth and colourway, or with None to none."""
     piece = lock_piece(piece, lines=[line.pk] if line else [])
     not_sent(piece, N_("put to another line"))
-    was = piece.line
+    was, was_graded = piece.line, _grade_now(piece)
     if (line.pk if line else None) == piece.line_id:
         return piece
     if line is not None:
@@ -543,6 +548,7 @@ def allocate(piece: Piece, line: OrderLine | None, *, by: Any, why: str = "") ->
             )
     change(piece, by=by, line=line)
     enter(piece, f"Put to {line or 'no line'} instead of {was or 'none'}. {why}".strip(), by=by)
+    _passes_still(piece, was_graded, by=by)
     lines_follow([row.pk for row in (was, line) if row])
     return piece
 
@@ -630,9 +636,27 @@ def grade_of(piece: Piece, *, limit_per_100_yd2: Decimal) -> Grade | None:
     )
 
 
+def _grade_now(piece: Piece) -> Grade | None:
+    return grade_of(piece, limit_per_100_yd2=limit_for(piece).per_100_yd2)
+
+
+def _passes_still(piece: Piece, was: Grade | None, *, by: Any, worker: Worker | None = None) -> None:
+    """A piece that passed waits for a verdict again once it has come to more points, or to a limit that takes fewer.
+
+    What passed over its limit did so for a reason, and keeps to it as long as it is no worse.
+    """
+    now = _grade_now(piece)
+    if piece.verdict != Piece.PASS or now is None or now.passes:
+        return
+    if was is not None and now.points_per_100_m2 * was.limit_per_100_m2 <= was.points_per_100_m2 * now.limit_per_100_m2:
+        return
+    change(piece, by=by, verdict="", state=Piece.FINISHING)
+    enter(piece, JUDGED_NO_MORE, by=by, worker=worker)
+
+
 def _within_limit(piece: Piece) -> None:
     limit = limit_for(piece)
-    grade = grade_of(piece, limit_per_100_yd2=limit.per_100_yd2)
+    grade = _grade_now(piece)
     if grade is not None and not grade.passes:
         raise Refusal(
             N_("Piece %(piece)s: %(grade)s (%(limit)s). Say why it passes all the same, or judge it otherwise."),

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from mill.refusal import Refusal
 from planning.forms.pieces import read_fault
-from planning.models import Customer, OrderLine, Piece, PieceEntry, Warp
+from planning.models import JUDGED_NO_MORE, Customer, OrderLine, Piece, PieceEntry, Warp
 from planning.piece import Fault
 from planning.services import pieces, tracing, warp_steps
 from tests.make import make_cloth, make_colourway, make_line, make_spec
@@ -254,6 +254,37 @@ def test_a_piece_over_its_customers_limit_passes_only_with_a_reason(warp, planne
     judged = pieces.judge(piece, verdict=Piece.PASS, why="they took it by telephone", by=planner)
     assert judged.state == Piece.READY
     assert "they took it by telephone" in judged.entries.last().said
+
+
+def test_a_piece_that_comes_to_more_points_after_it_passed_waits_for_a_verdict_again(warp, planner, desk):
+    piece = graded_in_print(warp, planner)
+    Customer.objects.filter(pk=piece.line.order.customer_id).update(points_limit_per_100_yd2=Decimal(16))
+    pieces.judge(piece, verdict=Piece.PASS, by=planner)
+    # 25 x 3600 / (120 x 46) = 16.30 in 100 square yards.
+    faults = [Fault(Decimal(n), Decimal(50)) for n in range(25)]
+    judged = pieces.write_faults(piece, faults[:24], by=planner)
+    assert (judged.verdict, judged.state) == (Piece.PASS, Piece.READY)
+    again = pieces.write_faults(piece, faults, by=planner)
+    assert (again.verdict, again.state) == ("", Piece.FINISHING)
+    assert line_states(warp)[0] != "ready"
+    assert again.entries.last().said == JUDGED_NO_MORE
+    assert JUDGED_NO_MORE in desk.get(f"/pieces/{piece.number}/").content.decode()
+    # Taken all the same, for a reason: that holds until it is worse still.
+    pieces.judge(piece, verdict=Piece.PASS, why="they took it by telephone", by=planner)
+    assert pieces.write_faults(piece, faults, by=planner).verdict == Piece.PASS
+    shorter = pieces.measure(piece, length_m=Decimal(100), width_cm=Decimal("116.8"), mass_g=None, by=planner)
+    assert shorter.verdict == ""
+
+
+def test_a_piece_that_goes_to_a_customer_who_takes_fewer_points_waits_for_a_verdict_again(warp, planner):
+    piece = graded_in_print(warp, planner)
+    pieces.judge(piece, verdict=Piece.PASS, by=planner)
+    spec = piece.spec
+    there = make_line(spec=spec, cloth=spec.cloth, colourway=piece.line.colourway)
+    Customer.objects.filter(pk=there.order.customer_id).update(points_limit_per_100_yd2=Decimal(12))
+    moved = pieces.allocate(piece, OrderLine.objects.get(pk=there.pk), by=planner)
+    assert (moved.verdict, moved.state) == ("", Piece.FINISHING)
+    assert [entry.said for entry in moved.entries.all()][-1] == JUDGED_NO_MORE
 
 
 @pytest.mark.parametrize(("row", "counts"), [("F-I03", (4, 3, 2, 1, 1)), ("F-I04", (6, 5, 2, 1, 1))])
