@@ -10,7 +10,6 @@ from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import include, path
-from django.utils import timezone
 from django.utils.html import format_html_join
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -22,6 +21,7 @@ from mill.fields import DayInput
 from mill.listing import Column, listing
 from mill.models import ApiToken, Change
 from mill.refusal import Refusal
+from mill.templatetags.mill import moment
 
 
 class ChangeFilter(django_filters.FilterSet):
@@ -41,10 +41,6 @@ class ChangeFilter(django_filters.FilterSet):
     class Meta:
         model = Change
         fields = ["kind", "by"]
-
-
-def _at(change: Change) -> str:
-    return f"{timezone.localtime(change.at):%d.%m.%Y %H:%M}"
 
 
 def _who(change: Change) -> str:
@@ -69,7 +65,7 @@ def _shown(change: Change) -> Any:
 
 
 COLUMNS = [
-    Column(gettext_lazy("When"), lambda change: change.at, "pk", shown=_at),
+    Column(gettext_lazy("When"), lambda change: change.at, "pk", shown=lambda change: moment(change.at)),
     Column(gettext_lazy("Who"), _who, shown=lambda change: _who(change) or _("nobody named")),
     Column(gettext_lazy("Of"), lambda change: changes.kind_said(change.kind), "kind"),
     Column(

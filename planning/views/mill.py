@@ -27,7 +27,7 @@ from mill.listing import Column, listing
 from mill.models import Job, Mill
 from mill.refusal import N_, Refusal
 from mill.retold import told_again
-from mill.templatetags.mill import moment, num, said
+from mill.templatetags.mill import day, moment, num, said
 from planning.forms.looms import BeamForm, ClosureForm, MillForm, ReedForm, ShiftPatternForm
 from planning.forms.money import PriceFilter, PriceForm, RateFilter, RateForm
 from planning.forms.pieces import MachineForm, WorkerForm
@@ -216,7 +216,7 @@ BOOKS = [
             Column(
                 gettext_lazy("Amount"), lambda r: r.amount, "amount", shown=lambda r: _coins(r.amount), is_number=True
             ),
-            Column(gettext_lazy("From"), lambda r: r.from_on, "from_on", shown=lambda r: f"{r.from_on:%d.%m.%Y}"),
+            Column(gettext_lazy("From"), lambda r: r.from_on, "from_on", shown=lambda r: day(r.from_on)),
         ],
         filterset=RateFilter,
         about=gettext_lazy(
@@ -241,7 +241,7 @@ BOOKS = [
                 shown=lambda p: _coins(p.per_kg),
                 is_number=True,
             ),
-            Column(gettext_lazy("From"), lambda p: p.from_on, "from_on", shown=lambda p: f"{p.from_on:%d.%m.%Y}"),
+            Column(gettext_lazy("From"), lambda p: p.from_on, "from_on", shown=lambda p: day(p.from_on)),
         ],
         filterset=PriceFilter,
         about=gettext_lazy(
