@@ -305,11 +305,22 @@ async function keepLooms() {
   for (const link of links) await fetch(link.href, { headers: { Accept: "text/html" } });
 }
 
+// What is registered answers for its pages only once it is active.
+function atWork({ active, installing, waiting }) {
+  const coming = installing ?? waiting;
+  if (active || !coming) return null;
+  return new Promise((goOn) => {
+    coming.addEventListener("statechange", () => {
+      if (["activated", "redundant"].includes(coming.state)) goOn();
+    });
+  });
+}
+
 async function keepInPhone() {
   // Only where the address is HTTPS or this very machine; elsewhere the page works as long as it stays open.
   if (!navigator.serviceWorker || !floor.dataset.workers) return;
   const isFirst = !navigator.serviceWorker.controller;
-  for (const address of floor.dataset.workers.split(" ")) await navigator.serviceWorker.register(address);
+  for (const address of floor.dataset.workers.split(" ")) await atWork(await navigator.serviceWorker.register(address));
   if (!navigator.serviceWorker.controller) {
     await new Promise((goOn) => navigator.serviceWorker.addEventListener("controllerchange", goOn, { once: true }));
   }
