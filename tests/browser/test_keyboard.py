@@ -179,7 +179,11 @@ RINGLESS = """() => [...window.reached].filter(([e, ring]) => !ring && e !== doc
 BACK = 8
 
 
-def test_on_every_kind_of_page_each_control_is_reached_by_tab_and_shows_it(chromium, live_server, desk, mill):
+def test_on_every_kind_of_page_each_control_is_reached_by_tab_and_shows_it(
+    chromium, live_server, mill, django_user_model
+):
+    desk = Client()
+    desk.force_login(django_user_model.objects.get(username="planner"))  # of the example mill
     kinds: dict[str, str] = {}
     for address, _ in pages(desk):
         kinds.setdefault(resolve(address.split("?")[0]).url_name or address, address)
