@@ -191,6 +191,15 @@ class PercentField(MeasureField):
         super().__init__(**{"unit": "pct", "min_value": 0, "max_value": 100, "places": 2, **kwargs})
 
 
+def whole(text: str | None) -> int | None:
+    """A number that a page itself wrote into an address or a form; None for anything else, however long.
+
+    >>> whole("12"), whole(""), whole("-1"), whole("9" * 5000)
+    (12, None, None, None)
+    """
+    return int(text) if text and re.fullmatch("[0-9]{1,18}", text) else None
+
+
 def measured(value: Any, unit: str, places: int, *, min_value: Decimal | int | None = None) -> Decimal | int:
     """A typed or sent value in the canonical unit, rounded to the places that are kept. Raises Refusal."""
     signed = min_value is not None and min_value < 0

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from inventory.models import Yarn
 from mill.desk import room
+from mill.fields import whole
 from mill.models import Mill
 from mill.refusal import N_, Refusal
 from mill.signs import written_now
@@ -97,9 +98,7 @@ class Leaf:
 def leaf_of(words: Mapping[str, str]) -> Leaf | None:
     """The leaf that a request asks for; None when there is no plan to show."""
     asked = words.get("plan", "")
-    if asked and not asked.isdecimal():
-        raise Http404
-    run = get_object_or_404(PlanRun, pk=asked) if asked else plan_in_force()
+    run = get_object_or_404(PlanRun, pk=_number(asked)) if asked else plan_in_force()
     if run is None:
         run = PlanRun.objects.filter(state=PlanRun.OFFERED).first()
     if run is None:
@@ -476,9 +475,10 @@ def board_move(request: HttpRequest) -> HttpResponse:
 
 
 def _number(text: str | None) -> int:
-    if not text or not text.isdecimal():
+    number = whole(text)
+    if number is None:
         raise Http404
-    return int(text)
+    return number
 
 
 def _loom(code: str) -> Loom:
@@ -498,9 +498,10 @@ def _moment(leaf: Leaf, minute: str) -> datetime:
 
 def _turn(text: str) -> int:
     """People count turns from 1."""
-    if not text.strip().isdecimal() or int(text) < 1:
+    turn = whole(text.strip())
+    if not turn:
         raise Refusal(N_("“%(text)s” is no turn on a loom. Write 1 for the warp that is woven first."), text=text)
-    return int(text) - 1
+    return turn - 1
 
 
 @require_POST

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from inventory.models import Yarn
 from mill.desk import room
 from mill.edits import Edit
+from mill.fields import whole
 from mill.listing import Column, listing
 from mill.meanwhile import Meanwhile, name_of
 from mill.refusal import Refusal
@@ -594,7 +595,7 @@ def _moved(request: HttpRequest, sheet: ClothSheet, meanwhile: Meanwhile) -> dic
     """Both versions: what became of the revision that was opened, and how what is typed here differs from it now."""
     now = cast(ClothSpec, meanwhile.row)
     opened, _dash, _mark = request.POST.get("opened", "").partition("-")
-    before = cloths.with_yarns(now.cloth.specs.filter(revision=opened if opened.isdecimal() else 0)).first()
+    before = cloths.with_yarns(now.cloth.specs.filter(revision=whole(opened) or 0)).first()
     is_as_it_was = before is not None and cloths.mark_of(before) == request.POST.get("opened")
     standing = cloths.draft_of(now)
     return {

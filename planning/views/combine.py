@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from mill.desk import room
+from mill.fields import whole
 from mill.refusal import N_, Refusal
 from mill.working import Step
 from planning.combining import Part, Proposal, Saving
@@ -187,8 +188,8 @@ def combine_page(request: HttpRequest) -> HttpResponse:
         answer = _rule(request, _seen(group, sheet), wishes)
     if answer:
         return answer
-    if (n := request.POST.get("split", "")).isdecimal():
-        sheet.split(int(n))
+    if (n := whole(request.POST.get("split"))) is not None:
+        sheet.split(n)
     return _page(request, form, groups, sheet)
 
 
@@ -241,8 +242,8 @@ def _say_made(request: HttpRequest, made: Sequence[Warp]) -> None:
 def _rule(request: HttpRequest, seen: SeenGroup, wishes: Wishes) -> HttpResponse | None:
     """Lock or refuse one warp of the sheet, or take such a word back. None when that can't be: the sheet stays."""
     try:
-        if (pk := request.POST.get("take_back", "")).isdecimal():
-            rulings.take_back(int(pk), by=request.user)
+        if (pk := whole(request.POST.get("take_back"))) is not None:
+            rulings.take_back(pk, by=request.user)
             messages.success(request, _("Taken back: what it held is proposed anew."))
             return redirect(request.get_full_path())
         kind = "lock" if "lock" in request.POST else "refuse"

@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from mill.desk import room
-from mill.fields import measured, within
+from mill.fields import measured, whole, within
 from mill.models import Mill
 from mill.refusal import Refusal
 from planning.forms.pieces import BatchForm
@@ -60,7 +60,7 @@ def queues(request: HttpRequest) -> HttpResponse:
             "mending": finishing.mending_queue(waiting),
             "mending_min_per_day": Mill.the_one().mending_min_per_day,
             "wrong": wrong,
-            "ticked": {int(said) for said in request.POST.getlist("pieces") if said.isdecimal()},
+            "ticked": set(map(whole, request.POST.getlist("pieces"))),
         },
         status=422 if wrong else 200,
     )

@@ -11,6 +11,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from mill.desk import room
+from mill.fields import whole
 from mill.refusal import Refusal
 from mill.templatetags.mill import kg
 from planning.forms.lot_shares import LookForm, Sheet, write_takes
@@ -107,8 +108,7 @@ def _page(
     sheet: Sheet,
     stale: Sequence[Any],
 ) -> HttpResponse:
-    said = request.GET.get("page", "")
-    page = int(said) if said.isascii() and said.isdecimal() and len(said) < 6 else 1
+    page = whole(request.GET.get("page")) or 1
     on_leaf, leaves = _leaf(of_yarns, page)
     shares = [
         SeenYarn(

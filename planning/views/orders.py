@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from mill.desk import room
 from mill.edits import Edit
-from mill.fields import DayInput
+from mill.fields import DayInput, whole
 from mill.listing import Column, listing
 from mill.refusal import Refusal
 from mill.retold import retold
@@ -373,7 +373,7 @@ def order_figures(request: HttpRequest) -> HttpResponse:
     else:
         forms_ = [LineForm(request.POST, colourways=colourways)]
     number, _slash, position = request.POST.get("of", "").rpartition("/")
-    line = _line(number, int(position)) if position.isdecimal() else None
+    line = _line(number, at) if (at := whole(position)) is not None else None
     return render(request, "planning/_order_figures.html", _foreseen(_figures_of(forms_), line))
 
 
@@ -433,13 +433,12 @@ def line_new(request: HttpRequest, number: str) -> HttpResponse:
     found = get_object_or_404(Order.objects.select_related("customer"), number=number)
     form = LineForm(request.POST or None, colourways=list(orders.orderable_colourways()))
     if request.method == "POST" and "show" not in request.POST and form.is_valid():
-        seen = request.POST.get("seen", "")
         try:
             line = orders.add_line(
                 found,
                 LineDraft(**form.cleaned_data),
                 by=request.user,
-                seen=int(seen) if seen.isdecimal() else None,
+                seen=whole(request.POST.get("seen")),
             )
         except Refusal as refusal:
             _beside(refusal, form)

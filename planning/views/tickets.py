@@ -19,7 +19,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from mill import worked_sheet
 from mill.desk import room
-from mill.fields import DayInput
+from mill.fields import DayInput, whole
 from mill.listing import Column, listing
 from mill.qr import qr_svg, scanned_address
 from mill.refusal import Refusal
@@ -278,7 +278,7 @@ PRINTED_MAX = 100
 def tickets_next(request: HttpRequest) -> HttpResponse:
     """The next warps that the floor has no ticket for: those that can have one are ticked, the others say why not."""
     if request.method == "POST":
-        numbers = [int(said) for said in request.POST.getlist("warp") if said.isdecimal() and len(said) < 10]
+        numbers = [n for said in request.POST.getlist("warp") if (n := whole(said)) is not None]
         issued, refused = tickets.issue_tickets(numbers[:PRINTED_MAX], by=request.user)
         for sentence in refused:
             messages.warning(request, sentence)
@@ -308,7 +308,7 @@ def tickets_next(request: HttpRequest) -> HttpResponse:
 @room("tickets")
 def tickets_print(request: HttpRequest) -> HttpResponse:
     """The tickets asked for (?ticket=41&ticket=42) on paper, for one trade or for all, in loom order."""
-    numbers = [int(said) for said in request.GET.getlist("ticket") if said.isdecimal() and len(said) < 10]
+    numbers = [n for said in request.GET.getlist("ticket") if (n := whole(said)) is not None]
     papers = request.GET.get("papers", "job")
     found = (
         JobTicket.objects.filter(number__in=numbers[:PRINTED_MAX])

@@ -18,7 +18,7 @@ from inventory.draw import listed
 from mill import worked_sheet
 from mill.desk import room
 from mill.edits import Edit
-from mill.fields import DayInput
+from mill.fields import DayInput, whole
 from mill.listing import Column, listing
 from mill.refusal import N_, Refusal
 from mill.retold import told_again
@@ -454,10 +454,10 @@ def _read(form: forms.Form) -> dict[str, Any]:
 
 
 def _part(request: HttpRequest) -> int:
-    said = request.POST.get("part", "")
-    if not said.isdecimal():
+    part = whole(request.POST.get("part"))
+    if part is None:
         raise Refusal(N_("No part is chosen. Press the button beside one."))
-    return int(said)
+    return part
 
 
 def _move(request: HttpRequest, found: Warp) -> str | None:

@@ -384,3 +384,17 @@ def test_a_plan_with_more_lines_than_sqlite_takes_by_their_keys_is_shown(desk, p
         assert standing().warps
     finally:
         connection.connection.setlimit(sqlite3.SQLITE_LIMIT_EXPR_DEPTH, before)
+
+
+def test_a_number_as_long_as_a_book_is_no_number_of_anything(desk, mill):
+    """What pages write into addresses and forms themselves; a program that counts to 4,300 digits gives up there."""
+    long = "9" * 5_000
+    assert desk.get("/looms/board/", {"plan": long}).status_code == 404
+    assert desk.get("/yarn/share-out/", {"page": long}).status_code == 200
+    assert desk.get("/tickets/print/", {"ticket": long}).status_code == 200
+    assert desk.post("/finishing/", {"step": "scour", "pieces": long}).status_code == 422
+    assert desk.post("/tickets/next/", {"warp": long}, follow=True).status_code == 200
+    assert desk.post("/orders/figures/", {"of": f"1/{long}"}).status_code == 200
+    warp = Warp.objects.latest("number")
+    moved = desk.post(reverse("warp_move", args=[warp.number]), {"part": long}, follow=True)
+    assert "No part is chosen." in moved.content.decode()
