@@ -4,13 +4,15 @@ import re
 from decimal import Decimal
 
 import pytest
+from django.test import Client
 from django.utils import timezone
 
+from mill import roles
 from mill.refusal import Refusal
 from planning.models import Customer, Dispatch, FinishingBatch, Machine, OrderLine, Piece
 from planning.piece import Fault
 from planning.services import dispatch, finishing, pieces
-from tests.make import make_customer, make_line, make_order, make_spec
+from tests.make import make_customer, make_line, make_order, make_person, make_spec
 from tests.planning.floor_walk import cut, finished, weaving_warp
 
 pytestmark = pytest.mark.django_db
@@ -139,6 +141,16 @@ def test_the_page_puts_pieces_in_and_takes_them_out(three, desk):
     refused = desk.post("/finishing/", {"key": "web2", "step": "press", "pieces": [three[1].pk]})
     assert refused.status_code == 422
     assert f"Piece {three[1]} goes to scour next, not to press" in refused.content.decode()
+
+
+def test_whoever_only_reads_sees_a_batch_s_pieces_and_no_field(three, planner):
+    batch = finishing.put_in(three, step="scour", by=planner, key="k")
+    reader = Client()
+    reader.force_login(make_person("reads", roles.READER))
+    page = reader.get(f"/finishing/batches/{batch.number}/").content.decode()
+    assert all(f'href="/pieces/{piece.number}/">{piece.number}</a>' in page for piece in three)
+    assert "width_" not in page
+    assert "It is out" not in page
 
 
 def test_sent_twice_the_last_pieces_of_a_step_are_one_batch_and_another_finds_them_gone(three, desk):
