@@ -384,6 +384,8 @@ def write_faults(piece: Piece, faults: Sequence[Fault], *, by: Any, worker: Work
     change(piece, by=by, points=points)
     enter(piece, f"{len(faults)} faults, {points} points.", by=by, worker=worker)
     _passes_still(piece, was, by=by, worker=worker)
+    if piece.line_id:
+        lines_follow([piece.line_id])
     return piece
 
 
@@ -656,7 +658,7 @@ def _passes_still(piece: Piece, was: Grade | None, *, by: Any, worker: Worker | 
 
 def _within_limit(piece: Piece) -> None:
     limit = limit_for(piece)
-    grade = _grade_now(piece)
+    grade = grade_of(piece, limit_per_100_yd2=limit.per_100_yd2)
     if grade is not None and not grade.passes:
         raise Refusal(
             N_("Piece %(piece)s: %(grade)s (%(limit)s). Say why it passes all the same, or judge it otherwise."),

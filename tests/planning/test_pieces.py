@@ -256,17 +256,18 @@ def test_a_piece_over_its_customers_limit_passes_only_with_a_reason(warp, planne
     assert "they took it by telephone" in judged.entries.last().said
 
 
-def test_a_piece_that_comes_to_more_points_after_it_passed_waits_for_a_verdict_again(warp, planner, desk):
+def test_a_piece_that_comes_to_more_points_after_it_passed_waits_for_a_verdict_again(planner, desk):
+    spec = make_spec(cloth=make_cloth(code="T1"))
+    warp = weaving_warp(planner, spec=spec, lines=[make_line(spec=spec, pieces=1, length_m=100)])
     piece = graded_in_print(warp, planner)
     Customer.objects.filter(pk=piece.line.order.customer_id).update(points_limit_per_100_yd2=Decimal(16))
     pieces.judge(piece, verdict=Piece.PASS, by=planner)
     # 25 x 3600 / (120 x 46) = 16.30 in 100 square yards.
     faults = [Fault(Decimal(n), Decimal(50)) for n in range(25)]
     judged = pieces.write_faults(piece, faults[:24], by=planner)
-    assert (judged.verdict, judged.state) == (Piece.PASS, Piece.READY)
+    assert (judged.verdict, judged.state, line_states(warp)) == (Piece.PASS, Piece.READY, ["ready"])
     again = pieces.write_faults(piece, faults, by=planner)
-    assert (again.verdict, again.state) == ("", Piece.FINISHING)
-    assert line_states(warp)[0] != "ready"
+    assert (again.verdict, again.state, line_states(warp)) == ("", Piece.FINISHING, ["finishing"])
     assert again.entries.last().said == JUDGED_NO_MORE
     assert JUDGED_NO_MORE in desk.get(f"/pieces/{piece.number}/").content.decode()
     # Taken all the same, for a reason: that holds until it is worse still.
