@@ -137,7 +137,7 @@ def fields_of(form):
 
 
 class Words:
-    """What is typed: all bad words where a field of a name is first met, and a fifth of them in turn elsewhere."""
+    """What is typed: all bad words where a field of a name is first met, and a quarter of them in turn elsewhere."""
 
     def __init__(self) -> None:
         self.met, self.turns = set(), count()
@@ -145,7 +145,7 @@ class Words:
     def to_type(self, kind: str, *, is_long: bool) -> list[str]:
         # A long form has each bad word in many of its fields, a short one in all of them.
         if is_long or kind in self.met:
-            return BAD[next(self.turns) % 5 :: 5]
+            return BAD[next(self.turns) % 4 :: 4]
         self.met.add(kind)
         return BAD
 

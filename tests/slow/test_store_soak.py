@@ -157,7 +157,7 @@ def done_by(hands: list[Hand]) -> tuple[list[threading.Thread], list[BaseExcepti
     return threads, wrong
 
 
-@pytest.mark.parametrize(("operations", "kills"), [(500, 0), (10_000, KILLS)], ids=["undisturbed", "killed"])
+@pytest.mark.parametrize(("operations", "kills"), [(2_000, 0), (10_000, KILLS)], ids=["undisturbed", "killed"])
 @pytest.mark.parametrize(("kind", "clients"), [("sqlite", 16), ("postgresql", 40)])
 def test_many_hands_leave_a_ledger_that_adds_up(make_book, kind, clients, operations, kills):
     book = make_book(kind)
