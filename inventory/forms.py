@@ -1,6 +1,5 @@
 """What people write about the store. Masses are typed in kilograms, or with any unit, and handed on as whole grams."""
 
-import re
 from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
@@ -18,7 +17,7 @@ from inventory.models import Delivery, Fibre, Place, Reservation, Supplier, Trap
 from inventory.store_care import SPECIES, short_day
 from inventory.treatment import FREEZING, WAYS
 from inventory.yarn import REGAINS, Count, read_count, regain_called, regain_from_content_pct
-from mill.fields import DayInput, MeasureField, PercentField, SeveralField
+from mill.fields import DayInput, MeasureField, PercentField, SeveralField, whole
 from mill.models import Mill
 from mill.refusal import Refusal
 from mill.templatetags.mill import num
@@ -523,7 +522,7 @@ class HoldForm(LotForm):
 def _or_sent(form: LotForm, offered: QuerySet[Reservation]) -> QuerySet[Reservation]:
     """Those offered, and the one that was sent: what became of that, by a first tap or another hand, the verb says."""
     sent = str(form.data.get("reservation", "")) if form.is_bound else ""
-    either = Q(pk__in=offered.values("pk")) | Q(pk=sent if re.fullmatch("[0-9]{1,18}", sent) else None)
+    either = Q(pk__in=offered.values("pk")) | Q(pk=whole(sent))
     return form.lot.reservations.filter(either)
 
 
@@ -618,8 +617,8 @@ class StocktakeForm(MoistForm):
 
     def shown_g(self) -> dict[int, int]:
         """What the book had of each lot on the page that showed the differences, which hands that on too."""
-        sent = {lot.pk: self.data.get(f"book_{lot.pk}", "") for lot in self.lots}
-        return {pk: int(grams) for pk, grams in sent.items() if re.fullmatch("[0-9]{1,10}", grams)}
+        sent = {lot.pk: whole(self.data.get(f"book_{lot.pk}")) for lot in self.lots}
+        return {pk: grams for pk, grams in sent.items() if grams is not None}
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean() or {}

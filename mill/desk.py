@@ -130,7 +130,7 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
         "the_mill": Mill.the_one(),
         "open_book": sits_at_an_open_book(request),
         "may": may,
-        "may_act": may[match.url_name or ""] if match else False,
+        "may_act": user is not None and roles.may_act(user, match),
         "sits_as": request.session.get(SITS_AS) if sits_at_an_open_book(request) else None,
         "desk_keys": desk_keys(request, may),
         "tasks_here": tasks_at(match.url_name or "") if match else [],

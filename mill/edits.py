@@ -48,12 +48,6 @@ class Both:
         return f"take-{self.name}"
 
 
-def _may_write(request: HttpRequest) -> bool:
-    """Whether whoever reads this page may send it."""
-    match = request.resolver_match
-    return match is None or roles.may(roles.roles_of(request.user), match.url_name or "", "POST")
-
-
 class Edit:
     """A form over a record that others may change while it lies open.
 
@@ -92,7 +86,7 @@ class Edit:
             self.seen = sent.get("shown") or self.opened or None
             self.data = self._chosen(sent)
         self.form = form_of(self.data, row)
-        if request is not None and not _may_write(request):
+        if request is not None and not roles.may_act(request.user, request.resolver_match):
             for field in self.form.fields.values():
                 field.disabled = True
 

@@ -165,7 +165,7 @@ def _begins(prefixes: tuple[str, ...]) -> QuerySet[Job]:
 
 def stop(job: Job, *, by: Any) -> None:
     """Ask a long job to end with what it has; one that nobody has begun is not begun any more."""
-    who = by if by is not None and by.is_authenticated else None
+    who = changes.person(by)
     not_begun = Job.objects.filter(pk=job.pk, state=Job.QUEUED)
     if not not_begun.update(
         state=Job.FAILED, error=N_("Stopped before it was begun."), completed_at=timezone.now(), stopped_by=who
@@ -178,14 +178,20 @@ def try_again(job: Job, *, by: Any) -> Job:
 
     Returns the row that will be worked. Raises Refusal for work that was not given up.
     """
-    who = by if by is not None and by.is_authenticated else None
     while True:
         try:
             with transaction.atomic():
-                given_up = Job.objects.filter(pk=job.pk, state=Job.FAILED)
-                begun = {"attempts": 0, "deaths": 0, "error": "", "is_asked_to_stop": False, "stopped_by": None}
-                if given_up.update(
-                    state=Job.QUEUED, worker="", heartbeat_at=None, completed_at=None, asked_by=who, **begun
+                if Job.objects.filter(pk=job.pk, state=Job.FAILED).update(
+                    state=Job.QUEUED,
+                    attempts=0,
+                    deaths=0,
+                    error="",
+                    worker="",
+                    heartbeat_at=None,
+                    completed_at=None,
+                    is_asked_to_stop=False,
+                    stopped_by=None,
+                    asked_by=changes.person(by),
                 ):
                     ring()
                     return Job.objects.get(pk=job.pk)

@@ -87,7 +87,7 @@ def _may(request: HttpRequest, by: Any) -> bool:
         match = resolve(request.path_info)
     except Resolver404:
         return False
-    return roles.may(roles.roles_of(by), match.url_name or "", "POST")
+    return roles.may_act(by, match)
 
 
 def _again(kept: KeptAnswer, fingerprint: str) -> HttpResponse:

@@ -334,6 +334,11 @@ def may(roles: Iterable[str], url_name: str, method: str = "GET") -> bool:
     return (part is not None and part.is_open) or not who_may(url_name, method).isdisjoint(roles)
 
 
+def may_act(user: Any, match: Any) -> bool:
+    """Whether somebody may act on the address that was found for a request; on none, when none was found."""
+    return match is not None and may(roles_of(user), match.url_name or "", "POST")
+
+
 def who_may(url_name: str, method: str = "GET") -> frozenset[str]:
     """The roles that may."""
     part = TABLE.get(url_name)

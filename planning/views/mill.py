@@ -13,7 +13,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 from django.views.decorators.http import require_GET, require_POST
@@ -276,16 +275,13 @@ class JobFilter(FilterSet):
         fields = ["state", "task"]
 
 
-def _again(job: Job) -> SafeString | str:
+def _again(job: Job) -> str:
     """A button of the form beside the list's head."""
     if job.state != Job.FAILED:
         return ""
-    said = {"job": _("Job %(n)s") % {"n": job.pk}, "again": _("Try again")}
+    address, again, which = reverse("work_again", args=[job.pk]), _("Try again"), _("Job %(n)s") % {"n": job.pk}
     return format_html(
-        '<button form="again" formaction="{}" aria-label="{}">{}</button>',
-        reverse("work_again", args=[job.pk]),
-        _("%(again)s: %(job)s") % said,
-        said["again"],
+        '<button form="again" formaction="{}" aria-label="{}: {}">{}</button>', address, again, which, again
     )
 
 
