@@ -180,7 +180,8 @@ class LotViewSet(viewsets.ReadOnlyModelViewSet[YarnLot]):
         lot = self.get_object()
 
         def write(said: dict[str, Any]) -> Movement:
-            return services.reserve(lot=lot, by=request.user, **said).movements.earliest("seq")
+            held = services.reserve(lot=lot, by=request.user, **said)
+            return held.movements.select_related("lot", "by").earliest("seq")
 
         return self._written(request, LotHoldSerializer, write)
 
