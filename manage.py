@@ -93,8 +93,8 @@ def test(arguments: list) -> None:
     arguments.remove("--slow")
     pytest += ["--durations", "15"]  # so that the dearest of them are known
     stages = (
-        # By file: what a browser's tests share is made once.
-        ["-m", "slow and browser", "-n", "2", "--dist", "loadfile"],
+        # By file: what a browser's tests share is made once. As they come, for files with few tests have the longest.
+        ["-m", "slow and browser", "-n", "2", "--dist", "loadfile", "--no-loadscope-reorder"],
         ["-m", "slow and not browser and not alone", *side_by_side],
         ["-m", "slow and not browser and alone"],
     )
