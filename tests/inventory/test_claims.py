@@ -128,7 +128,7 @@ def test_a_lot_whose_receipt_was_taken_back_has_not_come(desk, delivery):
         reverse("claim_new", args=[delivery.pk]),
         f"{reverse('lot_labels')}?delivery=PO+7",
     ):
-        page = desk.get(address).content.decode()
+        page = text_of(desk.get(address))
         assert "A13" in page
         assert "A14" not in page, address
 
