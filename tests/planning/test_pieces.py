@@ -10,7 +10,7 @@ from mill.refusal import Refusal
 from planning.forms.pieces import read_fault
 from planning.models import JUDGED_NO_MORE, Customer, OrderLine, Piece, PieceEntry, Warp
 from planning.piece import Fault
-from planning.services import pieces, tracing, warp_steps
+from planning.services import finishing, pieces, tracing, warp_steps
 from tests.make import make_cloth, make_colourway, make_line, make_spec
 from tests.planning.floor_walk import cut, finished, make_worker, weaving_warp, wound_warp
 from tests.published import ROWS
@@ -269,6 +269,7 @@ def test_a_piece_that_comes_to_more_points_after_it_passed_waits_for_a_verdict_a
     again = pieces.write_faults(piece, faults, by=planner)
     assert (again.verdict, again.state, line_states(warp)) == ("", Piece.FINISHING, ["finishing"])
     assert again.entries.last().said == JUDGED_NO_MORE
+    assert str(finishing.standing(again)) == "to the final perch"
     assert JUDGED_NO_MORE in desk.get(f"/pieces/{piece.number}/").content.decode()
     # Taken all the same, for a reason: that holds until it is worse still.
     pieces.judge(piece, verdict=Piece.PASS, why="they took it by telephone", by=planner)
