@@ -100,11 +100,11 @@ def test_what_is_wrong_is_said_and_what_was_typed_stays(desk, said):
 
 def test_nobody_withdraws_somebody_elses_token(desk, django_user_model):
     other = django_user_model.objects.create_user("other", password="only for tests")
-    token, _ = tokens.make_token(name="One", may_write=False, by=other)
+    token, _ = tokens.make_token(name="The scales", may_write=False, by=other)
     stranger = Client()
     stranger.force_login(make_person("stranger", roles.READER))
     assert stranger.post(f"/mill/tokens/{token.pk}/withdraw/").status_code == 404
-    assert "One" not in stranger.get("/mill/tokens/").content.decode()
+    assert "The scales" not in stranger.get("/mill/tokens/").content.decode()
 
 
 def test_the_description_says_how_a_token_is_sent(desk):
